@@ -1,0 +1,1 @@
+"""Engraved systems to a paginated book."""

@@ -1,0 +1,1 @@
+"""What things are: frozen values that every stage shares, and no stage's work."""

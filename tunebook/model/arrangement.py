@@ -1,0 +1,141 @@
+"""The answer for one tune: where and with which finger each note is played, what drones and
+chords go with it, and what it costs. Parallel to the tune, never a change of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tunebook.errors import Message
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import ChordSymbol, Note, Tune
+
+WAYS = ("crossed", "barre", "row_jump", "shift", "substitution")
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One sounding tone: string (1 is the lowest), key (0 is open), finger (0 is none)."""
+
+    midi: int
+    string_index: int
+    key: int
+    finger: int
+
+
+@dataclass(frozen=True, slots=True)
+class FingeredNote:
+    """One written note with its stops. ``bar_index`` and ``note_index`` point into the tune;
+    ``stops`` are parallel to the note's pitches. ``hand_key`` is the key at which the index finger
+    naturally lies (the hand's place; half keys are possible). ``ways`` says what the hand does to
+    get here (any of WAYS). ``terms`` are (name, cost) of this note. ``is_continued`` marks a note
+    tied from the one before: same stops, no new stroke. ``is_needed`` marks a finger number that a
+    player edition prints. ``shows_string`` asks for a string letter. ``beyond_limits`` marks a
+    note that could not be played within the edition's limits."""
+
+    bar_index: int
+    note_index: int
+    note: Note
+    stops: tuple[Stop, ...]
+    hand_key: float = 1.0
+    ways: tuple[str, ...] = ()
+    terms: tuple[tuple[str, float], ...] = ()
+    is_continued: bool = False
+    is_needed: bool = True
+    shows_string: bool = False
+    beyond_limits: bool = False
+    alternatives: tuple[tuple[float, tuple[Stop, ...]], ...] = ()
+
+    @property
+    def cost(self) -> float:
+        return sum(cost for _, cost in self.terms)
+
+
+@dataclass(frozen=True, slots=True)
+class DroneSpan:
+    """A drone held from ``onset`` for ``duration`` (whole notes, written tune). ``is_taken_over``
+    marks a span that goes on the span before, the same tone held by another finger."""
+
+    onset: Fraction
+    duration: Fraction
+    stop: Stop
+    is_taken_over: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DroneCandidate:
+    """One drone that was considered, for the ranked list. ``consonance`` is 0 (harsh) to 1;
+    ``fingering_cost`` is what it adds to the melody's cost per second; ``score`` ranks (higher is
+    better); ``reason`` is one phrase."""
+
+    stop: Stop
+    consonance: float
+    fingering_cost: float
+    score: float
+    reason: str
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChordSpan:
+    """A chord from ``onset`` for ``duration``. ``source`` is "tune" or "solved"; ``confidence`` is
+    the posterior probability of a solved chord (1 for the tune's own); ``shape`` the stops of the
+    chosen shape, low string first; ``alternatives`` other symbols with their probabilities."""
+
+    bar_index: int
+    onset: Fraction
+    duration: Fraction
+    chord: ChordSymbol
+    source: str = "tune"
+    confidence: float = 1.0
+    shape: tuple[Stop, ...] = ()
+    alternatives: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BarDifficulty:
+    """Difficulty of a written bar: cost per second of music."""
+
+    bar_index: int
+    difficulty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """Everything solved for one tune on one instrument and hand within the limits given.
+
+    ``notes`` has one entry per written note that sounds (grace notes and continued notes too,
+    rests left out), in written order. ``cost`` is the sum over the tune as played; ``terms`` its
+    parts by name. ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the
+    tune gave none."""
+
+    tune: Tune
+    instrument: Instrument
+    hand: Hand
+    limits: Limits
+    notes: tuple[FingeredNote, ...]
+    drone: tuple[DroneSpan, ...] = ()
+    drone_candidates: tuple[DroneCandidate, ...] = ()
+    chords: tuple[ChordSpan, ...] = ()
+    accompaniment: tuple[FingeredNote, ...] = ()
+    cost: float = 0.0
+    terms: tuple[tuple[str, float], ...] = ()
+    whole_notes_per_second: float = 0.5
+    tempo_is_default: bool = False
+    difficulty: float = 0.0
+    bar_difficulties: tuple[BarDifficulty, ...] = ()
+    messages: tuple[Message, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TuneOutcome:
+    """What became of one tune: an arrangement, or the reason why there is none."""
+
+    tune: Tune | None
+    arrangement: Arrangement | None
+    messages: tuple[Message, ...] = ()
+
+    @property
+    def is_built(self) -> bool:
+        return self.arrangement is not None

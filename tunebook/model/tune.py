@@ -1,0 +1,304 @@
+"""A tune as it is written: bars of notes with spelled pitches and exact times.
+
+Times (``onset``, ``duration``) are Fractions of a whole note, counted along the *written* tune
+(repeats not expanded) from 0 at the first bar. The order in which bars are played is a value of
+its own, :attr:`Tune.played`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tunebook.errors import Message, SourcePlace
+
+STEP_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
+STEP_LETTERS = "CDEFGAB"
+ALTER_SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Pitch:
+    """A spelled pitch. ``step`` 0 = C .. 6 = B, ``alter`` in semitones, ``octave`` 4 holds
+    middle C (scientific pitch notation, Young 1939)."""
+
+    octave: int
+    step: int
+    alter: int = 0
+
+    @property
+    def midi(self) -> int:
+        """MIDI key number; middle C = 60."""
+        return 12 * (self.octave + 1) + STEP_SEMITONES[self.step] + self.alter
+
+    @property
+    def name(self) -> str:
+        """Letter, accidentals and octave, as F#4 or Bb3."""
+        sign = ALTER_SIGNS.get(self.alter, "?")
+        return f"{STEP_LETTERS[self.step]}{sign}{self.octave}"
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key signature and its mode. ``tonic_step``/``tonic_alter`` spell the tonic; ``mode`` is one
+    of ionian, dorian, phrygian, lydian, mixolydian, aeolian, locrian ("major" is ionian and
+    "minor" aeolian), or "none" where the file gives none. ``fifths`` counts sharps (+) or flats
+    (-) of the mode's signature. ``alters`` is the signature in force for each step C..B,
+    explicit accidentals of K: included. ``explicit`` lists (step, alter) given by hand."""
+
+    tonic_step: int = 0
+    tonic_alter: int = 0
+    mode: str = "ionian"
+    fifths: int = 0
+    alters: tuple[int, ...] = (0, 0, 0, 0, 0, 0, 0)
+    explicit: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def tonic_class(self) -> int:
+        """Pitch class of the tonic, 0 = C."""
+        return (STEP_SEMITONES[self.tonic_step] + self.tonic_alter) % 12
+
+    @property
+    def tonic_name(self) -> str:
+        return STEP_LETTERS[self.tonic_step] + ALTER_SIGNS[self.tonic_alter]
+
+    @property
+    def is_minor_like(self) -> bool:
+        """True for modes with a minor third over the tonic."""
+        return self.mode in ("aeolian", "dorian", "phrygian", "locrian")
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A metre. ``beats`` over ``unit``; ``sign`` is the text to print ("C", "C|", "3/4",
+    "2+2+3/8"). ``groups`` are the summands of the top number. A free metre has ``beats`` 0."""
+
+    beats: int = 4
+    unit: int = 4
+    sign: str = "4/4"
+    groups: tuple[int, ...] = ()
+
+    @property
+    def is_free(self) -> bool:
+        return self.beats == 0
+
+    @property
+    def length(self) -> Fraction:
+        """Length of a full bar in whole notes; 0 when the metre is free."""
+        return Fraction(self.beats, self.unit)
+
+    @property
+    def is_compound(self) -> bool:
+        """True for 6/8, 9/8, 12/8 and the like, where the beat is dotted."""
+        return self.unit >= 8 and self.beats % 3 == 0 and self.beats > 3
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """A tempo. ``beat`` is the note value (whole notes) that is counted, 0 when only words stand;
+    ``per_minute`` how many of them; ``text`` the words of Q: ("Allegro")."""
+
+    beat: Fraction = Fraction(1, 4)
+    per_minute: float = 0.0
+    text: str = ""
+
+    @property
+    def whole_notes_per_second(self) -> float:
+        """Speed in whole notes a second; 0 when no number is given."""
+        return float(self.beat) * self.per_minute / 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChordSymbol:
+    """A chord symbol. ``text`` is what stood in the file. ``root_step``/``root_alter`` spell the
+    root; ``quality`` is one of major, minor, diminished, augmented, other; ``extension`` the rest
+    in one spelling ("7", "maj7", "m7b5" gives quality diminished and extension "7" ...);
+    ``bass`` is the (step, alter) after a slash."""
+
+    place: SourcePlace
+    text: str
+    root_step: int
+    root_alter: int
+    quality: str
+    extension: str = ""
+    bass: tuple[int, int] | None = None
+    is_optional: bool = False
+
+    @property
+    def root_class(self) -> int:
+        return (STEP_SEMITONES[self.root_step] + self.root_alter) % 12
+
+    @property
+    def symbol(self) -> str:
+        """The symbol in this program's own spelling: Dm, F#dim, A7, D/F#."""
+        root = STEP_LETTERS[self.root_step] + ALTER_SIGNS[self.root_alter]
+        sign = {"minor": "m", "diminished": "dim", "augmented": "aug"}.get(self.quality, "")
+        slash = ""
+        if self.bass is not None:
+            slash = "/" + STEP_LETTERS[self.bass[0]] + ALTER_SIGNS[self.bass[1]]
+        return f"{root}{sign}{self.extension}{slash}"
+
+
+@dataclass(frozen=True, slots=True)
+class Annotation:
+    """Free text at a note. ``placement`` is one of ^ _ < > @ as in ABC."""
+
+    place: SourcePlace
+    text: str
+    placement: str = "^"
+
+
+@dataclass(frozen=True, slots=True)
+class DronePin:
+    """A drone asked for in the tune: ``[r:drone E4 finger 1]``; ``[r:drone off]`` has no pitch."""
+
+    place: SourcePlace
+    midi: int | None
+    finger: int | None = None
+    string: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Syllable:
+    """A word or syllable under a note. ``is_joined`` when a hyphen follows, ``is_extended`` when
+    the word is held over following notes."""
+
+    text: str
+    is_joined: bool = False
+    is_extended: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Tuplet:
+    """The tuplet a note belongs to: ``p`` notes in the time of ``q``. ``serial`` tells tuplets of
+    one tune apart; ``position`` counts members from 0; ``size`` is the number of members (r)."""
+
+    serial: int
+    p: int
+    q: int
+    position: int
+    size: int
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A note, a chord of notes struck together, a grace note or a rest.
+
+    ``pitches`` are in written order and empty for a rest; ``shown_accidentals`` (parallel) holds
+    None where the page shows no accidental, else "needed" or "courtesy". ``duration`` is the
+    sounding length (tuplet applied), ``written`` the notated one. A grace note's onset is that of
+    the note it leans on, its ``duration`` is the notated length; it takes no time in the bar.
+    ``ties`` (parallel to pitches) marks tones tied to the next note of the same bar sequence.
+    ``is_tied_from_before`` marks tones continued from a tie. ``is_joined`` means the beam goes on
+    to the next note (no space between them in the source). ``finger_pins`` is parallel to
+    pitches (a single pin on a single note), None where free.
+    """
+
+    place: SourcePlace
+    pitches: tuple[Pitch, ...]
+    onset: Fraction
+    duration: Fraction
+    written: Fraction
+    shown_accidentals: tuple[str | None, ...] = ()
+    ties: tuple[bool, ...] = ()
+    is_tied_from_before: tuple[bool, ...] = ()
+    is_grace: bool = False
+    is_slashed_grace: bool = False
+    is_invisible: bool = False
+    is_joined: bool = False
+    slurs_opened: int = 0
+    slurs_closed: int = 0
+    tuplet: Tuplet | None = None
+    decorations: tuple[str, ...] = ()
+    annotations: tuple[Annotation, ...] = ()
+    chord: ChordSymbol | None = None
+    finger_pins: tuple[int | None, ...] = ()
+    string_pin: str | None = None
+    drone_pin: DronePin | None = None
+    syllables: tuple[Syllable | None, ...] = ()
+    end_column: int = 0
+
+    @property
+    def is_rest(self) -> bool:
+        return not self.pitches
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """What stands between two bar signs.
+
+    ``number`` counts full bars as a player would (a pickup is 0; the second half of a bar split by
+    a repeat sign carries the number of the first with ``is_continued``). ``sign_before`` and
+    ``sign_after`` are the signs in one spelling: "", "|", "||", "[|", "|]", "|:", ":|", "::",
+    ".|". ``ending`` lists the passes for which this bar begins a numbered ending;
+    ``ends_ending`` marks the last bar of one. ``meter`` and ``key`` are those in force;
+    ``meter_changed``/``key_changed`` say that they are new here. ``part`` is a P: label that
+    begins here, ``tempo`` a tempo that begins here.
+    """
+
+    place: SourcePlace
+    index: int
+    number: int
+    notes: tuple[Note, ...]
+    onset: Fraction
+    duration: Fraction
+    meter: Meter
+    key: Key
+    sign_before: str = ""
+    sign_after: str = "|"
+    ending: tuple[int, ...] = ()
+    ends_ending: bool = False
+    is_pickup: bool = False
+    is_continued: bool = False
+    meter_changed: bool = False
+    key_changed: bool = False
+    tempo: Tempo | None = None
+    part: str = ""
+    breaks_line_after: bool = False
+    decorations: tuple[str, ...] = ()
+    annotations: tuple[Annotation, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tune:
+    """One tune. ``number`` is the text of X: (may be empty). ``played`` lists indices into
+    ``bars`` in the order in which they are played, repeats, endings, parts and da capo expanded.
+    ``fields`` keeps every information field's text by letter, in order. ``second_voice`` holds
+    the bars of a second voice when one was asked for. ``source_text`` is the tune's text as it
+    stood, ``first_line`` the number of its first line in the file."""
+
+    place: SourcePlace
+    number: str
+    titles: tuple[str, ...]
+    composer: str
+    origin: str
+    rhythm: str
+    key: Key
+    meter: Meter
+    unit_length: Fraction
+    tempo: Tempo | None
+    bars: tuple[Bar, ...]
+    played: tuple[int, ...]
+    fields: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    words: tuple[str, ...] = ()
+    texts: tuple[str, ...] = ()
+    part_order: str = ""
+    second_voice: tuple[Bar, ...] = ()
+    messages: tuple[Message, ...] = ()
+    source_text: str = ""
+    first_line: int = 1
+
+    @property
+    def title(self) -> str:
+        return self.titles[0] if self.titles else ""
+
+    @property
+    def file(self) -> str:
+        return self.place.path
+
+    def field(self, letter: str) -> tuple[str, ...]:
+        """All texts of the information field ``letter``, in order."""
+        for name, texts in self.fields:
+            if name == letter:
+                return texts
+        return ()

@@ -1,0 +1,1 @@
+"""Text to model: files, ABC, book.toml."""

@@ -1,0 +1,1 @@
+"""Model to arrangement: fingering, drones, chords, shapes, all exact."""

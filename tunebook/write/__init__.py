@@ -1,0 +1,1 @@
+"""Arrangement to files: LilyPond source, ABC, MIDI, MusicXML, JSON."""
