@@ -46,7 +46,10 @@ class Edition:
 
 @dataclass(frozen=True, slots=True)
 class TuneChoice:
-    """Choices for one tune in book.toml. ``drone`` is a pitch name ("D4"), "none" or None."""
+    """Choices for one tune in book.toml. ``drone`` is a pitch name ("D4"), "none" or None.
+    ``fingers`` are (bar number, note counted from 1 in the bar, finger) and ``strings``
+    (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
+    in quarter notes a minute, ``transpose`` in semitones."""
 
     tune: str
     drone: str | None = None
@@ -54,6 +57,7 @@ class TuneChoice:
     tempo: float | None = None
     transpose: int = 0
     fingers: tuple[tuple[int, int, int], ...] = ()
+    strings: tuple[tuple[int, int, str], ...] = ()
     is_left_out: bool = False
     place: SourcePlace | None = None
 
@@ -89,9 +93,10 @@ class Book:
     choices: tuple[TuneChoice, ...] = ()
     place: SourcePlace | None = None
 
+    def edition(self, name: str) -> Edition | None:
+        """The edition of this name, or None."""
+        return next((edition for edition in self.editions if edition.name == name), None)
+
     def choice(self, tune: str) -> TuneChoice | None:
         """The choices for the tune "file.abc:X", or None."""
-        for choice in self.choices:
-            if choice.tune == tune:
-                return choice
-        return None
+        return next((choice for choice in self.choices if choice.tune == tune), None)
