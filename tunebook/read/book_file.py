@@ -159,7 +159,7 @@ def _checked(
     raise SettingError("too many mistakes", "write the file anew", SourcePlace(path))
 
 
-def _raw_path(raw: Any, location: tuple[str | int, ...]) -> KeyPath:
+def _raw_path(raw: Any, location: tuple[Any, ...]) -> KeyPath:
     """Keep the part of pydantic's location that exists in the data (it adds words of its own)."""
     path: list[Any] = []
     for part in location:

@@ -1,0 +1,98 @@
+"""Move a tune to another pitch, spelled as a musician would.
+
+Spelling goes by the line of fifths (Temperley, The Cognition of Basic Musical Structures, 2001,
+ch. 5): every name has a place on it (F -1, C 0, G 1, ... F# 6, Bb -2), and a transposition adds
+one number to all of them, so that shown accidentals stay what they were.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tunebook.model.tune import Bar, ChordSymbol, Key, Note, Pitch, Tune
+
+_FIFTHS_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
+_STEP_OF_FIFTHS = {place: step for step, place in enumerate(_FIFTHS_OF_STEP)}
+_MOST_FIFTHS = 6
+
+
+def transpose_tune(tune: Tune, semitones: int) -> Tune:
+    """Return the tune moved by ``semitones`` (up when positive), in the key signature with the
+    fewest accidentals. Pins of fingers and strings are dropped: they belong to the old pitch."""
+    if semitones == 0:
+        return tune
+    fifths = _fifths_to_add(tune.key.fifths, semitones)
+    return replace(
+        tune,
+        key=_move_key(tune.key, fifths),
+        bars=tuple(_move_bar(bar, semitones, fifths) for bar in tune.bars),
+        second_voice=tuple(_move_bar(bar, semitones, fifths) for bar in tune.second_voice),
+    )
+
+
+def _fifths_to_add(signature: int, semitones: int) -> int:
+    """Places to move along the line of fifths: 7 semitones each, modulo 12."""
+    around = (7 * semitones) % 12
+    options = (around - 12, around, around + 12)
+    return min(options, key=lambda fifths: (abs(signature + fifths), -fifths))
+
+
+def _move_name(step: int, alter: int, fifths: int) -> tuple[int, int]:
+    """Move a spelled name; triple accidentals are respelled an octave of fifths nearer."""
+    place = _FIFTHS_OF_STEP[step] + 7 * alter + fifths
+    while place > 19:
+        place -= 12
+    while place < -15:
+        place += 12
+    new_alter = (place + 1) // 7
+    return _STEP_OF_FIFTHS[place - 7 * new_alter], new_alter
+
+
+def _move_pitch(pitch: Pitch, semitones: int, fifths: int) -> Pitch:
+    step, alter = _move_name(pitch.step, pitch.alter, fifths)
+    wanted = pitch.midi + semitones
+    moved = Pitch(wanted // 12 - 1, step, alter)
+    # B# and Cb lie across the octave's border from their natural letters.
+    return replace(moved, octave=moved.octave + (wanted - moved.midi) // 12)
+
+
+def _move_key(key: Key, fifths: int) -> Key:
+    tonic = _move_name(key.tonic_step, key.tonic_alter, fifths)
+    alters = [0] * 7
+    for step, alter in enumerate(key.alters):
+        moved_step, moved_alter = _move_name(step, alter, fifths)
+        alters[moved_step] = moved_alter
+    return replace(
+        key,
+        tonic_step=tonic[0],
+        tonic_alter=tonic[1],
+        fifths=key.fifths + fifths,
+        alters=tuple(alters),
+        explicit=tuple(_move_name(step, alter, fifths) for step, alter in key.explicit),
+    )
+
+
+def _move_chord(chord: ChordSymbol, fifths: int) -> ChordSymbol:
+    root = _move_name(chord.root_step, chord.root_alter, fifths)
+    bass = None if chord.bass is None else _move_name(*chord.bass, fifths)
+    moved = replace(chord, root_step=root[0], root_alter=root[1], bass=bass)
+    return replace(moved, text=moved.symbol)
+
+
+def _move_note(note: Note, semitones: int, fifths: int) -> Note:
+    return replace(
+        note,
+        pitches=tuple(_move_pitch(pitch, semitones, fifths) for pitch in note.pitches),
+        chord=None if note.chord is None else _move_chord(note.chord, fifths),
+        finger_pins=(),
+        string_pin=None,
+        drone_pin=None,
+    )
+
+
+def _move_bar(bar: Bar, semitones: int, fifths: int) -> Bar:
+    return replace(
+        bar,
+        key=_move_key(bar.key, fifths),
+        notes=tuple(_move_note(note, semitones, fifths) for note in bar.notes),
+    )
