@@ -1,0 +1,333 @@
+"""The command line: options, progress, final messages, exit codes. No music.
+
+Everything heavy is imported inside the command that needs it, so that ``--help`` is quick.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tunebook import __version__
+from tunebook.errors import EXIT_NOTHING_BUILT, EXIT_STRICT, Message, TunebookError
+
+if TYPE_CHECKING:
+    from tunebook.pipeline.setup import Setup
+
+app = typer.Typer(
+    name="tunebook",
+    help="Fingered tune books for the nyckelharpa and other bowed strings, from ABC tunes.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+cache_app = typer.Typer(help="Engraved music kept from earlier runs.", no_args_is_help=True)
+app.add_typer(cache_app, name="cache")
+
+Folder = Annotated[Path, typer.Argument(help="A folder of .abc files, or one file.")]
+BookFile = Annotated[Path | None, typer.Option("--book", help="Settings other than book.toml.")]
+InstrumentName = Annotated[
+    str | None, typer.Option("--instrument", help="A profile's name, or a profile file.")
+]
+Tuning = Annotated[
+    str | None, typer.Option("--tuning", help="As CGDA, or C3,G3,D4,A4 from the lowest string.")
+]
+HandSize = Annotated[str | None, typer.Option("--hand", help="small, medium or large.")]
+EditionName = Annotated[
+    str | None,
+    typer.Option("--edition", help="player, teacher, student-1, -2, -3, or one of book.toml."),
+]
+Jobs = Annotated[
+    int | None, typer.Option("--jobs", min=1, help="Worker processes; else one for each core.")
+]
+Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if there is any message.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
+Output = Annotated[Path | None, typer.Option("--output", "-o", help="The PDF to write.")]
+NoCache = Annotated[
+    bool, typer.Option("--no-cache", help="Engrave everything anew and keep nothing.")
+]
+KeepSource = Annotated[
+    Path | None, typer.Option("--keep-source", help="Keep the LilyPond files in this folder.")
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option("--scheduler", help="A Dask scheduler (tcp://...); wants tunebook[cluster]."),
+]
+
+
+def _setup(
+    folder: Path,
+    book: Path | None = None,
+    instrument: str | None = None,
+    tuning: str | None = None,
+    hand: str | None = None,
+    edition: str | None = None,
+) -> Setup:
+    from tunebook.pipeline.setup import Wishes, prepare
+
+    return prepare(folder, Wishes(book, instrument, tuning, hand, edition))
+
+
+def _finish(messages: Sequence[Message], built: int, strict: bool) -> None:
+    """Choose the exit code: nothing built, messages under --strict, or all is well."""
+    if built == 0:
+        raise typer.Exit(EXIT_NOTHING_BUILT)
+    if strict and messages:
+        raise typer.Exit(EXIT_STRICT)
+
+
+@app.command()
+def build(
+    folder: Folder,
+    output: Output = None,
+    edition: EditionName = None,
+    book: BookFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    keep_source: KeepSource = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+    no_cache: NoCache = False,
+    as_json: AsJson = False,
+    scheduler: Scheduler = None,
+) -> None:
+    """Make the tune book: read, solve, engrave, paginate."""
+    from tunebook.pipeline.build import BuildOrder, build_book
+    from tunebook.terminal import ProgressLine, print_build_report
+
+    setup = _setup(folder, book, instrument, tuning, hand, edition)
+    order = BuildOrder(output, keep_source, jobs, not no_cache, scheduler)
+    with ProgressLine(as_json) as progress:
+        report = build_book(setup, order, progress)
+    print_build_report(report, as_json)
+    _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def check(
+    folder: Folder,
+    edition: EditionName = None,
+    book: BookFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Price every fingering again, independently.")
+    ] = False,
+    as_json: AsJson = False,
+    scheduler: Scheduler = None,
+) -> None:
+    """Read and solve without engraving; print a table and every message."""
+    from tunebook.pipeline.check import check_folder
+    from tunebook.terminal import ProgressLine, print_check_report
+
+    setup = _setup(folder, book, instrument, tuning, hand, edition)
+    with ProgressLine(as_json) as progress:
+        report = check_folder(
+            setup, jobs=jobs, verify=verify, scheduler=scheduler, on_progress=progress
+        )
+    print_check_report(report, as_json)
+    _finish(report.messages, len(report.rows), strict)
+
+
+@app.command()
+def explain(
+    file: Annotated[Path, typer.Argument(help="An ABC file.")],
+    tune: Annotated[str | None, typer.Option("--tune", help="The tune's X: number.")] = None,
+    bars: Annotated[str | None, typer.Option("--bars", help="As 3-6, or 3.")] = None,
+    chords: Annotated[bool, typer.Option("--chords", help="The chords and their rivals.")] = False,
+    drones: Annotated[bool, typer.Option("--drones", help="The drones, ranked.")] = False,
+    edition: EditionName = None,
+    book: BookFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+) -> None:
+    """Say why each note is fingered as it is, and what else would do."""
+    from tunebook.pipeline.explain import ExplainOrder, explain_tune
+
+    setup = _setup(file, book, instrument, tuning, hand, edition)
+    for line in explain_tune(setup, ExplainOrder(tune, bars, chords, drones)):
+        print(line)
+
+
+@app.command()
+def export(
+    folder: Folder,
+    to: Annotated[str, typer.Option("--to", help="json, midi, abc, musicxml or ly.")],
+    output: Annotated[Path, typer.Option("--output", "-o", help="A file for json; else a folder.")],
+    parts: Annotated[
+        str, typer.Option("--parts", help="For midi: any of melody,drone,chords.")
+    ] = "melody",
+    grace_notes: Annotated[
+        bool, typer.Option("--grace-notes", help="For midi: play grace notes too.")
+    ] = False,
+    drone: Annotated[
+        str | None, typer.Option("--drone", help="For midi: try this drone, as D4.")
+    ] = None,
+    edition: EditionName = None,
+    book: BookFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+) -> None:
+    """Write the arranged tunes for other programs."""
+    from tunebook.pipeline.export import ExportOrder, export_folder
+    from tunebook.terminal import ProgressLine, print_export_report
+
+    setup = _setup(folder, book, instrument, tuning, hand, edition)
+    order = ExportOrder(to, output, tuple(parts.split(",")), grace_notes, drone, jobs)
+    with ProgressLine() as progress:
+        report = export_folder(setup, order, progress)
+    print_export_report(report)
+    _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def retune(
+    folder: Folder,
+    to: Annotated[str | None, typer.Option("--to", help="The new tuning, as CGCA.")] = None,
+    to_instrument: Annotated[
+        str | None, typer.Option("--to-instrument", help="Another profile instead.")
+    ] = None,
+    to_hand: Annotated[str | None, typer.Option("--to-hand", help="Another hand.")] = None,
+    output: Output = None,
+    edition: EditionName = None,
+    book: BookFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    keep_source: KeepSource = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+    no_cache: NoCache = False,
+    as_json: AsJson = False,
+) -> None:
+    """Make the book anew for another tuning, instrument or hand, and show what changed."""
+    from tunebook.pipeline.build import BuildOrder
+    from tunebook.pipeline.retune import retune_book
+    from tunebook.terminal import ProgressLine, print_retune_report
+
+    before = _setup(folder, book, instrument, tuning, hand, edition)
+    after = _setup(
+        folder, book, to_instrument or instrument, to or tuning, to_hand or hand, edition
+    )
+    order = BuildOrder(output, keep_source, jobs, not no_cache, None)
+    with ProgressLine(as_json) as progress:
+        report = retune_book(before, after, order, progress)
+    print_retune_report(report, as_json)
+    _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def compare(
+    folder: Folder,
+    tunings: Annotated[str | None, typer.Option("--tunings", help="As CGDA,CGCA,DGDA.")] = None,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="The easiest transpositions of each tune.")
+    ] = False,
+    within: Annotated[
+        int, typer.Option("--within", min=1, max=12, help="For --keys: semitones up or down.")
+    ] = 5,
+    output: Output = None,
+    edition: EditionName = None,
+    book: BookFile = None,
+    instrument: InstrumentName = None,
+    hand: HandSize = None,
+    jobs: Jobs = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say which tuning suits the tunes, or which keys suit the instrument."""
+    from tunebook.pipeline.compare import CompareOrder, compare_folder
+    from tunebook.terminal import ProgressLine, print_compare_report
+
+    setup = _setup(folder, book, instrument, None, hand, edition)
+    order = CompareOrder(tunings, keys, within, output, jobs)
+    with ProgressLine(as_json) as progress:
+        report = compare_folder(setup, order, progress)
+    print_compare_report(report, as_json)
+    _finish(report.messages, report.tune_count, False)
+
+
+@app.command()
+def instrument(
+    name: Annotated[str, typer.Argument(help="A profile's name or file.")] = "nyckelharpa-3row",
+    tuning: Tuning = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="Draw it into this PDF.")
+    ] = None,
+    as_profile: Annotated[
+        bool, typer.Option("--profile", help="Print a profile file to start your own from.")
+    ] = False,
+) -> None:
+    """Show an instrument profile as text, as a drawing, or as a file to fill in."""
+    from tunebook.pipeline.show import show_instrument
+
+    for line in show_instrument(name, tuning, output, as_profile):
+        print(line)
+
+
+@app.command()
+def init(folder: Annotated[Path, typer.Argument(help="A folder of .abc files.")]) -> None:
+    """Write a commented book.toml for the folder's tunes; never overwrites one."""
+    from tunebook.pipeline.init import init_folder
+
+    print(f"written: {init_folder(folder)}")
+
+
+@cache_app.command("clear")
+def cache_clear() -> None:
+    """Forget all engraved music that was kept."""
+    from tunebook.pipeline.cache import clear_cache
+
+    print(clear_cache())
+
+
+@cache_app.command("show")
+def cache_show() -> None:
+    """Say where engraved music is kept and how much there is."""
+    from tunebook.pipeline.cache import describe_cache
+
+    print(describe_cache())
+
+
+def _print_version(is_wanted: bool) -> None:
+    if is_wanted:
+        print(f"tunebook {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Print the version."
+        ),
+    ] = False,
+) -> None:
+    """Fingered tune books for the nyckelharpa and other bowed strings, from ABC tunes."""
+
+
+def main() -> None:
+    """Run the command; errors a user can cause end in one line and an exit code."""
+    try:
+        app()
+    except TunebookError as error:
+        print(error, file=sys.stderr)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        print("stopped; nothing was overwritten", file=sys.stderr)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)

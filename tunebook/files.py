@@ -1,0 +1,43 @@
+"""Write files whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from tunebook.errors import OutputError, SourcePlace
+
+
+def write_whole(path: Path, content: bytes, *, may_overwrite: bool = True) -> None:
+    """Write ``content`` to a temporary file beside ``path``, then rename it into place.
+
+    Raises OutputError when that cannot be done; what stood there before is then untouched.
+    """
+    temporary: str | None = None
+    try:
+        if path.is_dir():
+            raise IsADirectoryError(21, "it is a folder")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(prefix=".tunebook-", dir=path.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        if may_overwrite:
+            os.replace(temporary, path)
+        else:
+            os.link(temporary, path)
+            os.unlink(temporary)
+    except OSError as error:
+        _remove(temporary)
+        reason = error.strerror or type(error).__name__
+        raise OutputError(
+            f"cannot be written ({reason})", "choose another place", SourcePlace(str(path))
+        ) from None
+    except BaseException:
+        _remove(temporary)
+        raise
+
+
+def _remove(temporary: str | None) -> None:
+    if temporary is not None and os.path.exists(temporary):
+        os.unlink(temporary)

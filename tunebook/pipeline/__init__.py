@@ -1,0 +1,1 @@
+"""The stages in order for a folder of tunes: one module a command."""

@@ -1,0 +1,111 @@
+"""Read and solve: from a folder to one outcome a tune, on all cores, never stopped by one tune."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+
+from tunebook.errors import Message, TunebookError
+from tunebook.model.arrangement import Arrangement, TuneOutcome
+from tunebook.model.tune import Tune
+from tunebook.pipeline.ordering import tune_identity
+from tunebook.pipeline.setup import Setup
+from tunebook.read.choices import apply_choice
+from tunebook.read.grace_notes import without_grace_notes
+from tunebook.solve.transpose import transpose_tune
+
+Progress = Callable[[str, str, int, int], None]
+"""Called with the stage's name, the tune's title, how many are done, and of how many."""
+
+
+def no_progress(stage: str, name: str, done: int, total: int) -> None:
+    """Say nothing."""
+
+
+def count_of_jobs(jobs: int | None) -> int:
+    """Return the number of worker processes: as asked, else one for each usable core."""
+    if jobs is not None and jobs > 0:
+        return jobs
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
+
+
+def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
+    """Return the tune as the edition and book.toml want it: transposed, pinned, plain."""
+    choice = setup.book.choice(tune_identity(tune))
+    if choice is not None and choice.transpose:
+        tune = transpose_tune(tune, choice.transpose)
+    tune, messages = apply_choice(tune, choice)
+    if not setup.edition.shows_grace_notes:
+        tune = without_grace_notes(tune)
+    return tune, messages
+
+
+def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
+    """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
+    from tunebook.solve.arrange import arrange
+
+    try:
+        prepared, messages = prepare_tune(tune, setup)
+        arrangement = arrange(
+            prepared,
+            setup.instrument,
+            setup.hand,
+            setup.edition.limits,
+            choice=setup.book.choice(tune_identity(tune)),
+            drones=setup.edition.drones,
+            chords=setup.edition.chords,
+        )
+    except TunebookError as error:
+        return _left_out(tune, error.what, error.remedy)
+    except Exception as error:  # one tune must never stop a book of a hundred
+        what = f"{tune.title!r} could not be arranged ({type(error).__name__}: {error})"
+        return _left_out(tune, what, "left out; please report it with the tune")
+    return TuneOutcome(tune, arrangement, messages)
+
+
+def _left_out(tune: Tune, what: str, remedy: str) -> TuneOutcome:
+    message = Message(tune.place, "arranging", what, remedy or "left out", is_fatal=True)
+    return TuneOutcome(tune, None, (message,))
+
+
+def arrange_tunes(
+    tunes: Iterable[Tune],
+    setup: Setup,
+    *,
+    jobs: int = 1,
+    scheduler: str | None = None,
+    on_progress: Progress = no_progress,
+) -> Iterator[TuneOutcome]:
+    """Yield one outcome a tune, in order, solved by ``jobs`` processes or a Dask scheduler."""
+    tunes = tuple(tunes)
+    if jobs <= 1 or len(tunes) < 8:
+        outcomes: Iterable[TuneOutcome] = (arrange_tune(tune, setup) for tune in tunes)
+    else:
+        from joblib import Parallel, delayed
+
+        bare = replace(setup, messages=())
+        workers = Parallel(n_jobs=jobs, return_as="generator", batch_size=4)
+        outcomes = workers(delayed(arrange_tune)(tune, bare) for tune in tunes)
+    for done, outcome in enumerate(outcomes, start=1):
+        title = outcome.tune.title if outcome.tune else ""
+        on_progress("arranging", title, done, len(tunes))
+        yield outcome
+
+
+def messages_of(outcomes: Iterable[TuneOutcome]) -> tuple[Message, ...]:
+    """Return every message about these tunes once, in order of place."""
+    found: dict[Message, None] = {}
+    for outcome in outcomes:
+        reading = outcome.tune.messages if outcome.tune else ()
+        solving = outcome.arrangement.messages if outcome.arrangement else ()
+        for message in (*reading, *outcome.messages, *solving):
+            found.setdefault(message)
+    return tuple(sorted(found))
+
+
+def built(outcomes: Iterable[TuneOutcome]) -> tuple[Arrangement, ...]:
+    """Return the arrangements that were made."""
+    return tuple(one.arrangement for one in outcomes if one.arrangement is not None)

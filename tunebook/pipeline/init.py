@@ -1,0 +1,96 @@
+"""Write a commented book.toml for a folder; never overwrite one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from tunebook.errors import InputError, OutputError, SourcePlace
+from tunebook.model.tune import Tune
+from tunebook.files import write_whole
+from tunebook.pipeline.ordering import tune_identity
+from tunebook.pipeline.setup import BOOK_FILE_NAME
+from tunebook.read.folder import read_folder
+
+_HEAD = """\
+# Settings of this tune book. Every line may be left out; what stands here are the defaults.
+title = {title}
+subtitle = ""
+editor = ""
+paper = "a4"             # a4, letter or a5
+language = "en"          # of the fixed words: en or sv
+booklet = false          # two a5 pages on an a4 sheet, ordered for folding
+may_reorder = false      # let tunes outside the sets change places to fill pages better
+
+[instrument]
+profile = "nyckelharpa-3row"   # or nyckelharpa-4row, fiddle, viola, or a file beside this one
+tuning = "CGDA"                # strings from the lowest; or "C3,G3,D4,A4"
+
+[hand]
+size = "medium"                     # small, medium or large
+barre = false                       # may one finger lie flat over two rows?
+higher_finger_on = "higher string"  # in a crossed stop: or "lower string"
+fingers = [1, 2, 3, 4]              # those that may be used
+
+# A set: tunes played one after the other, printed together.
+{sets}
+# An edition of your own; the built-in ones are player, teacher, student-1, student-2, student-3.
+# [[edition]]
+# name = "large print"
+# based_on = "player"
+# staff_size_pt = 24
+
+# Choices for single tunes, by file and X: number.
+{choices}"""
+
+
+def init_folder(folder: Path) -> Path:
+    """Write book.toml with the folder's tunes in it and return its path.
+
+    Raises InputError when the folder holds no tune, OutputError when there is a book.toml
+    already or it cannot be written.
+    """
+    if not folder.is_dir():
+        raise InputError("is not a folder", "name the folder of tunes", SourcePlace(str(folder)))
+    target = folder / BOOK_FILE_NAME
+    if target.exists():
+        raise OutputError("is there already", "edit it, or move it away", SourcePlace(str(target)))
+    tunes = read_folder(folder).tunes
+    if not tunes:
+        raise InputError("no tune was found", "put .abc files there", SourcePlace(str(folder)))
+    text = _HEAD.format(
+        title=_quoted(folder.resolve().name), sets=_sets(tunes), choices=_choices(tunes)
+    )
+    write_whole(target, text.encode("utf-8"), may_overwrite=False)
+    return target
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string is a JSON string but for the characters above the basic plane, which
+    TOML takes as they are (TOML 1.0.0, strings); control characters are escaped by both."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _sets(tunes: tuple[Tune, ...]) -> str:
+    lines = ["# [[set]]", '# title = "First set"', "# tunes = ["]
+    lines += [f"#     {_quoted(tune_identity(tune))},  # {_plain(tune.title)}" for tune in tunes]
+    return "\n".join([*lines, "# ]", ""])
+
+
+def _choices(tunes: tuple[Tune, ...]) -> str:
+    name = _quoted(tune_identity(tunes[0]))
+    return "\n".join(
+        [
+            f"# [tune.{name}]",
+            "# tempo = 104                           # quarter notes a minute",
+            '# drone = "D4"                          # or "none"',
+            "# transpose = 0                         # semitones",
+            '# pins = ["bar 3 note 2 finger 1"]      # or "... string D"',
+            "# leave_out = false",
+            "",
+        ]
+    )
+
+
+def _plain(text: str) -> str:
+    return "".join(letter if letter.isprintable() else " " for letter in text)

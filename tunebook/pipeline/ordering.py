@@ -1,0 +1,78 @@
+"""Which tunes go into the book, and in what order: the sets first, then the rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tunebook.errors import Message, SourcePlace
+from tunebook.model.book import Book, Edition
+from tunebook.model.tune import Tune
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Tunes that follow each other under one heading; an empty title has no heading."""
+
+    title: str
+    note: str
+    tunes: tuple[Tune, ...]
+    is_kept_together: bool = False
+
+
+def tune_identity(tune: Tune) -> str:
+    """The tune's name in book.toml and in files: "file.abc:X", by line where X: is missing."""
+    return f"{tune.file}:{tune.number or 'line' + str(tune.first_line)}"
+
+
+def order_tunes(
+    tunes: tuple[Tune, ...], book: Book, edition: Edition
+) -> tuple[tuple[Section, ...], tuple[Message, ...]]:
+    """Return the sections of the book and messages about names that match no tune.
+
+    A tune may stand in several sets, but is printed where it stands first. An edition's own list
+    of tunes picks from all and keeps their order.
+    """
+    messages: list[Message] = []
+    left_out = {choice.tune for choice in book.choices if choice.is_left_out}
+    tunes = tuple(tune for tune in tunes if tune_identity(tune) not in left_out)
+    if edition.tunes:
+        picked = _resolve(edition.tunes, tunes, f"edition {edition.name!r}", book.place, messages)
+        tunes = tuple(tune for tune in tunes if tune in picked)
+    sections: list[Section] = []
+    seen: set[str] = set()
+    for one in book.sets:
+        found = _resolve(
+            one.tunes, tunes, f"set {one.title!r}", one.place, messages, bool(edition.tunes)
+        )
+        fresh = [tune for tune in found if tune_identity(tune) not in seen]
+        seen.update(tune_identity(tune) for tune in fresh)
+        if fresh:
+            sections.append(Section(one.title, one.note, tuple(fresh), one.is_kept_together))
+    rest = tuple(tune for tune in tunes if tune_identity(tune) not in seen)
+    if rest:
+        sections.append(Section("", "", rest))
+    return tuple(sections), tuple(messages)
+
+
+def _resolve(
+    names: tuple[str, ...],
+    tunes: tuple[Tune, ...],
+    where: str,
+    place: SourcePlace | None,
+    messages: list[Message],
+    is_quiet: bool = False,
+) -> list[Tune]:
+    by_name: dict[str, Tune] = {}
+    for tune in tunes:
+        for title in tune.titles:
+            by_name.setdefault(title, tune)
+    by_name.update({tune_identity(tune): tune for tune in tunes})
+    found = []
+    for name in names:
+        if name in by_name:
+            found.append(by_name[name])
+        elif not is_quiet:
+            what = f"{where} names {name!r}, which is no tune of the folder"
+            remedy = "write file.abc:X, or the title as it stands"
+            messages.append(Message(place or SourcePlace("book.toml"), "set", what, remedy))
+    return found

@@ -1,0 +1,106 @@
+"""What a run works with: the folder, its book.toml, the instrument, the hand, the edition."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.model.book import Book, Edition
+from tunebook.model.hand import Hand
+from tunebook.model.instrument import Instrument
+from tunebook.read.book_file import read_book
+from tunebook.read.profile import read_hand, read_instrument
+
+BOOK_FILE_NAME = "book.toml"
+HAND_SIZES = ("small", "medium", "large")
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything a run needs to know before the first tune is read."""
+
+    folder: Path
+    book: Book
+    instrument: Instrument
+    hand: Hand
+    edition: Edition
+    messages: tuple[Message, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the command line asks for; None means "as book.toml says"."""
+
+    book_file: Path | None = None
+    instrument: str | None = None
+    tuning: str | None = None
+    hand: str | None = None
+    edition: str | None = None
+
+
+def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
+    """Return the Setup for ``folder`` (or a single ABC file).
+
+    Raises InputError when the folder does not exist, SettingError when book.toml, the
+    instrument, the tuning, the hand or the edition cannot be used.
+    """
+    if not folder.exists():
+        raise InputError("no such file or folder", "check the path", SourcePlace(str(folder)))
+    book, messages = read_book(_book_file(folder, wishes.book_file))
+    book = _with_wishes(book, wishes)
+    profile = wishes.instrument or _profile_path(book)
+    return Setup(
+        folder=folder,
+        book=book,
+        instrument=read_instrument(profile, book.tuning),
+        hand=read_hand(book.hand),
+        edition=_edition(book, wishes.edition or "player"),
+        messages=messages,
+    )
+
+
+def _book_file(folder: Path, wished: Path | None) -> Path | None:
+    if wished is not None:
+        if not wished.is_file():
+            raise SettingError("no such file", "check --book", SourcePlace(str(wished)))
+        return wished
+    beside = (folder if folder.is_dir() else folder.parent) / BOOK_FILE_NAME
+    return beside if beside.is_file() else None
+
+
+def _with_wishes(book: Book, wishes: Wishes) -> Book:
+    if wishes.instrument is not None:
+        # Another instrument has its own tuning, unless one is asked for.
+        book = replace(book, instrument=wishes.instrument, tuning=None)
+    if wishes.tuning is not None:
+        book = replace(book, tuning=wishes.tuning)
+    if wishes.hand is not None:
+        if wishes.hand not in HAND_SIZES:
+            raise SettingError(f"no hand {wishes.hand!r}", "known are " + ", ".join(HAND_SIZES))
+        book = replace(book, hand=replace(book.hand, size=wishes.hand, spans_mm=()))
+    return book
+
+
+def _profile_path(book: Book) -> str:
+    """A profile named in book.toml with a path is looked for beside it, and must stay there."""
+    name = book.instrument
+    if book.place is None or not (name.endswith(".toml") or "/" in name or "\\" in name):
+        return name
+    home = Path(book.place.path).resolve().parent
+    path = (home / name).resolve()
+    if not path.is_relative_to(home):
+        raise SettingError(
+            f"instrument profile {name!r} lies outside the folder",
+            "put the profile beside book.toml",
+            book.place,
+        )
+    return str(path)
+
+
+def _edition(book: Book, name: str) -> Edition:
+    edition = book.edition(name)
+    if edition is None:
+        known = ", ".join(one.name for one in book.editions)
+        raise SettingError(f"no edition {name!r}", f"known are {known}", book.place)
+    return replace(edition, paper=edition.paper or book.paper)
