@@ -1,0 +1,164 @@
+"""Arrangements as JSON for other programs: stable, versioned, described by a shipped schema.
+
+The schema is ``tunebook/data/arrangement.schema.json`` (JSON Schema, draft 2020-12). Conventions:
+onsets and durations are fractions of a whole note as text ("0", "1/8"), counted along the written
+tune, repeats not expanded; string_index 1 is the lowest string; root 0 is C; rests are left out;
+notes tied together are one entry. The same input gives the same text, byte for byte.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable
+from importlib import resources
+from typing import Any
+
+from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote, Stop
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Meter
+from tunebook.write.spelling import spelled_pitch
+from tunebook.write.tied_notes import TiedNote, tied_notes
+
+FORMAT_NAME = "tunebook-arrangement"
+FORMAT_VERSION = 1
+COST_DECIMALS = 6  # sums of floats differ in their last bits between machines
+
+
+def arrangements_as_json(arrangements: Iterable[Arrangement], instrument: Instrument) -> str:
+    """Return the JSON text, ending in a line end, of ``arrangements`` in the order given.
+
+    ``instrument`` is the one they were all made for.
+    """
+    document = {
+        "format": FORMAT_NAME,
+        "version": FORMAT_VERSION,
+        "instrument": _instrument(instrument),
+        "tunes": [_tune(arrangement) for arrangement in arrangements],
+    }
+    text = json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)
+    # A lone surrogate cannot be written as UTF-8; it can only come from damaged text.
+    return text.encode("utf-8", "replace").decode("utf-8") + "\n"
+
+
+def arrangement_schema() -> dict[str, Any]:
+    """Return the JSON Schema that every text of :func:`arrangements_as_json` fulfils."""
+    path = resources.files("tunebook") / "data" / "arrangement.schema.json"
+    schema: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return schema
+
+
+def _instrument(instrument: Instrument) -> dict[str, Any]:
+    return {
+        "name": instrument.name,
+        "title": instrument.title,
+        "kind": instrument.kind,
+        "tuning": instrument.tuning_name,
+        "strings": [
+            {
+                "string_index": string.index,
+                "name": string.name,
+                "midi": string.open_midi,
+                "pitch": spelled_pitch(string.open_midi).name,
+                "keys": string.key_count,
+            }
+            for string in instrument.strings
+        ],
+    }
+
+
+def _tune(arrangement: Arrangement) -> dict[str, Any]:
+    tune = arrangement.tune
+    return {
+        "file": tune.file,
+        "number": tune.number,
+        "title": tune.title,
+        "rhythm": tune.rhythm,
+        "key": tune.key.tonic_name,
+        "mode": tune.key.mode,
+        "meter": _meter(tune.meter),
+        "notes": [_note(tied, arrangement) for tied in tied_notes(arrangement.notes)],
+        "drone": [_drone(span, arrangement.instrument) for span in arrangement.drone],
+        "chords": [_chord(span, arrangement) for span in arrangement.chords],
+        "cost": {
+            "total": _cost(arrangement.cost),
+            "terms": {name: _cost(cost) for name, cost in sorted(arrangement.terms)},
+        },
+        "warnings": [str(message) for message in (*tune.messages, *_own_messages(arrangement))],
+    }
+
+
+def _own_messages(arrangement: Arrangement) -> list[object]:
+    known = set(arrangement.tune.messages)
+    return [message for message in arrangement.messages if message not in known]
+
+
+def _meter(meter: Meter) -> str:
+    """The metre in figures, since "C" and "C|" mean nothing to a program."""
+    if meter.is_free:
+        return "none"
+    return meter.sign if "/" in meter.sign else f"{meter.beats}/{meter.unit}"
+
+
+def _note(tied: TiedNote, arrangement: Arrangement) -> dict[str, Any]:
+    fingered = tied.fingered
+    return {
+        "bar": arrangement.tune.bars[fingered.bar_index].number,
+        "onset": str(fingered.note.onset),
+        "duration": str(tied.duration),
+        "grace": fingered.note.is_grace,
+        "stops": _stops(fingered, arrangement.instrument),
+        "ways": sorted(fingered.ways),
+    }
+
+
+def _stops(fingered: FingeredNote, instrument: Instrument) -> list[dict[str, Any]]:
+    """The stops with the pitch as the tune spells it."""
+    spelled = {pitch.midi: pitch for pitch in fingered.note.pitches}
+    return [
+        {
+            "midi": stop.midi,
+            "pitch": spelled.get(stop.midi, spelled_pitch(stop.midi)).name,
+            **_place(stop, instrument),
+        }
+        for stop in fingered.stops
+    ]
+
+
+def _place(stop: Stop, instrument: Instrument) -> dict[str, Any]:
+    return {
+        "string": instrument.string(stop.string_index).name,
+        "string_index": stop.string_index,
+        "key": stop.key,
+        "finger": stop.finger,
+    }
+
+
+def _drone(span: DroneSpan, instrument: Instrument) -> dict[str, Any]:
+    return {
+        "onset": str(span.onset),
+        "duration": str(span.duration),
+        "midi": span.stop.midi,
+        **_place(span.stop, instrument),
+    }
+
+
+def _chord(span: ChordSpan, arrangement: Arrangement) -> dict[str, Any]:
+    return {
+        "bar": arrangement.tune.bars[span.bar_index].number,
+        "onset": str(span.onset),
+        "duration": str(span.duration),
+        "symbol": span.chord.symbol,
+        "root": span.chord.root_class,
+        "quality": span.chord.quality,
+        "source": span.source,
+        "shape": [
+            {"string_index": stop.string_index, "key": stop.key, "finger": stop.finger}
+            for stop in span.shape
+        ],
+    }
+
+
+def _cost(value: float) -> float | None:
+    """A cost for print; null when it is not finite, which JSON cannot hold."""
+    return round(value, COST_DECIMALS) + 0.0 if math.isfinite(value) else None
