@@ -1,0 +1,223 @@
+"""A tune as a Standard MIDI File, type 1 (MIDI Manufacturers Association, RP-001).
+
+Track 1 holds title, metre, key and tempo, then comes one track a part, in the played order
+(repeats and endings expanded, ties merged). Ticks are exact: the ticks in a quarter note are a
+multiple of every fraction of it that the tune uses.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Collection, Iterable, Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from tunebook.errors import SettingError
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.tune import Bar, Key, Meter, Tempo, Tune
+from tunebook.write.played_tones import (
+    Tone,
+    chord_tones,
+    drone_tones,
+    held_tone,
+    melody_tones,
+    played_bars,
+)
+
+if TYPE_CHECKING:
+    from mido import MetaMessage, MidiFile, MidiTrack
+
+PARTS = ("melody", "drone", "chords")
+LEAST_TICKS = 480  # a quarter note has at least so many ticks (common practice)
+MOST_TICKS = 32767  # the header has 15 bits for them
+DEFAULT_WHOLE_NOTES_PER_S = 0.5  # 120 quarter notes a minute, the format's own default
+_VELOCITY = {"melody": 88, "drone": 56, "chords": 60}
+_PROGRAM = {"melody": 40, "drone": 41, "chords": 42}  # General MIDI: violin, viola, cello
+_MAJOR_KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
+_MINOR_KEYS = ("Abm", "Ebm", "Bbm", "Fm", "Cm", "Gm", "Dm", "Am", "Em", "Bm", "F#m", "C#m",
+               "G#m", "D#m", "A#m")  # fmt: skip
+
+
+def tune_as_midi(
+    arrangement_or_tune: Arrangement | Tune,
+    *,
+    parts: Collection[str] = ("melody",),
+    with_grace_notes: bool = False,
+    drone_override: int | None = None,
+) -> bytes:
+    """Return the bytes of a MIDI file of the tune as it is played.
+
+    ``parts`` names any of PARTS; they become tracks in that order, empty ones too. A bare Tune
+    has neither drone nor chords. ``drone_override`` is the MIDI number of a tone held throughout
+    instead of the arrangement's drone. Raises SettingError for an unknown part or a drone outside
+    0 to 127.
+    """
+    from mido import MidiFile
+
+    _check(parts, drone_override)
+    tune, arrangement = _parted(arrangement_or_tune)
+    tones = {
+        part: _tones(part, tune, arrangement, with_grace_notes, drone_override)
+        for part in PARTS
+        if part in parts
+    }
+    ticks = _ticks_per_quarter(tune, tones.values())
+    file: MidiFile = MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
+    file.tracks.append(_leading_track(tune, _speeds(tune, arrangement), ticks))
+    for part, part_tones in tones.items():
+        file.tracks.append(_part_track(part, part_tones, ticks))
+    buffer = io.BytesIO()
+    file.save(file=buffer)
+    return buffer.getvalue()
+
+
+def _check(parts: Collection[str], drone_override: int | None) -> None:
+    for part in parts:
+        if part not in PARTS:
+            raise SettingError(f"unknown part '{part}'", f"choose from {', '.join(PARTS)}")
+    if drone_override is not None and not 0 <= drone_override <= 127:
+        raise SettingError(f"no such drone: MIDI number {drone_override}", "choose 0 to 127")
+
+
+def _parted(arrangement_or_tune: Arrangement | Tune) -> tuple[Tune, Arrangement | None]:
+    if isinstance(arrangement_or_tune, Arrangement):
+        return arrangement_or_tune.tune, arrangement_or_tune
+    return arrangement_or_tune, None
+
+
+def _tones(
+    part: str,
+    tune: Tune,
+    arrangement: Arrangement | None,
+    with_grace_notes: bool,
+    drone_override: int | None,
+) -> tuple[Tone, ...]:
+    if part == "melody":
+        return melody_tones(tune, with_grace_notes=with_grace_notes)
+    if part == "drone" and drone_override is not None:
+        return held_tone(tune, drone_override)
+    if arrangement is None:
+        return ()
+    if part == "drone":
+        return drone_tones(tune, arrangement.drone)
+    return chord_tones(tune, arrangement.chords)
+
+
+def _ticks_per_quarter(tune: Tune, parts: Iterable[Sequence[Tone]]) -> int:
+    """The least multiple of LEAST_TICKS (or at need of 1) that makes all times whole.
+
+    Tunes of common note values have one. Where there is none within the format's 15 bits, times
+    are rounded to the nearest tick, each by itself, so that the error never adds up.
+    """
+    denominators = {(4 * heard.onset).denominator for heard in played_bars(tune)}
+    for tones in parts:
+        for tone in tones:
+            denominators |= {(4 * tone.onset).denominator, (4 * tone.end).denominator}
+    exact = math.lcm(*denominators)
+    for ticks in (math.lcm(LEAST_TICKS, exact), exact * max(1, -(-LEAST_TICKS // exact)), exact):
+        if ticks <= MOST_TICKS:
+            return ticks
+    return LEAST_TICKS * (MOST_TICKS // LEAST_TICKS)
+
+
+def _tick(time: Fraction, ticks_per_quarter: int) -> int:
+    return round(time * 4 * ticks_per_quarter)
+
+
+def _speeds(tune: Tune, arrangement: Arrangement | None) -> dict[int, float]:
+    """Whole notes per second in each written bar. The arrangement's tempo, when it differs from
+    the tune's own, changes all tempi of the tune in proportion."""
+    own = tune.tempo.whole_notes_per_second if tune.tempo else 0.0
+    start = own or DEFAULT_WHOLE_NOTES_PER_S
+    if arrangement is not None and arrangement.whole_notes_per_second > 0:
+        start = arrangement.whole_notes_per_second
+    factor = start / own if own else 1.0
+    speeds: dict[int, float] = {}
+    speed = start
+    for bar in tune.bars:
+        speed = _changed_speed(bar.tempo, factor, speed)
+        speeds[bar.index] = speed
+    return speeds
+
+
+def _changed_speed(tempo: Tempo | None, factor: float, speed: float) -> float:
+    if tempo is None or tempo.whole_notes_per_second <= 0:
+        return speed
+    return tempo.whole_notes_per_second * factor
+
+
+def _leading_track(tune: Tune, speeds: dict[int, float], ticks: int) -> MidiTrack:
+    """Title, and metre, key and tempo wherever they change along the performance."""
+    from mido import MetaMessage, MidiTrack
+
+    track: MidiTrack = MidiTrack()
+    track.append(MetaMessage("track_name", name=_clean(tune.title), time=0))
+    now = 0
+    state: dict[str, MetaMessage] = {}
+    end = Fraction(0)
+    for heard in played_bars(tune):
+        at = _tick(heard.onset, ticks)
+        end = heard.onset + heard.bar.duration
+        for message in _bar_messages(heard.bar, speeds[heard.bar.index]):
+            if message.type in state and state[message.type] == message:
+                continue
+            state[message.type] = message
+            track.append(message.copy(time=at - now))
+            now = at
+    track.append(MetaMessage("end_of_track", time=max(0, _tick(end, ticks) - now)))
+    return track
+
+
+def _bar_messages(bar: Bar, speed: float) -> list[MetaMessage]:
+    from mido import MetaMessage
+
+    messages = [MetaMessage("set_tempo", tempo=_microseconds_per_quarter(speed), time=0)]
+    if _has_midi_meter(bar.meter):
+        numerator, denominator = bar.meter.beats, bar.meter.unit
+        messages.append(
+            MetaMessage("time_signature", numerator=numerator, denominator=denominator, time=0)
+        )
+    messages.append(MetaMessage("key_signature", key=_midi_key(bar.key), time=0))
+    return messages
+
+
+def _microseconds_per_quarter(whole_notes_per_second: float) -> int:
+    return max(1, min(0xFFFFFF, round(250_000 / whole_notes_per_second)))
+
+
+def _has_midi_meter(meter: Meter) -> bool:
+    return 0 < meter.beats <= 255 and meter.unit > 0 and meter.unit & (meter.unit - 1) == 0
+
+
+def _midi_key(key: Key) -> str:
+    names = _MINOR_KEYS if key.is_minor_like else _MAJOR_KEYS
+    return names[max(-7, min(7, key.fifths)) + 7]
+
+
+def _part_track(part: str, tones: Sequence[Tone], ticks: int) -> MidiTrack:
+    """One part on a channel of its own; a tone that ends makes room before the next begins."""
+    from mido import Message, MetaMessage, MidiTrack
+
+    channel = PARTS.index(part)
+    track: MidiTrack = MidiTrack()
+    track.append(MetaMessage("track_name", name=part, time=0))
+    track.append(Message("program_change", program=_PROGRAM[part], channel=channel, time=0))
+    events: list[tuple[int, int, int]] = []
+    for tone in tones:
+        start, end = _tick(tone.onset, ticks), _tick(tone.end, ticks)
+        if start < end and 0 <= tone.midi <= 127:
+            events += [(start, _VELOCITY[part], tone.midi), (end, 0, tone.midi)]
+    now = 0
+    for at, velocity, midi in sorted(events):
+        kind = "note_on" if velocity else "note_off"
+        track.append(Message(kind, note=midi, velocity=velocity, channel=channel, time=at - now))
+        now = at
+    track.append(MetaMessage("end_of_track", time=0))
+    return track
+
+
+def _clean(text: str) -> str:
+    """Text without control characters and lone surrogates."""
+    plain = "".join(letter for letter in text if letter.isprintable())
+    return plain.encode("utf-8", "replace").decode("utf-8")
