@@ -97,7 +97,8 @@ def build(
     scheduler: Scheduler = None,
 ) -> None:
     """Make the tune book: read, solve, engrave, paginate."""
-    from tunebook.pipeline.build import BuildOrder, build_book
+    from tunebook.pipeline.build import build_book
+    from tunebook.pipeline.setup import BuildOrder
     from tunebook.terminal import ProgressLine, print_build_report
 
     setup = _setup(folder, book, instrument, tuning, hand, edition)
@@ -213,8 +214,8 @@ def retune(
     as_json: AsJson = False,
 ) -> None:
     """Make the book anew for another tuning, instrument or hand, and show what changed."""
-    from tunebook.pipeline.build import BuildOrder
     from tunebook.pipeline.retune import retune_book
+    from tunebook.pipeline.setup import BuildOrder
     from tunebook.terminal import ProgressLine, print_retune_report
 
     before = _setup(folder, book, instrument, tuning, hand, edition)

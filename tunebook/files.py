@@ -38,6 +38,20 @@ def write_whole(path: Path, content: bytes, *, may_overwrite: bool = True) -> No
         raise
 
 
+def check_writable(path: Path) -> None:
+    """Raise OutputError early when ``path`` is a folder or its folder cannot be written to."""
+    where = SourcePlace(str(path))
+    if path.is_dir():
+        raise OutputError("is a folder", "name a file", where)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=path.parent):
+            pass
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise OutputError(f"cannot be written ({reason})", "choose another place", where) from None
+
+
 def _remove(temporary: str | None) -> None:
     if temporary is not None and os.path.exists(temporary):
         os.unlink(temporary)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from tunebook.errors import Message
 
 if TYPE_CHECKING:
+    from tunebook.pipeline.build import BuildReport
     from tunebook.pipeline.check import CheckReport
 
 MOST_MESSAGES_SHOWN = 60
@@ -27,7 +28,9 @@ def print_messages(messages: Sequence[Message]) -> None:
         print(f"... and {rest} more; --json lists all", file=sys.stderr)
 
 
-def print_table(columns: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[int] = ()) -> None:
+def print_table(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[int] = ()
+) -> None:
     """Write a table to standard output; columns whose index is in ``numeric`` stand right."""
     widths = [
         max([len(column), *(len(_printable(row[at])) for row in rows)])
@@ -140,3 +143,24 @@ def print_as_json(report: object) -> None:
 def counted(count: int, word: str, plural: str = "s") -> str:
     """Return "1 tune" or "3 tunes"."""
     return f"{count} {word}{plural if count != 1 else ''}"
+
+
+def print_build_report(report: BuildReport, as_json: bool) -> None:
+    """Write the closing summary: messages, what was left out, where the files are."""
+    if as_json:
+        print_as_json(report)
+        return
+    print_messages(report.messages)
+    warnings = len(report.messages) - len(report.left_out)
+    seconds = sum(spent for _, spent in report.seconds)
+    print(
+        f"{report.output}: {counted(report.tune_count, 'tune')} on "
+        f"{counted(report.pages, 'page')}, {counted(len(report.left_out), 'tune')} left out, "
+        f"{counted(warnings, 'warning')}, {seconds:.1f} s"
+    )
+    for message in report.left_out:
+        print(_printable(f"left out: {message}"))
+    if report.booklet:
+        print(f"booklet for folding: {report.booklet}")
+    if report.sources:
+        print(f"LilyPond source: {report.sources}")

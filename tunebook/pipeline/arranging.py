@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import Any, TypeVar
 
-from tunebook.errors import Message, TunebookError
+from tunebook.errors import Message, ProgramError, TunebookError
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.tune import Tune
 from tunebook.pipeline.ordering import tune_identity
@@ -15,6 +16,9 @@ from tunebook.read.choices import apply_choice
 from tunebook.read.grace_notes import without_grace_notes
 from tunebook.solve.transpose import transpose_tune
 
+LEAST_WORK_FOR_WORKERS = 8
+
+Result = TypeVar("Result")
 Progress = Callable[[str, str, int, int], None]
 """Called with the stage's name, the tune's title, how many are done, and of how many."""
 
@@ -81,18 +85,56 @@ def arrange_tunes(
 ) -> Iterator[TuneOutcome]:
     """Yield one outcome a tune, in order, solved by ``jobs`` processes or a Dask scheduler."""
     tunes = tuple(tunes)
-    if jobs <= 1 or len(tunes) < 8:
-        outcomes: Iterable[TuneOutcome] = (arrange_tune(tune, setup) for tune in tunes)
+    bare = replace(setup, messages=())
+    work = [(tune, bare) for tune in tunes]
+    outcomes = map_on_cores(arrange_tune, work, jobs=jobs, scheduler=scheduler)
+    for done, outcome in enumerate(outcomes, start=1):
+        on_progress("arranging", outcome.tune.title if outcome.tune else "", done, len(tunes))
+        yield outcome
+
+
+def map_on_cores(
+    function: Callable[..., Result],
+    work: Sequence[tuple[Any, ...]],
+    *,
+    jobs: int,
+    scheduler: str | None = None,
+) -> Iterator[Result]:
+    """Yield ``function(*arguments)`` for each of ``work``, in order.
+
+    A few pieces of work are done in this process: starting workers would take longer.
+    """
+    if scheduler is not None:
+        yield from _map_on_cluster(function, work, scheduler)
+    elif jobs <= 1 or len(work) < LEAST_WORK_FOR_WORKERS:
+        for arguments in work:
+            yield function(*arguments)
     else:
         from joblib import Parallel, delayed
 
-        bare = replace(setup, messages=())
         workers = Parallel(n_jobs=jobs, return_as="generator", batch_size=4)
-        outcomes = workers(delayed(arrange_tune)(tune, bare) for tune in tunes)
-    for done, outcome in enumerate(outcomes, start=1):
-        title = outcome.tune.title if outcome.tune else ""
-        on_progress("arranging", title, done, len(tunes))
-        yield outcome
+        yield from workers(delayed(function)(*arguments) for arguments in work)
+
+
+def _map_on_cluster(
+    function: Callable[..., Result], work: Sequence[tuple[Any, ...]], scheduler: str
+) -> Iterator[Result]:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise ProgramError(
+            "a Dask scheduler wants another package", "pip install 'tunebook[cluster]'"
+        ) from None
+    try:
+        client = Client(scheduler, timeout="10s")
+    except (OSError, ValueError) as error:
+        raise ProgramError(
+            f"no Dask scheduler answers at {scheduler} ({error})", "check the address"
+        ) from None
+    from joblib import Parallel, delayed, parallel_config
+
+    with client, parallel_config(backend="dask", wait_for_workers_timeout=30):
+        yield from Parallel(batch_size=4)(delayed(function)(*one) for one in work)
 
 
 def messages_of(outcomes: Iterable[TuneOutcome]) -> tuple[Message, ...]:

@@ -6,8 +6,8 @@ import json
 from pathlib import Path
 
 from tunebook.errors import InputError, OutputError, SourcePlace
-from tunebook.model.tune import Tune
 from tunebook.files import write_whole
+from tunebook.model.tune import Tune
 from tunebook.pipeline.ordering import tune_identity
 from tunebook.pipeline.setup import BOOK_FILE_NAME
 from tunebook.read.folder import read_folder

@@ -24,6 +24,20 @@ def tune_identity(tune: Tune) -> str:
     return f"{tune.file}:{tune.number or 'line' + str(tune.first_line)}"
 
 
+def unique_identities(tunes: tuple[Tune, ...]) -> tuple[str, ...]:
+    """Return identities parallel to ``tunes``; where a file uses a number twice, the later tune's
+    has its line added."""
+    seen: set[str] = set()
+    names = []
+    for tune in tunes:
+        name = tune_identity(tune)
+        if name in seen:
+            name = f"{name}@{tune.first_line}"
+        seen.add(name)
+        names.append(name)
+    return tuple(names)
+
+
 def order_tunes(
     tunes: tuple[Tune, ...], book: Book, edition: Edition
 ) -> tuple[tuple[Section, ...], tuple[Message, ...]]:

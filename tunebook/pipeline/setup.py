@@ -39,6 +39,17 @@ class Wishes:
     edition: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class BuildOrder:
+    """What the command line asks of a build; None and False mean the usual."""
+
+    output: Path | None = None
+    keep_source: Path | None = None
+    jobs: int | None = None
+    uses_cache: bool = True
+    scheduler: str | None = None
+
+
 def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     """Return the Setup for ``folder`` (or a single ABC file).
 

@@ -1,0 +1,105 @@
+"""Solve tunes and write their LilyPond source, on all cores."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from tunebook.assemble.paper import page_format
+from tunebook.errors import Message, SourcePlace
+from tunebook.model.arrangement import Arrangement, TuneOutcome
+from tunebook.model.tune import Tune
+from tunebook.pipeline.arranging import Progress, arrange_tune, count_of_jobs, map_on_cores
+from tunebook.pipeline.setup import BuildOrder, Setup
+
+HARD_BARS_MARKED = 3
+
+
+@dataclass(frozen=True, slots=True)
+class BarMarks:
+    """Indices of bars to mark in the margin: changed by a retuning, beyond an edition's limits,
+    hardest."""
+
+    changed: frozenset[int] = frozenset()
+    beyond: frozenset[int] = frozenset()
+    hard: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class TuneSource:
+    """One tune solved and written; ``text`` is empty where it could not be."""
+
+    identity: str
+    outcome: TuneOutcome
+    text: str = ""
+    limit_note: str = ""
+    choice_notes: tuple[str, ...] = ()
+
+
+def write_sources(
+    tunes: tuple[Tune, ...],
+    names: tuple[str, ...],
+    setup: Setup,
+    order: BuildOrder,
+    marks: dict[str, BarMarks],
+    on_progress: Progress,
+) -> tuple[TuneSource, ...]:
+    """Return one TuneSource a tune, in order."""
+    bare = replace(setup, messages=())
+    work = [(tune, name, bare, marks.get(name)) for tune, name in zip(tunes, names, strict=True)]
+    made: Iterable[TuneSource] = map_on_cores(
+        source_of_tune, work, jobs=count_of_jobs(order.jobs), scheduler=order.scheduler
+    )
+    sources = []
+    for done, (tune, one) in enumerate(zip(tunes, made, strict=True), start=1):
+        on_progress("arranging", tune.title, done, len(tunes))
+        sources.append(one)
+    return tuple(sources)
+
+
+def source_of_tune(tune: Tune, identity: str, setup: Setup, marks: BarMarks | None) -> TuneSource:
+    """Solve one tune and write its source. Runs in a worker process."""
+    from tunebook.write.lilypond import write_source
+
+    outcome = arrange_tune(tune, setup)
+    if outcome.arrangement is None:
+        return TuneSource(identity, outcome)
+    arrangement = outcome.arrangement
+    marks = marks or marks_of(arrangement, setup)
+    try:
+        text = write_source(
+            arrangement,
+            setup.edition,
+            line_width_pt=page_format(setup.edition.paper or setup.book.paper).text_width_pt,
+            with_opening=True,
+            changed_bars=marks.changed,
+            beyond_bars=marks.beyond,
+            hard_bars=marks.hard,
+        )
+    except Exception as error:  # one tune must never stop a book of a hundred
+        return TuneSource(identity, _unwritable(outcome, error))
+    return TuneSource(identity, outcome, text)
+
+
+def marks_of(arrangement: Arrangement, setup: Setup) -> BarMarks:
+    """Return the bars beyond the edition's limits and, for teachers, the hardest bars."""
+    beyond = frozenset(one.bar_index for one in arrangement.notes if one.beyond_limits)
+    hard: frozenset[int] = frozenset()
+    if setup.edition.shows_notes_on_choices:
+        ranked = sorted(arrangement.bar_difficulties, key=lambda bar: -bar.difficulty)
+        hard = frozenset(
+            bar.bar_index
+            for bar in ranked[:HARD_BARS_MARKED]
+            if bar.difficulty > 1.5 * arrangement.difficulty
+        )
+    return BarMarks(beyond=beyond, hard=hard)
+
+
+def _unwritable(outcome: TuneOutcome, error: Exception) -> TuneOutcome:
+    place = outcome.tune.place if outcome.tune else SourcePlace("")
+    title = outcome.tune.title if outcome.tune else ""
+    what = f"{title!r} could not be written ({type(error).__name__}: {error})"
+    message = Message(
+        place, "writing", what, "left out; please report it with the tune", is_fatal=True
+    )
+    return TuneOutcome(outcome.tune, None, (*outcome.messages, message))
