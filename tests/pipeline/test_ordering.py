@@ -1,0 +1,65 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from tunebook.errors import SourcePlace
+from tunebook.model.book import Book, Edition, TuneChoice, TuneSet
+from tunebook.model.tune import Key, Meter, Tune
+from tunebook.pipeline.ordering import order_tunes, tune_identity, unique_identities
+
+PLAYER = Edition("player")
+
+
+def tune(number: str, title: str = "", line: int = 1) -> Tune:
+    place = SourcePlace("a.abc", line)
+    return Tune(
+        place, number, (title,), "", "", "", Key(), Meter(), Fraction(1, 8), None, (), (),
+        first_line=line,
+    )  # fmt: skip
+
+
+TUNES = (tune("1", "Ett"), tune("2", "Två", 10), tune("3", "Tre", 20))
+
+
+def numbers(book: Book, edition: Edition = PLAYER) -> list[list[str]]:
+    return [[one.number for one in part.tunes] for part in order_tunes(TUNES, book, edition)[0]]
+
+
+def test_without_sets_tunes_keep_the_order_of_the_folder() -> None:
+    assert numbers(Book()) == [["1", "2", "3"]]
+
+
+def test_sets_come_first_and_the_rest_after() -> None:
+    assert numbers(Book(sets=(TuneSet("S", ("a.abc:3", "Ett")),))) == [["3", "1"], ["2"]]
+
+
+def test_a_tune_in_two_sets_is_printed_once() -> None:
+    sets = (TuneSet("S", ("a.abc:1",)), TuneSet("T", ("a.abc:1", "a.abc:2")))
+    assert numbers(Book(sets=sets)) == [["1"], ["2"], ["3"]]
+
+
+def test_a_tune_left_out_in_book_toml_is_not_in_the_book() -> None:
+    assert numbers(Book(choices=(TuneChoice("a.abc:2", is_left_out=True),))) == [["1", "3"]]
+
+
+def test_an_edition_may_pick_its_tunes() -> None:
+    assert numbers(Book(), replace(PLAYER, tunes=("Två",))) == [["2"]]
+
+
+def test_a_name_that_is_no_tune_is_said_with_its_place() -> None:
+    book = Book(sets=(TuneSet("S", ("b.abc:9",), place=SourcePlace("book.toml", 7)),))
+    _, messages = order_tunes(TUNES, book, PLAYER)
+    assert [str(message) for message in messages] == [
+        "book.toml:7: set 'S' names 'b.abc:9', which is no tune of the folder; "
+        "write file.abc:X, or the title as it stands"
+    ]
+
+
+def test_numbers_used_twice_are_told_apart_by_line() -> None:
+    twins = (tune("1"), tune("1", line=30))
+    assert unique_identities(twins) == ("a.abc:1", "a.abc:1@30")
+
+
+def test_a_tune_without_number_is_named_by_its_line() -> None:
+    assert tune_identity(tune("", line=12)) == "a.abc:line12"

@@ -1,0 +1,107 @@
+"""What a retuning changes: per tune, per string, and which tuning suits a set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class TuneChange:
+    """One tune before and after. Pairs are (before, after). ``moved_notes`` lie on another string
+    or key, ``refingered_notes`` keep their place but change the finger. ``lost`` and ``gained``
+    drones and ``lost_chords`` are names. ``changed_bars`` are indices into the tune's bars."""
+
+    identity: str
+    title: str
+    note_count: int
+    moved_notes: int
+    refingered_notes: int
+    crossed_stops: tuple[int, int]
+    row_jumps: tuple[int, int]
+    shifts: tuple[int, int]
+    out_of_compass: tuple[int, int]
+    difficulty: tuple[float, float]
+    lost_drones: tuple[str, ...] = ()
+    gained_drones: tuple[str, ...] = ()
+    lost_chords: tuple[str, ...] = ()
+    changed_bars: frozenset[int] = frozenset()
+
+    @property
+    def difficulty_gained(self) -> float:
+        """Difficulty after less before: above 0 means harder."""
+        return self.difficulty[1] - self.difficulty[0]
+
+    @property
+    def is_changed(self) -> bool:
+        return bool(self.moved_notes or self.refingered_notes or self.changed_bars)
+
+
+@dataclass(frozen=True, slots=True)
+class StringChange:
+    """One string before and after: pitch names, frequencies in Hz, interval in cents, change of
+    tension in percent. ``is_risky`` asks for the caution about tension."""
+
+    index: int
+    pitch_before: str
+    pitch_after: str
+    hz_before: float
+    hz_after: float
+    cents: float
+    tension_percent: float
+    is_risky: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RetuneFacts:
+    """A whole retuning. ``strings`` is empty when the instruments have other strings."""
+
+    name_before: str
+    name_after: str
+    tunes: tuple[TuneChange, ...]
+    strings: tuple[StringChange, ...] = ()
+
+    def _ranked(self, most: int, sign: int) -> tuple[TuneChange, ...]:
+        ranked = sorted(self.tunes, key=lambda tune: (sign * tune.difficulty_gained, tune.identity))
+        return tuple(tune for tune in ranked[:most] if sign * tune.difficulty_gained < 0)
+
+    def easier(self, most: int = 5) -> tuple[TuneChange, ...]:
+        """The tunes that became easier, the most so first."""
+        return self._ranked(most, 1)
+
+    def harder(self, most: int = 5) -> tuple[TuneChange, ...]:
+        """The tunes that became harder, the most so first."""
+        return self._ranked(most, -1)
+
+
+@dataclass(frozen=True, slots=True)
+class TuningScore:
+    """One tune in one tuning: difficulty (cost per second; None where a note is out of compass),
+    best drone, and how many of its chords have a two-string shape."""
+
+    tuning: str
+    difficulty: float | None
+    out_of_compass: int
+    crossed_stops: int
+    shifts: int
+    drone: str
+    playable_chords: int
+    chord_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class KeyScore:
+    """One transposition of a tune: semitones, the key's name, its difficulty."""
+
+    semitones: int
+    key: str
+    difficulty: float
+
+
+@dataclass(frozen=True, slots=True)
+class TuneScores:
+    """One tune across tunings or keys."""
+
+    identity: str
+    title: str
+    tunings: tuple[TuningScore, ...] = ()
+    keys: tuple[KeyScore, ...] = ()
