@@ -32,7 +32,9 @@ class FingeredNote:
     get here (any of WAYS). ``terms`` are (name, cost) of this note. ``is_continued`` marks a note
     tied from the one before: same stops, no new stroke. ``is_needed`` marks a finger number that a
     player edition prints. ``shows_string`` asks for a string letter. ``beyond_limits`` marks a
-    note that could not be played within the edition's limits."""
+    note that could not be played within the edition's limits. ``stops_after`` are the stops after a
+    silent substitution during a long note, empty when there is none. A note that cannot be played
+    has no ``stops``."""
 
     bar_index: int
     note_index: int
@@ -46,6 +48,7 @@ class FingeredNote:
     shows_string: bool = False
     beyond_limits: bool = False
     alternatives: tuple[tuple[float, tuple[Stop, ...]], ...] = ()
+    stops_after: tuple[Stop, ...] = ()
 
     @property
     def cost(self) -> float:
