@@ -20,7 +20,8 @@ MAY_IMPORT = {
     "assemble": BASE | {"assemble"},
     "pipeline": BASE | {"read", "solve", "write", "assemble", "pipeline", "__version__"},
     "terminal": {"errors", "pipeline"},
-    "cli": {"errors", "pipeline", "terminal", "__version__"},
+    "reports": {"model", "pipeline", "terminal"},
+    "cli": {"errors", "pipeline", "terminal", "reports", "__version__"},
     "__main__": {"cli"},
     "__init__": BASE | {"read", "solve", "write", "assemble", "pipeline"},
 }

@@ -99,7 +99,8 @@ def build(
     """Make the tune book: read, solve, engrave, paginate."""
     from tunebook.pipeline.build import build_book
     from tunebook.pipeline.setup import BuildOrder
-    from tunebook.terminal import ProgressLine, print_build_report
+    from tunebook.reports import print_build_report
+    from tunebook.terminal import ProgressLine
 
     setup = _setup(folder, book, instrument, tuning, hand, edition)
     order = BuildOrder(output, keep_source, jobs, not no_cache, scheduler)
@@ -127,7 +128,8 @@ def check(
 ) -> None:
     """Read and solve without engraving; print a table and every message."""
     from tunebook.pipeline.check import check_folder
-    from tunebook.terminal import ProgressLine, print_check_report
+    from tunebook.reports import print_check_report
+    from tunebook.terminal import ProgressLine
 
     setup = _setup(folder, book, instrument, tuning, hand, edition)
     with ProgressLine(as_json) as progress:
@@ -183,7 +185,8 @@ def export(
 ) -> None:
     """Write the arranged tunes for other programs."""
     from tunebook.pipeline.export import ExportOrder, export_folder
-    from tunebook.terminal import ProgressLine, print_export_report
+    from tunebook.reports import print_export_report
+    from tunebook.terminal import ProgressLine
 
     setup = _setup(folder, book, instrument, tuning, hand, edition)
     order = ExportOrder(to, output, tuple(parts.split(",")), grace_notes, drone, jobs)
@@ -216,7 +219,8 @@ def retune(
     """Make the book anew for another tuning, instrument or hand, and show what changed."""
     from tunebook.pipeline.retune import retune_book
     from tunebook.pipeline.setup import BuildOrder
-    from tunebook.terminal import ProgressLine, print_retune_report
+    from tunebook.reports import print_retune_report
+    from tunebook.terminal import ProgressLine
 
     before = _setup(folder, book, instrument, tuning, hand, edition)
     after = _setup(
@@ -249,7 +253,8 @@ def compare(
 ) -> None:
     """Say which tuning suits the tunes, or which keys suit the instrument."""
     from tunebook.pipeline.compare import CompareOrder, compare_folder
-    from tunebook.terminal import ProgressLine, print_compare_report
+    from tunebook.reports import print_compare_report
+    from tunebook.terminal import ProgressLine
 
     setup = _setup(folder, book, instrument, None, hand, edition)
     order = CompareOrder(tunings, keys, within, output, jobs)

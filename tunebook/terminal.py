@@ -8,13 +8,9 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tunebook.errors import Message
-
-if TYPE_CHECKING:
-    from tunebook.pipeline.build import BuildReport
-    from tunebook.pipeline.check import CheckReport
 
 MOST_MESSAGES_SHOWN = 60
 
@@ -22,7 +18,7 @@ MOST_MESSAGES_SHOWN = 60
 def print_messages(messages: Sequence[Message]) -> None:
     """Write messages to standard error, each with its source line and the offence underlined."""
     for message in messages[:MOST_MESSAGES_SHOWN]:
-        print(_printable(message.with_excerpt()), file=sys.stderr)
+        print(printable(message.with_excerpt()), file=sys.stderr)
     if len(messages) > MOST_MESSAGES_SHOWN:
         rest = len(messages) - MOST_MESSAGES_SHOWN
         print(f"... and {rest} more; --json lists all", file=sys.stderr)
@@ -33,13 +29,13 @@ def print_table(
 ) -> None:
     """Write a table to standard output; columns whose index is in ``numeric`` stand right."""
     widths = [
-        max([len(column), *(len(_printable(row[at])) for row in rows)])
+        max([len(column), *(len(printable(row[at])) for row in rows)])
         for at, column in enumerate(columns)
     ]
 
     def line(cells: Sequence[str]) -> str:
         return "  ".join(
-            _printable(cell).rjust(width) if at in numeric else _printable(cell).ljust(width)
+            printable(cell).rjust(width) if at in numeric else printable(cell).ljust(width)
             for at, (cell, width) in enumerate(zip(cells, widths, strict=True))
         ).rstrip()
 
@@ -49,7 +45,7 @@ def print_table(
         print(line(row))
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
     """Take out control characters, so that a title cannot steer the terminal."""
     return "".join(
         letter if letter.isprintable() or letter in "\n\t" else "\N{REPLACEMENT CHARACTER}"
@@ -98,38 +94,10 @@ class ProgressLine:
                 self._said.add(stage)
                 print(f"{stage}: {done} of {total}", file=sys.stderr)
             return
-        name = _printable(name)[:40]
+        name = printable(name)[:40]
         if stage not in self._tasks:
             self._tasks[stage] = self._bar.add_task("", total=total, stage=stage, name=name)
         self._bar.update(self._tasks[stage], completed=done, name=name)
-
-
-def print_check_report(report: CheckReport, as_json: bool) -> None:
-    """Write the table of tunes, then the messages and what was left out."""
-    if as_json:
-        print_as_json(report)
-        return
-    print_messages(report.messages)
-    columns = ("tune", "title", "key", "compass", "bars", "hardest bar", "cost/s", "drone", "notes")
-    rows = [
-        (
-            row.identity,
-            row.title[:34],
-            row.key,
-            f"{row.lowest}-{row.highest}",
-            str(row.bar_count),
-            f"{row.hardest_bar} ({row.hardest_difficulty:.1f})",
-            f"{row.difficulty:.1f}",
-            row.drone,
-            str(row.message_count or ""),
-        )
-        for row in report.rows
-    ]
-    print_table(columns, rows, numeric=(4, 6, 8))
-    print(
-        f"\n{counted(len(rows), 'tune')}, {counted(len(report.left_out), 'left out', '')}, "
-        f"{counted(len(report.messages), 'message')}"
-    )
 
 
 def print_as_json(report: object) -> None:
@@ -143,24 +111,3 @@ def print_as_json(report: object) -> None:
 def counted(count: int, word: str, plural: str = "s") -> str:
     """Return "1 tune" or "3 tunes"."""
     return f"{count} {word}{plural if count != 1 else ''}"
-
-
-def print_build_report(report: BuildReport, as_json: bool) -> None:
-    """Write the closing summary: messages, what was left out, where the files are."""
-    if as_json:
-        print_as_json(report)
-        return
-    print_messages(report.messages)
-    warnings = len(report.messages) - len(report.left_out)
-    seconds = sum(spent for _, spent in report.seconds)
-    print(
-        f"{report.output}: {counted(report.tune_count, 'tune')} on "
-        f"{counted(report.pages, 'page')}, {counted(len(report.left_out), 'tune')} left out, "
-        f"{counted(warnings, 'warning')}, {seconds:.1f} s"
-    )
-    for message in report.left_out:
-        print(_printable(f"left out: {message}"))
-    if report.booklet:
-        print(f"booklet for folding: {report.booklet}")
-    if report.sources:
-        print(f"LilyPond source: {report.sources}")

@@ -6,7 +6,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 
@@ -19,13 +19,15 @@ from tunebook.assemble.paper import page_format
 from tunebook.errors import InputError, Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
+from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import Progress, count_of_jobs, messages_of, no_progress
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
 from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
 from tunebook.pipeline.setup import BuildOrder, Setup
-from tunebook.pipeline.sources import BarMarks, TuneSource, write_sources
+from tunebook.pipeline.sources import TuneSource, write_sources
 from tunebook.read.folder import read_folder
+from tunebook.solve.changes import find_string_changes
 from tunebook.write.file_names import tune_file_names
 
 
@@ -41,6 +43,7 @@ class BuildReport:
     seconds: tuple[tuple[str, float], ...]
     sources: Path | None = None
     booklet: Path | None = None
+    retuning: RetuneFacts | None = None
 
 
 @dataclass
@@ -60,9 +63,10 @@ def build_book(
     setup: Setup,
     order: BuildOrder,
     on_progress: Progress = no_progress,
-    marks: dict[str, BarMarks] | None = None,
+    before: Setup | None = None,
 ) -> BuildReport:
-    """Build one edition and return the report. ``marks`` are bars to mark, by tune identity.
+    """Build one edition and return the report. With ``before``, an earlier tuning, instrument or
+    hand, the book marks and reports what changed since.
 
     Raises InputError when nothing could be built, OutputError when the PDF cannot be written,
     ProgramError when LilyPond is missing or too old.
@@ -79,7 +83,7 @@ def build_book(
     if not tunes:
         raise _nothing(setup, messages)
     with clock.stage("arranging"):
-        sources = write_sources(tunes, names, setup, order, marks or {}, on_progress)
+        sources = write_sources(tunes, names, setup, order, before, on_progress)
     messages += messages_of(one.outcome for one in sources)
     with tempfile.TemporaryDirectory(prefix="tunebook-") as work:
         with clock.stage("engraving"):
@@ -92,6 +96,8 @@ def build_book(
             _keep_sources(sources, order.keep_source)
         with clock.stage("assembling"):
             content = _content(setup, sections, sources, extras, pieces)
+            facts = None if before is None else _facts(before, setup, sources)
+            content = replace(content, retuning=facts)
             report = assemble_book(content, output)
     messages += [Message(SourcePlace(str(output)), "text", line) for line in report.warnings]
     unique = tuple(dict.fromkeys(messages))
@@ -104,7 +110,22 @@ def build_book(
         seconds=tuple(clock.seconds.items()),
         sources=order.keep_source,
         booklet=report.booklet,
+        retuning=facts,
     )
+
+
+def _facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> RetuneFacts:
+    names = [_setup_name(before), _setup_name(after)]
+    return RetuneFacts(
+        name_before=names[0],
+        name_after=names[1],
+        tunes=tuple(one.change for one in sources if one.change is not None),
+        strings=find_string_changes(before.instrument, after.instrument),
+    )
+
+
+def _setup_name(setup: Setup) -> str:
+    return f"{setup.instrument.title}, {setup.instrument.tuning_name}, {setup.hand.name} hand"
 
 
 def default_output(setup: Setup) -> Path:

@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 from tunebook.assemble.paper import page_format
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
+from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import Progress, arrange_tune, count_of_jobs, map_on_cores
 from tunebook.pipeline.setup import BuildOrder, Setup
+from tunebook.solve.changes import find_changes
 
 HARD_BARS_MARKED = 3
 
@@ -34,6 +36,7 @@ class TuneSource:
     text: str = ""
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
+    change: TuneChange | None = None
 
 
 def write_sources(
@@ -41,12 +44,14 @@ def write_sources(
     names: tuple[str, ...],
     setup: Setup,
     order: BuildOrder,
-    marks: dict[str, BarMarks],
+    before: Setup | None,
     on_progress: Progress,
 ) -> tuple[TuneSource, ...]:
-    """Return one TuneSource a tune, in order."""
+    """Return one TuneSource a tune, in order; with ``before``, what changed since that setup is
+    found and marked."""
     bare = replace(setup, messages=())
-    work = [(tune, name, bare, marks.get(name)) for tune, name in zip(tunes, names, strict=True)]
+    bare_before = None if before is None else replace(before, messages=())
+    work = [(tune, name, bare, bare_before) for tune, name in zip(tunes, names, strict=True)]
     made: Iterable[TuneSource] = map_on_cores(
         source_of_tune, work, jobs=count_of_jobs(order.jobs), scheduler=order.scheduler
     )
@@ -57,7 +62,7 @@ def write_sources(
     return tuple(sources)
 
 
-def source_of_tune(tune: Tune, identity: str, setup: Setup, marks: BarMarks | None) -> TuneSource:
+def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None) -> TuneSource:
     """Solve one tune and write its source. Runs in a worker process."""
     from tunebook.write.lilypond import write_source
 
@@ -65,7 +70,10 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, marks: BarMarks | No
     if outcome.arrangement is None:
         return TuneSource(identity, outcome)
     arrangement = outcome.arrangement
-    marks = marks or marks_of(arrangement, setup)
+    change = None if before is None else _change(identity, arrangement, tune, before)
+    marks = marks_of(arrangement, setup)
+    if change is not None:
+        marks = replace(marks, changed=change.changed_bars)
     try:
         text = write_source(
             arrangement,
@@ -78,7 +86,14 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, marks: BarMarks | No
         )
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
-    return TuneSource(identity, outcome, text)
+    return TuneSource(identity, outcome, text, change=change)
+
+
+def _change(
+    identity: str, arrangement: Arrangement, tune: Tune, before: Setup
+) -> TuneChange | None:
+    earlier = arrange_tune(tune, before).arrangement
+    return None if earlier is None else find_changes(identity, earlier, arrangement)
 
 
 def marks_of(arrangement: Arrangement, setup: Setup) -> BarMarks:

@@ -1,0 +1,162 @@
+"""Which tuning suits the tunes, and which keys suit the instrument."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.files import check_writable
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.model.tune import Tune
+from tunebook.pipeline.arranging import (
+    Progress,
+    arrange_tune,
+    count_of_jobs,
+    map_on_cores,
+    no_progress,
+    prepare_tune,
+)
+from tunebook.pipeline.ordering import order_tunes, unique_identities
+from tunebook.pipeline.setup import Setup
+from tunebook.read.folder import read_folder
+from tunebook.read.profile import read_instrument
+from tunebook.solve.changes import pitch_name
+from tunebook.solve.transpose import transpose_tune
+
+MOST_TUNINGS = 8
+KEYS_SHOWN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class CompareOrder:
+    """What to compare. ``tunings`` is the option's text; ``within`` in semitones."""
+
+    tunings: str | None = None
+    keys: bool = False
+    within: int = 5
+    output: Path | None = None
+    jobs: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CompareReport:
+    """Scores of every tune; ``totals`` are (tuning, mean difficulty of the tunes that fit it,
+    tunes with notes out of compass)."""
+
+    tunings: tuple[str, ...]
+    tunes: tuple[TuneScores, ...]
+    totals: tuple[tuple[str, float, int], ...]
+    messages: tuple[Message, ...]
+    output: Path | None = None
+
+    @property
+    def tune_count(self) -> int:
+        return len(self.tunes)
+
+
+def compare_folder(
+    setup: Setup, order: CompareOrder, on_progress: Progress = no_progress
+) -> CompareReport:
+    """Score every tune in each tuning, and in each key near its own when asked.
+
+    Raises SettingError for a tuning that cannot be read, InputError when there is no tune.
+    """
+    setups = _setups(setup, order)
+    if order.output is not None:
+        check_writable(order.output)
+    reading = read_folder(setup.folder)
+    sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
+    tunes = tuple(tune for section in sections for tune in section.tunes)
+    if not tunes:
+        raise InputError("no tune could be used", "put .abc files there",
+                         SourcePlace(str(setup.folder)))  # fmt: skip
+    names = unique_identities(tunes)
+    within = order.within if order.keys else 0
+    work = [(tune, name, setups, within) for tune, name in zip(tunes, names, strict=True)]
+    scores = []
+    made = map_on_cores(_score_tune, work, jobs=count_of_jobs(order.jobs))
+    for done, (tune, one) in enumerate(zip(tunes, made, strict=True), start=1):
+        on_progress("comparing", tune.title, done, len(tunes))
+        scores.append(one)
+    report = CompareReport(
+        tunings=tuple(one.instrument.tuning_name for one in setups),
+        tunes=tuple(scores),
+        totals=_totals(setups, scores),
+        messages=(*setup.messages, *reading.messages, *ordering),
+        output=order.output,
+    )
+    if order.output is not None:
+        from tunebook.assemble.comparison import write_comparison
+
+        write_comparison(report.tunings, report.tunes, report.totals, setup.book, order.output)
+    return report
+
+
+def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
+    plain = replace(setup, messages=())
+    if not order.tunings:
+        if not order.keys:
+            raise SettingError("nothing to compare", "give --tunings CGDA,CGCA or --keys")
+        return (plain,)
+    # A list of pitches holds commas itself: tunings written so are parted by semicolons.
+    parting = ";" if ";" in order.tunings else ","
+    names = [name.strip() for name in order.tunings.split(parting) if name.strip()]
+    if len(names) > MOST_TUNINGS:
+        raise SettingError(f"{len(names)} tunings at once", f"compare {MOST_TUNINGS} at most")
+    profile = setup.book.instrument
+    return tuple(replace(plain, instrument=read_instrument(profile, name)) for name in names)
+
+
+def _score_tune(tune: Tune, name: str, setups: tuple[Setup, ...], within: int) -> TuneScores:
+    tunings = tuple(_tuning_score(one, arrange_tune(tune, one).arrangement) for one in setups)
+    return TuneScores(name, tune.title, tunings, _key_scores(tune, setups[0], within))
+
+
+def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:
+    name = setup.instrument.tuning_name
+    if arrangement is None:
+        return TuningScore(name, None, 0, 0, 0, "", 0, 0)
+    missing = sum(not note.stops for note in arrangement.notes)
+    chords = {span.chord.symbol: bool(span.shape) for span in arrangement.chords}
+    return TuningScore(
+        tuning=name,
+        difficulty=None if missing else arrangement.difficulty,
+        out_of_compass=missing,
+        crossed_stops=sum("crossed" in note.ways for note in arrangement.notes),
+        shifts=sum("shift" in note.ways for note in arrangement.notes),
+        drone=" ".join(dict.fromkeys(pitch_name(span.stop.midi) for span in arrangement.drone)),
+        playable_chords=sum(chords.values()),
+        chord_count=len(chords),
+    )
+
+
+def _key_scores(tune: Tune, setup: Setup, within: int) -> tuple[KeyScore, ...]:
+    """The easiest transpositions within ``within`` semitones, the tune's own key always there."""
+    from tunebook.solve.arrange import arrange
+
+    prepared, _ = prepare_tune(tune, setup)
+    scores = []
+    for semitones in range(-within, within + 1) if within else ():
+        moved = transpose_tune(prepared, semitones)
+        result = arrange(
+            moved, setup.instrument, setup.hand, setup.edition.limits, drones="none", chords="none"
+        )
+        if all(note.stops for note in result.notes):
+            scores.append(KeyScore(semitones, moved.key.tonic_name, result.difficulty))
+    scores.sort(key=lambda one: (one.difficulty, abs(one.semitones), one.semitones))
+    own = [one for one in scores[KEYS_SHOWN:] if one.semitones == 0]
+    return tuple(scores[:KEYS_SHOWN] + own)
+
+
+def _totals(
+    setups: tuple[Setup, ...], scores: list[TuneScores]
+) -> tuple[tuple[str, float, int], ...]:
+    totals = []
+    for at, setup in enumerate(setups):
+        columns = [tune.tunings[at] for tune in scores]
+        fits = [one.difficulty for one in columns if one.difficulty is not None]
+        mean = sum(fits) / len(fits) if fits else 0.0
+        totals.append((setup.instrument.tuning_name, mean, len(columns) - len(fits)))
+    return tuple(totals)

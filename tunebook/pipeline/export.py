@@ -1,0 +1,143 @@
+"""Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.files import check_writable, write_whole
+from tunebook.model.arrangement import Arrangement
+from tunebook.pipeline.arranging import (
+    Progress,
+    arrange_tunes,
+    built,
+    count_of_jobs,
+    messages_of,
+    no_progress,
+)
+from tunebook.pipeline.build import line_width_pt
+from tunebook.pipeline.ordering import order_tunes
+from tunebook.pipeline.setup import Setup
+from tunebook.read.folder import read_folder
+from tunebook.write.file_names import tune_file_names
+
+KINDS = ("json", "midi", "abc", "musicxml", "ly")
+ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
+PARTS = ("melody", "drone", "chords")
+
+
+@dataclass(frozen=True, slots=True)
+class ExportOrder:
+    """What to write. ``drone`` is a pitch name to hold throughout the MIDI instead."""
+
+    kind: str
+    output: Path
+    parts: tuple[str, ...] = ("melody",)
+    with_grace_notes: bool = False
+    drone: str | None = None
+    jobs: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ExportReport:
+    output: Path
+    tune_count: int
+    file_count: int
+    messages: tuple[Message, ...]
+    left_out: tuple[Message, ...]
+
+
+def export_folder(
+    setup: Setup, order: ExportOrder, on_progress: Progress = no_progress
+) -> ExportReport:
+    """Write the folder's tunes as ``order`` asks.
+
+    Raises SettingError for an unknown kind, part or drone, InputError when there is no tune,
+    OutputError when something cannot be written.
+    """
+    _check(order)
+    reading = read_folder(setup.folder)
+    sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
+    tunes = tuple(tune for section in sections for tune in section.tunes)
+    jobs = count_of_jobs(order.jobs)
+    outcomes = tuple(arrange_tunes(tunes, setup, jobs=jobs, on_progress=on_progress))
+    arrangements = built(outcomes)
+    messages = (*setup.messages, *reading.messages, *ordering, *messages_of(outcomes))
+    if not arrangements:
+        raise InputError("no tune could be used", "put .abc files there",
+                         SourcePlace(str(setup.folder)))  # fmt: skip
+    files = _files(arrangements, setup, order)
+    for path, content in files.items():
+        write_whole(path, content)
+    return ExportReport(
+        order.output,
+        len(arrangements),
+        len(files),
+        tuple(dict.fromkeys(messages)),
+        tuple(message for message in messages if message.is_fatal),
+    )
+
+
+def _check(order: ExportOrder) -> None:
+    if order.kind not in KINDS:
+        raise SettingError(f"cannot export to {order.kind!r}", "known are " + ", ".join(KINDS))
+    unknown = [part for part in order.parts if part not in PARTS]
+    if unknown:
+        raise SettingError(f"no part {unknown[0]!r}", "known are " + ", ".join(PARTS))
+    if order.kind == "json":
+        check_writable(order.output)
+    elif order.output.is_file():
+        raise SettingError(f"{order.output} is a file", f"name a folder for the {order.kind} files")
+
+
+def _files(
+    arrangements: tuple[Arrangement, ...], setup: Setup, order: ExportOrder
+) -> dict[Path, bytes]:
+    """Return the content of every file to write, by path."""
+    if order.kind == "json":
+        from tunebook.write.json import arrangements_as_json
+
+        return {order.output: arrangements_as_json(arrangements, setup.instrument).encode()}
+    if order.kind == "abc":
+        return _abc_files(arrangements, setup, order.output)
+    names = tune_file_names([one.tune for one in arrangements], ENDINGS[order.kind])
+    write = _writer(setup, order)
+    return {order.output / name: write(one) for name, one in zip(names, arrangements, strict=True)}
+
+
+def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
+    if order.kind == "midi":
+        from tunebook.read.tuning import midi_of
+        from tunebook.write.midi import tune_as_midi
+
+        drone = None if order.drone is None else midi_of(order.drone)
+        parts = order.parts if drone is None else tuple(dict.fromkeys((*order.parts, "drone")))
+        return lambda one: tune_as_midi(
+            one, parts=parts, with_grace_notes=order.with_grace_notes, drone_override=drone
+        )
+    if order.kind == "musicxml":
+        from tunebook.write.musicxml import tune_as_musicxml
+
+        return lambda one: tune_as_musicxml(one).encode("utf-8")
+    from tunebook.write.lilypond import write_source
+
+    width = line_width_pt(setup)
+    return lambda one: write_source(one, setup.edition, line_width_pt=width).encode("utf-8")
+
+
+def _abc_files(
+    arrangements: tuple[Arrangement, ...], setup: Setup, folder: Path
+) -> dict[Path, bytes]:
+    from tunebook.read.folder import read_text
+    from tunebook.write.abc import fingered_abc
+
+    home = setup.folder if setup.folder.is_dir() else setup.folder.parent
+    by_file: dict[str, list[Arrangement]] = {}
+    for one in arrangements:
+        by_file.setdefault(one.tune.file, []).append(one)
+    return {
+        folder / name: fingered_abc(read_text(home / name), group).encode("utf-8")
+        for name, group in by_file.items()
+    }
