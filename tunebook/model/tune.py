@@ -112,7 +112,8 @@ class Tempo:
 class ChordSymbol:
     """A chord symbol. ``text`` is what stood in the file. ``root_step``/``root_alter`` spell the
     root; ``quality`` is one of major, minor, diminished, augmented, other; ``extension`` the rest
-    in one spelling ("7", "maj7", "m7b5" gives quality diminished and extension "7" ...);
+    in one spelling ("7", "maj7"; "m7b5" gives quality diminished and extension "7", "dim7"
+    diminished and "bb7");
     ``bass`` is the (step, alter) after a slash."""
 
     place: SourcePlace
@@ -133,10 +134,15 @@ class ChordSymbol:
         """The symbol in this program's own spelling: Dm, F#dim, A7, D/F#."""
         root = STEP_LETTERS[self.root_step] + ALTER_SIGNS[self.root_alter]
         sign = {"minor": "m", "diminished": "dim", "augmented": "aug"}.get(self.quality, "")
+        extension = self.extension
+        if self.quality == "diminished" and extension.startswith("7"):
+            sign, extension = "m", extension[:1] + "b5" + extension[1:]
+        elif self.quality == "diminished" and extension.startswith("bb7"):
+            extension = extension[2:]
         slash = ""
         if self.bass is not None:
             slash = "/" + STEP_LETTERS[self.bass[0]] + ALTER_SIGNS[self.bass[1]]
-        return f"{root}{sign}{self.extension}{slash}"
+        return f"{root}{sign}{extension}{slash}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +239,8 @@ class Bar:
     ".|". ``ending`` lists the passes for which this bar begins a numbered ending;
     ``ends_ending`` marks the last bar of one. ``meter`` and ``key`` are those in force;
     ``meter_changed``/``key_changed`` say that they are new here. ``part`` is a P: label that
-    begins here, ``tempo`` a tempo that begins here.
+    begins here, ``tempo`` a tempo that begins here. ``repeat_passes`` is how often the section
+    that ends with this bar's repeat sign is played (``::|`` asks for 3).
     """
 
     place: SourcePlace
@@ -257,6 +264,7 @@ class Bar:
     breaks_line_after: bool = False
     decorations: tuple[str, ...] = ()
     annotations: tuple[Annotation, ...] = ()
+    repeat_passes: int = 2
 
 
 @dataclass(frozen=True, slots=True)

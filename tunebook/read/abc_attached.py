@@ -1,0 +1,153 @@
+"""What stands before a note: decorations, quoted text, user symbols and pins.
+
+Source: The ABC Music Standard 2.1, sections 4.14, 4.16, 4.18, 4.19; pins are remark fields
+``[r:...]``, which other programs ignore (section 3.1.20).
+"""
+
+from __future__ import annotations
+
+import re
+
+from tunebook.errors import SourcePlace
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, Annotation, DronePin
+from tunebook.read.abc_decorations import canonical_decoration
+from tunebook.read.abc_drafts import Attachments
+from tunebook.read.abc_text import plain_text
+from tunebook.read.chord_symbols import read_chord_symbol
+from tunebook.read.notices import Notices
+
+_DRONE = re.compile(
+    r"(?:([A-G])([#b]{0,2})(-?\d))?(?:\s*finger\s*(\d))?(?:\s*string\s*(\w+))?\s*", re.ASCII
+)
+_STRING = re.compile(r"string\s+(\S{1,12})\s*")
+_JUMP_WORDS = re.compile(
+    r"\W*(d\.?\s?c\b|d\.?\s?s\b|da capo|dal segno|fine|to coda|coda|segno)", re.I
+)
+
+
+def attach_decoration(
+    attached: Attachments, name: str, notices: Notices, line: int, column: int, length: int
+) -> None:
+    """Add the decoration ``!name!``; fingers become pins, unknown names are said and kept."""
+    if len(name) == 1 and name.isdigit():
+        if name > "4":
+            notices.add(
+                "pin",
+                f"finger {name} does not exist",
+                "fingers are !0! (open) to !4! (little finger)",
+                line=line,
+                column=column,
+                length=length,
+            )
+        else:
+            attached.fingers.append(int(name))
+        return
+    canonical, is_known = canonical_decoration(name)
+    if not is_known:
+        notices.add(
+            "decoration",
+            f"decoration {name!r} is not known; it is kept but not printed",
+            "see ABC 2.1, section 4.14, for the names",
+            line=line,
+            column=column,
+            length=length,
+        )
+    attached.decorations.append(canonical)
+
+
+def attach_quoted(
+    attached: Attachments, text: str, notices: Notices, line: int, column: int
+) -> None:
+    """Add quoted text: an annotation when it begins with one of ^_<>@, else a chord symbol."""
+    place = notices.place(line, column)
+    content = plain_text(text)
+    if not content:
+        return
+    if content[0] in "^_<>@":
+        placement, words = content[0], content[1:].strip()
+        if placement == "@":
+            words = re.sub(r"^-?[\d.]+,-?[\d.]+\s*", "", words)
+        attached.annotations.append(Annotation(place, words, placement))
+        return
+    chord = read_chord_symbol(content, place)
+    if chord is not None and attached.chord is None:
+        attached.chord = chord
+        return
+    attached.annotations.append(Annotation(place, content, "^"))
+    if _JUMP_WORDS.match(content):
+        return
+    notices.add(
+        "chord-symbol",
+        f'"{content}" is no chord symbol and is read as words'
+        if chord is None
+        else f'"{content}" is a second chord symbol on one note and is read as words',
+        'write words as "^words"',
+        line=line,
+        column=column,
+        length=len(text) + 2,
+    )
+
+
+def attach_remark(
+    attached: Attachments, text: str, notices: Notices, line: int, column: int, length: int
+) -> None:
+    """Read a remark ``string D``, ``drone E4 finger 1`` or ``drone off``; others are remarks."""
+    text = text.strip()
+    string = _STRING.fullmatch(text)
+    if string:
+        attached.string_pin = string[1]
+        return
+    if not text.startswith("drone"):
+        return
+    pin = _read_drone(text[5:].strip(), notices.place(line, column))
+    if pin is not None:
+        attached.drone_pin = pin
+        return
+    notices.add(
+        "pin",
+        f"the drone in {text!r} cannot be read",
+        "write [r:drone E4 finger 1] or [r:drone off]",
+        line=line,
+        column=column,
+        length=length,
+    )
+
+
+def _read_drone(text: str, place: SourcePlace) -> DronePin | None:
+    if text == "off":
+        return DronePin(place, None)
+    match = _DRONE.fullmatch(text)
+    if not match or not (match[1] or match[5]):
+        return None
+    midi = None
+    if match[1]:
+        alter = match[2].count("#") - match[2].count("b")
+        midi = 12 * (int(match[3]) + 1) + STEP_SEMITONES[STEP_LETTERS.index(match[1])] + alter
+    finger = int(match[4]) if match[4] else None
+    if finger is not None and finger > 4:
+        return None
+    return DronePin(place, midi, finger, match[5])
+
+
+def attach_symbol(
+    attached: Attachments,
+    symbol: str,
+    symbols: dict[str, str],
+    notices: Notices,
+    line: int,
+    column: int,
+) -> None:
+    """Add what a one-letter symbol stands for (U:)."""
+    meaning = symbols.get(symbol)
+    if meaning is None:
+        notices.add(
+            "text",
+            f"{symbol!r} stands for nothing and is ignored",
+            f"take it out, or define it with U:{symbol} = !...!",
+            line=line,
+            column=column,
+        )
+    elif meaning.startswith('"'):
+        attach_quoted(attached, meaning.strip('"'), notices, line, column)
+    elif meaning:
+        attach_decoration(attached, meaning.strip("!+"), notices, line, column, 1)

@@ -1,0 +1,99 @@
+"""Gathers notes into bars and merges neighbouring bar signs.
+
+Source: The ABC Music Standard 2.1, sections 4.8 (bar signs), 4.9 and 4.10 (endings).
+"""
+
+from __future__ import annotations
+
+from tunebook.model.tune import Key, Meter
+from tunebook.read.abc_drafts import BarDraft
+
+_WEIGHT = ("", ".|", "|", "||", "[|", "|]")
+
+
+def merge_signs(first: str, second: str) -> str:
+    """The one sign for two that stand next to each other with no notes between."""
+    is_end = first in (":|", "::") or second in (":|", "::")
+    is_start = first in ("|:", "::") or second in ("|:", "::")
+    if is_end and is_start:
+        return "::"
+    if is_end:
+        return ":|"
+    if is_start:
+        return "|:"
+    return max(first, second, key=_WEIGHT.index)
+
+
+class BarList:
+    """The bars of a tune so far, the last one open. ``key`` and ``meter`` are those that the
+    next bar begins with: a change in the middle of a bar is shown at the next one."""
+
+    def __init__(self, meter: Meter, key: Key) -> None:
+        self.bars: list[BarDraft] = []
+        self.meter = meter
+        self.key = key
+        self.open = BarDraft(0, 1, meter, key, "")
+
+    def close(self, sign: str, ends: int, line: int, column: int) -> bool:
+        """A bar sign: end the open bar (true), or merge with the sign before it (false).
+
+        ``ends`` is how often the section that ends here is played, 0 where none ends.
+        """
+        bar = self.open
+        if not bar.notes and not (bar.ending and ends):
+            self._merge(sign, ends)
+            bar.line, bar.column = line, column
+            return False
+        bar.sign_after = sign
+        if ends:
+            bar.passes = ends
+        self.bars.append(bar)
+        self.open = BarDraft(line, column, self.meter, self.key, sign)
+        self.open.meter_changed = self.meter != bar.meter
+        self.open.key_changed = self.key != bar.key
+        return True
+
+    def _merge(self, sign: str, ends: int) -> None:
+        bar = self.open
+        bar.sign_before = merge_signs(bar.sign_before, sign)
+        if not self.bars:
+            return
+        before = self.bars[-1]
+        before.sign_after = bar.sign_before
+        if ends:
+            before.passes = max(ends, 2)
+        before.decorations += bar.decorations
+        before.annotations += bar.annotations
+        bar.decorations, bar.annotations = [], []
+
+    def set_key(self, key: Key) -> None:
+        """A new key from here on."""
+        self.key = key
+        if not self.open.notes:
+            self.open.key_changed = bool(self.bars) and key != self.bars[-1].key
+            self.open.key = key
+        else:
+            self.open.has_alteration = True
+
+    def set_meter(self, meter: Meter) -> None:
+        """A new metre from here on."""
+        self.meter = meter
+        if not self.open.notes:
+            self.open.meter_changed = bool(self.bars) and meter != self.bars[-1].meter
+            self.open.meter = meter
+
+    def end_line(self) -> None:
+        """A source line that ends a line of music."""
+        if self.open.notes:
+            self.open.line_ends.append(len(self.open.notes))
+        elif self.bars:
+            self.bars[-1].line_breaks = True
+
+    def finish(self) -> list[BarDraft]:
+        """All bars, the open one included when it holds anything."""
+        if self.open.notes:
+            self.bars.append(self.open)
+        elif self.bars:
+            self.bars[-1].decorations += self.open.decorations
+            self.bars[-1].annotations += self.open.annotations
+        return self.bars

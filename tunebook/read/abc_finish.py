@@ -1,0 +1,190 @@
+"""Drafts to the bars and notes of the model: onsets, numbers, accidentals to print.
+
+Accidentals on the page hold for one bar and one octave; an accidental that warns where the bar
+before, or another octave, would mislead is "courtesy" (common engraving practice, no source).
+"""
+
+from __future__ import annotations
+
+from tunebook.model.tune import Bar, Note
+from tunebook.read.abc_drafts import Attachments, BarDraft, NoteDraft
+from tunebook.read.abc_lengths import Ticks, fraction_of
+from tunebook.read.notices import Notices
+
+_NOTHING = Attachments()
+_ENDING_SIGNS = frozenset((":|", "::", "||", "|]", "[|", "|:"))
+
+
+def finish_bars(drafts: list[BarDraft], notices: Notices) -> tuple[Bar, ...]:
+    """The bars of the tune with exact times."""
+    show_accidentals(drafts)
+    numbers = number_bars(drafts)
+    ends = _ends_of_endings(drafts)
+    bars = []
+    onset: Ticks = 0
+    for index, draft in enumerate(drafts):
+        number, is_pickup, is_continued = numbers[index]
+        notes, after = _finish_notes(draft, onset, notices)
+        bars.append(
+            Bar(
+                place=notices.place(draft.line, draft.column),
+                index=index,
+                number=number,
+                notes=notes,
+                onset=fraction_of(onset),
+                duration=fraction_of(after - onset),
+                meter=draft.meter,
+                key=draft.key,
+                sign_before=draft.sign_before,
+                sign_after=draft.sign_after,
+                ending=draft.ending,
+                ends_ending=index in ends,
+                is_pickup=is_pickup,
+                is_continued=is_continued,
+                meter_changed=draft.meter_changed,
+                key_changed=draft.key_changed,
+                tempo=draft.tempo,
+                part=draft.part,
+                breaks_line_after=draft.line_breaks,
+                decorations=tuple(draft.decorations),
+                annotations=tuple(draft.annotations),
+                repeat_passes=draft.passes,
+            )
+        )
+        onset = after
+    return tuple(bars)
+
+
+def _finish_notes(
+    draft: BarDraft, onset: Ticks, notices: Notices
+) -> tuple[tuple[Note, ...], Ticks]:
+    notes = []
+    for note in draft.notes:
+        ticks = note.ticks
+        notes.append(_finish_note(note, onset, ticks, notices))
+        onset += ticks
+    return tuple(notes), onset
+
+
+def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) -> Note:
+    attached = note.attached or _NOTHING
+    written = fraction_of(note.written)
+    return Note(
+        notices.place(note.line, note.column),
+        note.pitches,
+        fraction_of(onset),
+        written if note.is_grace else fraction_of(ticks),
+        written,
+        note.shown,
+        note.ties,
+        note.is_tied_from,
+        note.is_grace,
+        note.is_slashed,
+        note.is_invisible,
+        note.is_joined,
+        attached.slurs_opened,
+        note.slurs_closed,
+        note.tuplet,
+        tuple(attached.decorations),
+        tuple(attached.annotations),
+        attached.chord,
+        note.pins,
+        attached.string_pin,
+        attached.drone_pin,
+        note.syllables,
+        note.end_column,
+    )
+
+
+def show_accidentals(drafts: list[BarDraft]) -> None:
+    """Decide for each tone whether the page shows its accidental."""
+    before: dict[int, set[int]] = {}
+    for bar in drafts:
+        if not bar.has_alteration and not before:
+            for note in bar.notes:
+                note.shown = (None,) * len(note.pitches)
+            continue
+        before = _show_in_bar(bar, before)
+
+
+def _show_in_bar(bar: BarDraft, before: dict[int, set[int]]) -> dict[int, set[int]]:
+    """Mark one bar; return the alterations it used for each step, where foreign to the key."""
+    signature = bar.key.alters
+    on_page: dict[tuple[int, int], int] = {}
+    used: dict[int, set[int]] = {}
+    warned: set[tuple[int, int]] = set()
+    for note in bar.notes:
+        shown: list[str | None] = []
+        for pitch, has_sign, is_held in zip(
+            note.pitches, note.has_sign, note.is_tied_from, strict=True
+        ):
+            place = (pitch.octave, pitch.step)
+            alter = pitch.alter
+            if is_held:
+                shown.append(None)
+                continue
+            if on_page.get(place, signature[pitch.step]) != alter:
+                shown.append("needed")
+                on_page[place] = alter
+            elif has_sign:
+                shown.append(
+                    "courtesy" if place not in on_page else "needed" if False else "courtesy"
+                )
+                on_page[place] = alter
+            elif (
+                place not in on_page
+                and place not in warned
+                and (
+                    any(other != alter for other in used.get(pitch.step, ()))
+                    or any(other != alter for other in before.get(pitch.step, ()))
+                )
+            ):
+                shown.append("courtesy")
+            else:
+                shown.append(None)
+            warned.add(place)
+            if alter != signature[pitch.step]:
+                used.setdefault(pitch.step, set()).add(alter)
+        note.shown = tuple(shown)
+    return used
+
+
+def number_bars(drafts: list[BarDraft]) -> list[tuple[int, bool, bool]]:
+    """Number, is_pickup and is_continued of each bar, as a player counts."""
+    numbers = []
+    number = 0
+    missing: Ticks = 0
+    for index, draft in enumerate(drafts):
+        ticks = draft.ticks
+        full = full_length(draft)
+        is_pickup = index == 0 and 0 < ticks < full
+        is_continued = bool(index) and missing > 0 and ticks == missing and not draft.ending
+        if not is_pickup and not is_continued:
+            number += 1
+        numbers.append((number, is_pickup, is_continued))
+        is_cut = draft.sign_after not in ("|", ".|")
+        missing = full - ticks if 0 < ticks < full and is_cut and not is_continued else 0
+        if is_pickup:
+            missing = 0
+    return numbers
+
+
+def full_length(draft: BarDraft) -> Ticks:
+    """The length of a full bar in ticks, 0 where the metre is free."""
+    from tunebook.read.abc_lengths import WHOLE_NOTE, scaled
+
+    return scaled(WHOLE_NOTE, draft.meter.beats, draft.meter.unit)
+
+
+def _ends_of_endings(drafts: list[BarDraft]) -> set[int]:
+    ends = set()
+    is_open = False
+    for index, draft in enumerate(drafts):
+        is_open = is_open or bool(draft.ending)
+        if not is_open:
+            continue
+        following = drafts[index + 1] if index + 1 < len(drafts) else None
+        if following is None or draft.sign_after in _ENDING_SIGNS or following.ending:
+            ends.add(index)
+            is_open = False
+    return ends

@@ -1,0 +1,196 @@
+"""The header of a tune: its fields, with the file's own header as defaults.
+
+Source: The ABC Music Standard 2.1, sections 2.2.3 (file header), 3.1 (fields) and 11.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from tunebook.model.tune import Key, Meter, Tempo
+from tunebook.read.abc_decorations import DEFAULT_SYMBOLS, read_user_symbol
+from tunebook.read.abc_fields import (
+    FREE_METER,
+    default_unit_length,
+    read_meter,
+    read_tempo,
+    read_unit_length,
+)
+from tunebook.read.abc_keys import NO_KEY, read_key
+from tunebook.read.abc_lines import Item
+from tunebook.read.abc_text import plain_text
+from tunebook.read.notices import Notices
+
+FIRST_ONLY = frozenset("X")
+
+
+@dataclass(slots=True)
+class TuneHeader:
+    """What holds at the beginning of the music. ``octaves`` shifts the notes; ``voices`` maps a
+    voice's name to its properties; ``line_break`` is one of "end", "sign", "none"."""
+
+    fields: dict[str, list[str]] = field(default_factory=dict)
+    key: Key = NO_KEY
+    meter: Meter = FREE_METER
+    unit_length: Fraction = Fraction(1, 8)
+    tempo: Tempo | None = None
+    octaves: int = 0
+    has_key: bool = False
+    accidental_rule: str = "pitch"
+    line_break: str = "end"
+    decoration_sign: str = "!"
+    part_order: str = ""
+    symbols: dict[str, str] = field(
+        default_factory=lambda: {sign: f"!{name}!" for sign, name in DEFAULT_SYMBOLS.items()}
+    )
+    macros: list[tuple[str, str]] = field(default_factory=list)
+    voices: dict[str, str] = field(default_factory=dict)
+    texts: list[str] = field(default_factory=list)
+
+    def add_field(self, letter: str, text: str) -> None:
+        """Keep a field's text under its letter."""
+        self.fields.setdefault(letter, []).append(plain_text(text))
+
+
+def read_header(items: list[Item], notices: Notices) -> TuneHeader:
+    """Read the header's fields in order; those of the file header come first."""
+    header = TuneHeader()
+    tempo_text: tuple[str, int] | None = None
+    unit: Fraction | None = None
+    meter: Meter | None = None
+    for item in items:
+        letter, value = item.letter, item.value
+        if letter == "I":
+            read_instruction(header, value, notices, item.line)
+            continue
+        header.add_field(letter, value)
+        if letter == "M":
+            meter = _meter(value, notices, item) or meter
+        elif letter == "L":
+            unit = _unit(value, notices, item) or unit
+        elif letter == "Q":
+            tempo_text = (value, item.line)
+        elif letter == "K":
+            _key(header, value, notices, item)
+        elif letter == "P":
+            header.part_order = value
+        elif letter in "UmV" and value:
+            _define(header, letter, value, notices, item)
+    header.meter = meter or FREE_METER
+    header.unit_length = unit or default_unit_length(header.meter)
+    if tempo_text is not None:
+        header.tempo = tempo_of_field(tempo_text[0], header.unit_length, notices, tempo_text[1])
+    return header
+
+
+def _meter(value: str, notices: Notices, item: Item) -> Meter | None:
+    meter = read_meter(value)
+    if meter is None:
+        say_field(notices, "M", value, "write a metre as M:3/4, M:C or M:none", item.line)
+    return meter
+
+
+def _unit(value: str, notices: Notices, item: Item) -> Fraction | None:
+    unit = read_unit_length(value)
+    if unit is None:
+        say_field(notices, "L", value, "write a unit length as L:1/8", item.line)
+    return unit
+
+
+def _key(header: TuneHeader, value: str, notices: Notices, item: Item) -> None:
+    found = read_key(value)
+    header.has_key = True
+    if found.key is not None:
+        header.key = found.key
+    if found.octaves is not None:
+        header.octaves = found.octaves
+    say_key(notices, value, found.key is None and bool(found.unread), found.unread, item.line)
+    say_transposition(notices, found.semitones, item.line)
+
+
+def _define(header: TuneHeader, letter: str, value: str, notices: Notices, item: Item) -> None:
+    if letter == "U":
+        symbol = read_user_symbol(value)
+        if symbol is None:
+            say_field(notices, "U", value, "write U:T = !trill!", item.line)
+        else:
+            header.symbols[symbol[0]] = symbol[1]
+    elif letter == "m":
+        name, equals, text = value.partition("=")
+        if equals and name.strip():
+            header.macros.append((name.strip(), text.strip()))
+        else:
+            say_field(notices, "m", value, "write m:~g2 = {a}g{f}g", item.line)
+    else:
+        name, _, properties = value.partition(" ")
+        header.voices[name] = properties
+
+
+def read_instruction(header: TuneHeader, text: str, notices: Notices, line: int) -> None:
+    """Read an I: field or a %% directive; those that do not change the notes pass quietly."""
+    name, _, value = text.partition(" ")
+    value = value.strip()
+    if name == "propagate-accidentals":
+        if value in ("not", "octave", "pitch"):
+            header.accidental_rule = value
+        else:
+            say_field(notices, "I", text, "say not, octave or pitch", line)
+    elif name == "linebreak":
+        if "<none>" in value:
+            header.line_break = "none"
+        else:
+            header.line_break = "end" if "<EOL>" in value or "$" not in value else "sign"
+    elif name == "decoration" and value in ("!", "+"):
+        header.decoration_sign = value
+    elif name in ("text", "center"):
+        header.texts.append(plain_text(value))
+
+
+def tempo_of_field(text: str, unit: Fraction, notices: Notices, line: int) -> Tempo | None:
+    """Read Q:, and say when it cannot be read."""
+    tempo = read_tempo(text, unit)
+    if tempo is None and text.strip():
+        say_field(notices, "Q", text, "write a tempo as Q:1/4=120", line)
+    return tempo
+
+
+def say_field(notices: Notices, letter: str, value: str, remedy: str, line: int) -> None:
+    """Note a field whose text cannot be read."""
+    source = notices.lines[line] if 0 <= line < len(notices.lines) else ""
+    column = source.find(value) + 1 if value else 1
+    notices.add(
+        "field",
+        f"{letter}:{value} cannot be read and is ignored",
+        remedy,
+        line=line,
+        column=max(column, 1),
+        length=len(value) or 2,
+    )
+
+
+def say_key(notices: Notices, value: str, is_unknown: bool, unread: str, line: int) -> None:
+    """Note a key, or a part of it, that cannot be read."""
+    if is_unknown:
+        say_field(notices, "K", value, "write a key as K:D, K:Em or K:A dorian", line)
+    elif unread:
+        source = notices.lines[line] if 0 <= line < len(notices.lines) else ""
+        notices.add(
+            "field",
+            f"{unread!r} in K:{value} is not understood",
+            "write a key as K:D, K:Em or K:A dorian",
+            line=line,
+            column=max(source.find(unread) + 1, 1),
+            length=len(unread),
+        )
+
+
+def say_transposition(notices: Notices, semitones: int, line: int) -> None:
+    """Note that transpose= is left to players of sound files."""
+    if semitones:
+        notices.add(
+            "field",
+            f"transpose={semitones} concerns playback and leaves the written notes as they are",
+            line=line,
+            column=1,
+        )

@@ -1,0 +1,246 @@
+"""Reads the music of one voice, token by token, into drafts of bars.
+
+Source: The ABC Music Standard 2.1, section 4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tunebook.read.abc_attached import (
+    attach_decoration,
+    attach_quoted,
+    attach_remark,
+    attach_symbol,
+)
+from tunebook.read.abc_drafts import Attachments, BarDraft
+from tunebook.read.abc_header import TuneHeader
+from tunebook.read.abc_lengths import scaled
+from tunebook.read.abc_lines import Item
+from tunebook.read.abc_lyrics import align_symbols, align_words
+from tunebook.read.abc_notes import NoteReader
+from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_of
+from tunebook.read.limits import ReadingLimits
+from tunebook.read.notices import Notices
+
+_BROKEN = {1: (3, 1, 2), 2: (7, 1, 4), 3: (15, 1, 8)}
+
+
+class MusicReader(NoteReader):
+    """Reads one voice; ``read`` is the one call."""
+
+    def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
+        super().__init__(header, notices, limits)
+        self._is_skipping = False
+        self._verse_start = 0
+        self._handlers: dict[str, Callable[[str, int], None]] = {
+            "note": self.read_note,
+            "rest": self.read_rest,
+            "chord": self.read_chord,
+            "oldchord": self.read_chord,
+            "bar": self._bar,
+            "space": self._space,
+            "open": self._open_slur,
+            "close": self.close_slur,
+            "tie": self._tie,
+            "broken": self._broken_rhythm,
+            "tuplet": self._tuplet,
+            "grace": self._grace_notes,
+            "quoted": self._quoted,
+            "decoration": self._decoration,
+            "plus": self._decoration,
+            "field": self._field,
+            "ending": self._ending,
+            "symbol": self._symbol,
+            "spacer": self._space,
+            "overlay": self._overlay,
+            "backtick": self._nothing,
+            "break": self._break,
+            "other": self._other,
+        }
+
+    def read(self, items: list[Item]) -> list[BarDraft]:
+        """Read all items and return the bars."""
+        is_continued = False
+        for item in items:
+            self.line, self.columns = item.line, item.columns
+            if item.letter:
+                self._apply(item.letter, item.value)
+                continue
+            if not is_continued:
+                self.of_line = []
+                self.is_gap = True
+            self._run(tokens_of(item.text, item.start, item.end))
+            is_continued = item.is_continued
+            if not is_continued and self.changes.breaks_at_line_ends:
+                self.bars.end_line()
+        self._finish()
+        return self.bars.finish()
+
+    def _run(self, tokens: list[Token]) -> None:
+        handlers = self._handlers
+        for kind, text, start in tokens:
+            if self._is_skipping and kind not in ("bar", "field"):
+                continue
+            handlers[kind](text, start)
+
+    def _finish(self) -> None:
+        for line, column in self.slurs:
+            self.notices.add(
+                "slur", "this slur is opened and not closed", "add )", line=line, column=column
+            )
+        self.tuplets.finish()
+        self.ties.finish()
+        self._leave_attachments()
+
+    def _apply(self, letter: str, value: str) -> None:
+        if letter == "w":
+            align_words(self.of_line, value)
+        elif letter == "s":
+            align_symbols(self.of_line, value, self.symbols, self.notices, self.line)
+        elif letter == "r":
+            attach_remark(self.attachments(), value, self.notices, self.line, 1, len(value) + 2)
+        else:
+            self.changes.apply(letter, value, self.line)
+
+    # Bars and endings
+
+    def _bar(self, text: str, start: int) -> None:
+        self._is_skipping = False
+        sign, ends, _, ending = read_bar_sign(text)
+        if sign == ":":
+            self.say("text", "a lone colon has no meaning", "write a bar sign", start, text)
+            return
+        if self.broken is not None:
+            self.say("rhythm", "broken rhythm across a bar sign", "", start, text)
+        self._leave_attachments()
+        if self.bars.close(sign, ends, self.line, self.column_of(start)):
+            self.of_line.append(None)
+        self.pitches.begin_bar()
+        self.is_gap = True
+        if ending:
+            self._begin_ending(ending, start, text)
+
+    def _ending(self, text: str, start: int) -> None:
+        if self.bars.open.notes:
+            self.bars.close("", 0, self.line, self.column_of(start))
+            self.pitches.begin_bar()
+        self._begin_ending(text, start, text)
+
+    def _begin_ending(self, ending: str, start: int, text: str) -> None:
+        passes = read_ending(ending)
+        self.bars.open.ending = passes
+        self.ties.begin_ending(passes)
+
+    def _leave_attachments(self) -> None:
+        """Decorations and words with no note after them belong to the bar sign; the rest waits."""
+        attached = self.attached
+        if attached is None:
+            return
+        bar = self.bars.open
+        bar.decorations += attached.decorations
+        bar.annotations += attached.annotations
+        attached.decorations, attached.annotations = [], []
+
+    # Slurs, ties, rhythm
+
+    def _space(self, text: str, start: int) -> None:
+        self.is_gap = True
+
+    def _nothing(self, text: str, start: int) -> None:
+        """A backtick is there for the reader of the text only (section 4.7)."""
+
+    def _open_slur(self, text: str, start: int) -> None:
+        self.attachments().slurs_opened += 1
+        self.slurs.append((self.line, self.column_of(start)))
+
+    def _tie(self, text: str, start: int) -> None:
+        if self.last is None or not self.last.pitches:
+            self.say("tie", "a tie with no note before it", "take - out", start, text)
+            return
+        if not self.grace:
+            self.ties.open(self.last, (True,) * len(self.last.pitches), self.column_of(start))
+
+    def _broken_rhythm(self, text: str, start: int) -> None:
+        if self.grace:
+            return
+        if self.last is None or self.last not in self.bars.open.notes[-3:]:
+            self.say("rhythm", f"{text!r} with no note before it", "take it out", start, text)
+            return
+        more, less, half = _BROKEN[len(text)]
+        first, second = ((more, half), (less, half))
+        if text[0] == "<":
+            first, second = second, first
+        self.last.written = scaled(self.last.written, *first)
+        self.broken = second
+
+    def _tuplet(self, text: str, start: int) -> None:
+        if not self.grace:
+            self.tuplets.begin(text, self.line, self.column_of(start))
+
+    def _grace_notes(self, text: str, start: int) -> None:
+        before, self.attached = self.attached, None
+        gap, last = self.is_gap, self.last
+        self.grace = "/" if text.startswith("{/") else "{"
+        self.is_gap, self.last = True, None
+        inner = tokens_of(text, 2 if self.grace == "/" else 1, len(text) - 1)
+        self._run([(kind, part, start + offset) for kind, part, offset in inner])
+        left, self.attached = self.attached, before
+        self.grace = ""
+        self.last, self.is_gap = last, gap
+        if left is not None:
+            self._join(left)
+
+    def _join(self, more: Attachments) -> None:
+        attached = self.attachments()
+        attached.decorations += more.decorations
+        attached.annotations += more.annotations
+        attached.chord = attached.chord or more.chord
+        attached.slurs_opened += more.slurs_opened
+
+    # Words and signs at notes
+
+    def _quoted(self, text: str, start: int) -> None:
+        attach_quoted(
+            self.attachments(), text[1:-1], self.notices, self.line, self.column_of(start)
+        )
+
+    def _decoration(self, text: str, start: int) -> None:
+        attach_decoration(
+            self.attachments(),
+            text[1:-1],
+            self.notices,
+            self.line,
+            self.column_of(start),
+            len(text),
+        )
+
+    def _symbol(self, text: str, start: int) -> None:
+        column = self.column_of(start)
+        attach_symbol(self.attachments(), text, self.symbols, self.notices, self.line, column)
+
+    def _field(self, text: str, start: int) -> None:
+        letter, value = text[1], text[3:-1].strip()
+        if letter == "r":
+            column = self.column_of(start)
+            attach_remark(self.attachments(), value, self.notices, self.line, column, len(text))
+            return
+        self._is_skipping = self._is_skipping and letter != "V"
+        self._apply(letter, value)
+
+    # The rest
+
+    def _overlay(self, text: str, start: int) -> None:
+        self.say("voice", "the notes after & are another voice and are left out", "", start, text)
+        self._is_skipping = True
+
+    def _break(self, text: str, start: int) -> None:
+        if text == "$" and self.changes.header.line_break != "sign":
+            self.say("text", "'$' has no meaning here", "write I:linebreak $", start, text)
+            return
+        if text != "*":
+            self.bars.end_line()
+        self.is_gap = True
+
+    def _other(self, text: str, start: int) -> None:
+        self.say("text", f"{text!r} has no meaning here and is ignored", "take it out", start, text)

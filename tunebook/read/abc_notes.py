@@ -1,0 +1,165 @@
+"""Reads notes, chords, rests and grace notes into drafts, with what belongs to them.
+
+Source: The ABC Music Standard 2.1, sections 4.1 to 4.5, 4.12, 4.17.
+"""
+
+from __future__ import annotations
+
+from tunebook.errors import InputError
+from tunebook.read.abc_bars import BarList
+from tunebook.read.abc_changes import FieldChanges
+from tunebook.read.abc_chords import ChordReader
+from tunebook.read.abc_drafts import Attachments, NoteDraft
+from tunebook.read.abc_header import TuneHeader
+from tunebook.read.abc_lengths import read_ratio, scaled, ticks_of
+from tunebook.read.abc_pitches import PitchReader, read_note_text
+from tunebook.read.abc_ties import TieKeeper
+from tunebook.read.abc_tuplets import TupletCounter
+from tunebook.read.limits import ReadingLimits
+from tunebook.read.notices import Notices
+
+_MOST_REST_BARS = 500
+
+
+class NoteReader:
+    """The state of the reading of one voice, and the handlers of what sounds."""
+
+    def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
+        self.notices = notices
+        self.limits = limits
+        self.bars = BarList(header.meter, header.key)
+        self.pitches = PitchReader(header.key, ticks_of(header.unit_length))
+        self.pitches.octaves = header.octaves
+        self.pitches.rule = header.accidental_rule
+        self.tuplets = TupletCounter(header.meter, notices, limits)
+        self.ties = TieKeeper(self.pitches, notices)
+        self.changes = FieldChanges(header, self.bars, self.pitches, self.tuplets, notices)
+        self.symbols = header.symbols
+        self.attached: Attachments | None = None
+        self.last: NoteDraft | None = None
+        self.broken: tuple[int, int] | None = None
+        self.is_gap = True
+        self.grace = ""
+        self.slurs: list[tuple[int, int]] = []
+        self.count = 0
+        self.line = 0
+        self.columns: list[int] | None = None
+        self.of_line: list[NoteDraft | None] = []
+
+    def say(self, kind: str, what: str, remedy: str, start: int, text: str) -> None:
+        """Note something about ``text`` at offset ``start`` of the line."""
+        self.notices.add(
+            kind, what, remedy, line=self.line, column=self.column_of(start), length=len(text)
+        )
+
+    def column_of(self, start: int) -> int:
+        """The source column, from 1, of an offset in the line."""
+        return start + 1 if self.columns is None else self.columns[start]
+
+    def attachments(self) -> Attachments:
+        """What waits for the next note."""
+        if self.attached is None:
+            self.attached = Attachments()
+        return self.attached
+
+    def read_note(self, text: str, start: int) -> None:
+        sign, step, octave, numerator, denominator = read_note_text(text)
+        pitch, is_tied = self.pitches.sound(sign, step, octave)
+        written = self.pitches.length(numerator, denominator)
+        end = start + len(text)
+        if self.columns is None:
+            draft = NoteDraft(self.line, start + 1, end + 1, written)
+        else:
+            draft = NoteDraft(self.line, self.columns[start], self.columns[end - 1] + 1, written)
+        draft.pitches = (pitch,)
+        draft.has_sign = (sign is not None,)
+        draft.ties = (False,)
+        draft.is_tied_from = (is_tied,)
+        self._place(draft)
+
+    def read_rest(self, text: str, start: int) -> None:
+        numerator, denominator = read_ratio(text[1:])
+        end = self.column_of(start + len(text) - 1) + 1
+        if text[0] in "zx":
+            written = self.pitches.length(numerator, denominator)
+            draft = NoteDraft(self.line, self.column_of(start), end, written)
+            draft.is_invisible = text[0] == "x"
+            self._place(draft)
+            return
+        if numerator > _MOST_REST_BARS:
+            self.say("limit", f"only {_MOST_REST_BARS} bars of rest are read", "", start, text)
+        for number in range(max(1, min(numerator, _MOST_REST_BARS))):
+            if number:
+                self.bars.close("|", 0, self.line, self.column_of(start))
+            length = ticks_of(self.bars.open.meter.length or self.changes.unit_length)
+            draft = NoteDraft(self.line, self.column_of(start), end, length)
+            draft.is_invisible = text[0] == "X"
+            self._place(draft)
+
+    def read_chord(self, text: str, start: int) -> None:
+        reader = ChordReader(self.pitches, self.symbols, self.notices, self.line, self.column_of)
+        draft = reader.read(text, start)
+        inside = reader.attached
+        attached = self.attachments()
+        attached.decorations += inside.decorations
+        attached.annotations += inside.annotations
+        attached.chord = attached.chord or inside.chord
+        attached.slurs_opened += inside.slurs_opened
+        self.slurs += [(self.line, self.column_of(start))] * inside.slurs_opened
+        ties = draft.ties
+        closed, draft.slurs_closed = draft.slurs_closed, 0
+        self._place(draft)
+        if any(ties):
+            self.ties.open(draft, ties)
+        for _ in range(closed):
+            self.close_slur(")", start)
+
+    def _place(self, draft: NoteDraft) -> None:
+        """Add a finished note to the bar, with all that stood before it."""
+        self.count += 1
+        if self.count > self.limits.tune_notes:
+            raise InputError(
+                f"the tune has more than {self.limits.tune_notes} notes",
+                "split it, or raise the limit",
+                self.notices.place(self.line),
+            )
+        last = self.last
+        if not self.is_gap and last is not None and last.is_grace is bool(self.grace):
+            last.is_joined = True
+        self.is_gap = False
+        if self.attached is not None:
+            self._give(draft)
+        if self.grace:
+            draft.is_grace = True
+            draft.is_slashed = self.grace == "/"
+            draft.is_tied_from = (False,) * len(draft.pitches)
+        else:
+            if self.broken is not None:
+                draft.written = scaled(draft.written, *self.broken)
+                self.broken = None
+            draft.tuplet = self.tuplets.next()
+            self.ties.arrive(draft)
+            self.of_line.append(draft)
+        bar = self.bars.open
+        if self.pitches.has_alteration:
+            bar.has_alteration = True
+        bar.notes.append(draft)
+        self.last = draft
+
+    def _give(self, draft: NoteDraft) -> None:
+        """Hand the waiting attachments to the note."""
+        attached = self.attached
+        assert attached is not None
+        self.attached = None
+        draft.attached = attached
+        if attached.fingers and draft.pitches and not draft.pins:
+            fingers = attached.fingers[: len(draft.pitches)]
+            draft.pins = (*fingers, *[None] * (len(draft.pitches) - len(fingers)))
+
+    def close_slur(self, text: str, start: int) -> None:
+        """``)`` after a note."""
+        if not self.slurs or self.last is None:
+            self.say("slur", "a slur is closed here that was not opened", "take ) out", start, text)
+            return
+        self.slurs.pop()
+        self.last.slurs_closed += 1

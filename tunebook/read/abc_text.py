@@ -1,0 +1,115 @@
+"""Bytes to text, and ABC's ways of writing letters that are not on the keyboard.
+
+Source: The ABC Music Standard 2.1 (2011), sections 2.2 (files), 8.2 (text strings: mnemonics
+such as ``\\'e``, named entities such as ``&eacute;``, and ``\\u00e9``).
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import unicodedata
+
+_COMBINING = {
+    "`": "\u0300",
+    "'": "\u0301",
+    "^": "\u0302",
+    "~": "\u0303",
+    '"': "\u0308",
+    "=": "\u0304",
+    "u": "\u0306",
+    "v": "\u030c",
+    "c": "\u0327",
+    ";": "\u0328",
+    "H": "\u030b",
+    ".": "\u0307",
+}
+_LIGATURES = {
+    "ae": "æ",
+    "AE": "Æ",
+    "oe": "œ",
+    "OE": "Œ",
+    "ss": "ß",
+    "aa": "å",
+    "AA": "Å",
+    "cc": "ç",
+    "cC": "Ç",
+    "/o": "ø",
+    "/O": "Ø",
+    "/d": "đ",
+    "/D": "Đ",
+    "/l": "ł",
+    "/L": "Ł",
+    "DH": "Ð",
+    "dh": "ð",
+    "TH": "Þ",
+    "th": "þ",
+    "-D": "Đ",
+    "-d": "đ",
+}
+_ESCAPE = re.compile(
+    r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})|\\(\d{3})"
+    r"|\\(ae|AE|oe|OE|ss|aa|AA|cc|cC|/[oOdDlL]|DH|dh|TH|th|-[Dd])"
+    r"|\\([`'^~\"=uvc;H.])([A-Za-z])|\\([%&\\])|(&(?:\#\d{1,7}|\#x[0-9A-Fa-f]{1,6}|[A-Za-z]\w{1,10});)"
+)
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\ud800-\udfff]")
+_FONT_SWITCH = re.compile(r"\$[0-9](?=\D|$)")
+
+
+def decode(data: bytes) -> tuple[str, str]:
+    """Decode the bytes of a file; return the text and the name of the encoding used.
+
+    A byte-order mark decides; otherwise UTF-8 is tried, then Windows-1252, whose letters agree
+    with Latin-1 and whose few unused codes are read as Latin-1. Line ends become ``\\n``.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        text, encoding = data.decode("utf-16", errors="replace"), "UTF-16"
+    else:
+        try:
+            text, encoding = data.decode("utf-8-sig"), "UTF-8"
+        except UnicodeDecodeError:
+            text, encoding = _decode_single_bytes(data)
+    return text.replace("\r\n", "\n").replace("\r", "\n"), encoding
+
+
+def _decode_single_bytes(data: bytes) -> tuple[str, str]:
+    try:
+        return data.decode("cp1252"), "Windows-1252"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "Latin-1"
+
+
+def _unescape(match: re.Match[str]) -> str:
+    four, eight, octal, ligature, accent, letter, literal, entity = match.groups()
+    if four or eight:
+        code = int(four or eight, 16)
+        return chr(code) if code < 0x110000 and not 0xD800 <= code < 0xE000 else "\ufffd"
+    if octal:
+        return chr(int(octal, 8)) if int(octal, 8) < 256 else match.group()
+    if ligature:
+        return _LIGATURES[ligature]
+    if accent:
+        return unicodedata.normalize("NFC", letter + _COMBINING[accent])
+    if literal:
+        return literal
+    return html.unescape(entity)
+
+
+def plain_text(text: str) -> str:
+    """Return a text string of ABC as a reader should see it: escapes resolved, font switches
+    (``$1``) and control characters taken out, blanks at the ends cut."""
+    if "\\" in text or "&" in text:
+        text = _ESCAPE.sub(_unescape, text)
+    if "$" in text:
+        text = _FONT_SWITCH.sub("", text)
+    if not text.isprintable():
+        text = _CONTROL.sub(" ", text)
+    return text.strip()
+
+
+def without_comment(line: str) -> str:
+    """Cut a line before its ``%`` comment; ``\\%`` is a per cent sign, no comment."""
+    start = line.find("%")
+    while start > 0 and line[start - 1] == "\\":
+        start = line.find("%", start + 1)
+    return line if start < 0 else line[:start]

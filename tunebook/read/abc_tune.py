@@ -1,0 +1,108 @@
+"""One tune's text to a Tune.
+
+Source: The ABC Music Standard 2.1.
+"""
+
+from __future__ import annotations
+
+from tunebook.errors import InputError
+from tunebook.model.tune import Bar, Tune
+from tunebook.read.abc_finish import finish_bars
+from tunebook.read.abc_header import TuneHeader, read_header
+from tunebook.read.abc_lines import SortedLines, body_of_voice, sort_lines, voices_of
+from tunebook.read.abc_music import MusicReader
+from tunebook.read.abc_text import plain_text
+from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
+from tunebook.read.notices import Notices
+from tunebook.read.repeats import played_order
+from tunebook.read.tune_text import TuneText, cut_into_tunes
+
+
+def read_tune(
+    text: TuneText,
+    *,
+    voice: str | None = None,
+    second_voice: str | None = None,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+) -> Tune:
+    """Read one tune. ``voice`` names the voice that is the melody (else the first one),
+    ``second_voice`` one to keep beside it. Raises InputError when the tune cannot be used."""
+    lines = text.text.split("\n")
+    notices = Notices(text.place.path, lines, text.first_line)
+    sorted_lines = sort_lines(lines, notices)
+    header = _read_header(text, sorted_lines, notices)
+    voices = voices_of(sorted_lines)
+    chosen = _choose_voice(voices, voice, second_voice, notices)
+    drafts = MusicReader(header, notices, limits).read(
+        body_of_voice(sorted_lines, chosen, chosen == voices[0])
+    )
+    bars = finish_bars(drafts, notices)
+    if not any(note.pitches for bar in bars for note in bar.notes):
+        raise InputError("the tune has no notes", "write its music after K:", text.place)
+    played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
+    return _make_tune(text, header, bars, played, notices, repeat_messages, sorted_lines)
+
+
+def _read_header(text: TuneText, sorted_lines: SortedLines, notices: Notices) -> TuneHeader:
+    items = list(sorted_lines.header)
+    if text.header:
+        own = Notices(text.place.path, text.header.split("\n"), 1)
+        items = sort_lines(text.header.split("\n"), own).header + items
+    header = read_header(items, notices)
+    if not header.has_key:
+        raise InputError("the tune has no K: field", "add K: before its music", text.place)
+    return header
+
+
+def _choose_voice(
+    voices: list[str], voice: str | None, second: str | None, notices: Notices
+) -> str:
+    chosen = voice if voice in voices else voices[0]
+    others = [name for name in voices if name not in (chosen, second)]
+    if others:
+        names = ", ".join(plain_text(name) for name in others[:10])
+        notices.add("voice", f"left out: voice {names}", "choose a voice to print", line=0)
+    return chosen
+
+
+def _make_tune(
+    text: TuneText,
+    header: TuneHeader,
+    bars: tuple[Bar, ...],
+    played: tuple[int, ...],
+    notices: Notices,
+    repeat_messages: tuple,
+    sorted_lines: SortedLines,
+) -> Tune:
+    fields = header.fields
+    return Tune(
+        place=text.place,
+        number=text.number,
+        titles=tuple(title for title in fields.get("T", ()) if title),
+        composer=_first(header, "C"),
+        origin=_first(header, "O"),
+        rhythm=_first(header, "R"),
+        key=header.key,
+        meter=header.meter,
+        unit_length=header.unit_length,
+        tempo=header.tempo,
+        bars=bars,
+        played=played,
+        fields=tuple((letter, tuple(texts)) for letter, texts in fields.items()),
+        words=tuple(fields.get("W", ())),
+        texts=tuple(header.texts),
+        part_order=header.part_order,
+        messages=(*notices.messages(), *repeat_messages),
+        source_text=text.text,
+        first_line=text.first_line,
+    )
+
+
+def _first(header: TuneHeader, letter: str) -> str:
+    texts = [text for text in header.fields.get(letter, ()) if text]
+    return texts[0] if texts else ""
+
+
+def read_abc(text: str, path: str = "tune.abc") -> list[Tune]:
+    """Read all tunes of a text. Raises InputError at the first that cannot be used."""
+    return [read_tune(piece) for piece in cut_into_tunes(text, path) if isinstance(piece, TuneText)]

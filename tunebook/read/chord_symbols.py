@@ -1,0 +1,106 @@
+"""Chord symbols: quoted text such as "Dm", "F#dim7", "Bb/D", in all usual spellings.
+
+ABC 2.1, section 4.18, gives the form ``note accidental type /bass``; the spellings of the types
+beyond its list (min, Maj7, -, o, +, ...) are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+
+from tunebook.errors import SourcePlace
+from tunebook.model.tune import STEP_LETTERS, ChordSymbol
+
+_ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
+_ROOT = re.compile(r"([A-G])(##|bb|[#b♯♭]?)")
+_BASS = re.compile(r"/\s*([A-Ga-g])([#b♯♭]?)$")
+_NUMBER = r"(?:2|4|5|6|7|9|11|13|69|6/9|67)"
+_CHANGES = re.compile(
+    rf"(?:\s|,|\(|\)|sus[24]?|sus24|alt|no\d|omit\d|add\s?[#b]?\d{{1,2}}|[#b♯♭+-](?:4|5|6|9|11|13)"
+    rf"|maj7?|/9|{_NUMBER})*"
+)
+_FAMILIES: tuple[tuple[re.Pattern[str], str, str], ...] = (
+    (
+        re.compile(r"(?:m|min|mi|-)(?:M|maj|Maj|ma|Ma|\^|Δ)7?|(?:m|min|-)\((?:maj|M)7\)"),
+        "minor",
+        "maj7",
+    ),
+    (re.compile(r"(?:maj|Maj|MAJ|ma|Ma|M|Δ|\^)(?=7|9|11|13|6|$|\W)"), "major", "maj"),
+    (re.compile(r"(?:major|Major)"), "major", "maj"),
+    (re.compile(r"(?:dim|Dim|DIM|diminished|o|°|º)"), "diminished", ""),
+    (re.compile(r"(?:ø7?|(?:m|min|mi|-)7?\(?(?:b5|♭5|-5)\)?)"), "diminished", "half"),
+    (re.compile(r"(?:aug|Aug|AUG|augmented|\+(?![0-9]))"), "augmented", ""),
+    (re.compile(r"(?:minor|Minor|min|Min|MIN|mi|m|-(?![0-9]))"), "minor", ""),
+)
+_kept: dict[str, tuple[int, int, str, str, tuple[int, int] | None, bool] | None] = {}
+
+
+def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
+    """Read a chord symbol; None when the text is none (it is then words).
+
+    A symbol in brackets, "(D)", is an optional chord. Quality is that of the triad: a chord
+    without a third (D5, Dsus4) is "other", an altered seventh keeps the quality of its third and
+    fifth. ``extension`` is what the triad does not say, in one spelling; over a diminished
+    triad "7" is the minor seventh (m7b5) and "bb7" the diminished one (dim7).
+    """
+    if text not in _kept:
+        if len(_kept) > 5000:
+            _kept.clear()
+        _kept[text] = _parse(text.strip())
+    parts = _kept[text]
+    if parts is None:
+        return None
+    step, alter, quality, extension, bass, is_optional = parts
+    return ChordSymbol(place, text, step, alter, quality, extension, bass, is_optional)
+
+
+def _parse(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bool] | None:
+    is_optional = text.startswith("(") and text.endswith(")")
+    if is_optional:
+        text = text[1:-1].strip()
+    root = _ROOT.match(text)
+    if not root or len(text) > 40:
+        return None
+    rest = text[root.end() :]
+    bass = None
+    slash = _BASS.search(rest)
+    if slash:
+        bass = (STEP_LETTERS.index(slash[1].upper()), _ALTERS[slash[2]])
+        rest = rest[: slash.start()]
+    kind = _read_kind(rest.strip())
+    if kind is None:
+        return None
+    return STEP_LETTERS.index(root[1]), _ALTERS[root[2]], *kind, bass, is_optional
+
+
+def _read_kind(rest: str) -> tuple[str, str] | None:
+    """Quality and extension of what follows the root, or None."""
+    quality, extension = "major", ""
+    for pattern, family, mark in _FAMILIES:
+        match = pattern.match(rest)
+        if match:
+            quality, extension, rest = family, mark, rest[match.end() :]
+            break
+    if not _CHANGES.fullmatch(rest):
+        return None
+    tail = re.sub(r"[\s,()]", "", rest).replace("♯", "#").replace("♭", "b")
+    return _settle(quality, extension, tail)
+
+
+def _settle(quality: str, mark: str, tail: str) -> tuple[str, str]:
+    if mark == "half":
+        return "diminished", "7"
+    if quality == "minor" and tail.startswith(("7b5", "7-5")):
+        return "diminished", "7" + tail[3:]
+    if quality == "diminished" and tail.startswith("7"):
+        return "diminished", "bb7" + tail[1:]
+    if mark == "maj":
+        return "major", ("maj" + tail if tail and tail[0].isdigit() and tail[0] != "6" else tail)
+    if mark == "maj7":
+        return "minor", "maj7" + tail
+    if quality == "major":
+        if "sus" in tail or tail in ("5", "2", "4"):
+            return "other", "sus" + tail if tail in ("2", "4") else tail
+        if re.match(r"7?[+#]5", tail):
+            return "augmented", tail.replace("+5", "").replace("#5", "")
+    return quality, tail

@@ -1,0 +1,97 @@
+"""Files to tunes: finds ABC files, decodes them and reads every tune in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from tunebook.errors import InputError, Message, SourcePlace
+from tunebook.model.tune import Tune
+from tunebook.read.abc_text import decode
+from tunebook.read.abc_tune import read_tune
+from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
+from tunebook.read.tune_text import TuneText, cut_into_tunes
+
+__all__ = ["FolderReading", "TuneText", "find_files", "iterate_tune_texts", "read_folder"]
+
+
+@dataclass(frozen=True, slots=True)
+class FolderReading:
+    """All tunes of a folder in order, and the messages about files and tunes."""
+
+    tunes: tuple[Tune, ...]
+    messages: tuple[Message, ...]
+
+
+def read_folder(
+    folder: Path,
+    *,
+    voice: str | None = None,
+    second_voice: str | None = None,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+) -> FolderReading:
+    """Read every tune of a folder and its subfolders, or of one file.
+
+    A tune that cannot be used is left out with a fatal message. Raises InputError when the
+    folder is not there.
+    """
+    tunes: list[Tune] = []
+    messages: list[Message] = []
+    root = folder if folder.is_dir() else folder.parent
+    for piece in iterate_tune_texts(find_files(folder), root, limits=limits):
+        if isinstance(piece, Message):
+            messages.append(piece)
+            continue
+        try:
+            tune = read_tune(piece, voice=voice, second_voice=second_voice, limits=limits)
+        except InputError as error:
+            messages.append(fatal_message(error, piece))
+            continue
+        tunes.append(tune)
+        messages.extend(tune.messages)
+    return FolderReading(tuple(tunes), tuple(messages))
+
+
+def fatal_message(error: InputError, piece: TuneText) -> Message:
+    """The message for a tune that was left out."""
+    return Message(error.place or piece.place, "tune", error.what, error.remedy, is_fatal=True)
+
+
+def find_files(folder: Path) -> list[Path]:
+    """All ABC files of a folder and its subfolders in order of their paths; or the one file."""
+    if folder.is_file():
+        return [folder]
+    if not folder.is_dir():
+        raise InputError(f"{folder} is not there", "give a folder or file with ABC tunes")
+    return sorted(
+        path for path in folder.rglob("*") if path.suffix.lower() == ".abc" and path.is_file()
+    )
+
+
+def iterate_tune_texts(
+    paths: Iterable[Path], root: Path, *, limits: ReadingLimits = DEFAULT_LIMITS
+) -> Iterator[TuneText | Message]:
+    """The tunes of the files one after the other, each file read when it is its turn."""
+    for path in paths:
+        name = _relative(path, root)
+        try:
+            if path.stat().st_size > limits.file_bytes:
+                what = f"the file is larger than {limits.file_bytes} bytes"
+                yield Message(
+                    SourcePlace(name), "limit", what, "split it, or raise the limit", is_fatal=True
+                )
+                continue
+            data = path.read_bytes()
+        except OSError as error:
+            what = f"the file cannot be read ({error.strerror})"
+            yield Message(SourcePlace(name), "file", what, "check its rights", is_fatal=True)
+            continue
+        yield from cut_into_tunes(decode(data)[0], name)
+
+
+def _relative(path: Path, root: Path) -> str:
+    try:
+        return path.relative_to(root).as_posix()
+    except ValueError:
+        return path.as_posix()

@@ -1,0 +1,30 @@
+"""Limits that keep hostile or broken input from using up time and memory.
+
+Every limit is a setting; reaching one is said with a message of kind "limit".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLimits:
+    """Sizes beyond which input is refused or cut (all our judgement).
+
+    ``file_bytes`` and ``tune_characters`` bound the text; ``tune_notes`` the notes, rests and
+    grace notes of one tune; ``tuplet_number`` the numbers of a tuplet; ``note_length`` the length
+    of one note in whole notes; ``macro_factor`` how many times longer than the source line a line
+    may become by macros; ``played_bars`` the bars played when repeats and parts are expanded.
+    """
+
+    file_bytes: int = 50_000_000
+    tune_characters: int = 1_000_000
+    tune_notes: int = 20_000
+    tuplet_number: int = 99
+    note_length: int = 64
+    macro_factor: int = 50
+    played_bars: int = 10_000
+
+
+DEFAULT_LIMITS = ReadingLimits()

@@ -1,0 +1,61 @@
+"""Collects the messages about one tune, with place, source line and underlined text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tunebook.errors import Message, SourcePlace
+
+MOST_OF_A_KIND = 20
+
+
+class Notices:
+    """The messages of one tune. ``lines`` are the tune's source lines, ``first_line`` the number
+    of the first of them in the file. Of each kind only the first few are kept in full, and the
+    rest are counted in one closing message, so that a text of noise cannot grow without end."""
+
+    def __init__(self, path: str, lines: Sequence[str], first_line: int) -> None:
+        self.path = path
+        self.lines = lines
+        self.first_line = first_line
+        self._messages: list[Message] = []
+        self._counts: dict[str, int] = {}
+
+    def place(self, line: int, column: int = 0) -> SourcePlace:
+        """The place of a column (from 1) in the tune's line with index ``line`` (from 0)."""
+        return SourcePlace(self.path, self.first_line + line, column)
+
+    def add(
+        self,
+        kind: str,
+        what: str,
+        remedy: str = "",
+        *,
+        line: int,
+        column: int = 0,
+        length: int = 1,
+    ) -> None:
+        """Note something about ``length`` characters at ``column`` (from 1; 0 = whole line)."""
+        count = self._counts.get(kind, 0)
+        self._counts[kind] = count + 1
+        if count >= MOST_OF_A_KIND:
+            return
+        excerpt = self.lines[line] if column and 0 <= line < len(self.lines) else ""
+        if len(excerpt) > 500:
+            excerpt = ""
+        self._messages.append(
+            Message(self.place(line, column), kind, what, remedy, excerpt, length if excerpt else 0)
+        )
+
+    def messages(self) -> tuple[Message, ...]:
+        """All messages in the order of their places."""
+        counted = [
+            Message(
+                self.place(0),
+                kind,
+                f"{count - MOST_OF_A_KIND} further messages of kind '{kind}' in this tune",
+            )
+            for kind, count in self._counts.items()
+            if count > MOST_OF_A_KIND
+        ]
+        return tuple(sorted(self._messages, key=lambda message: message.place) + counted)
