@@ -1,0 +1,46 @@
+"""Everything solved for one tune."""
+
+from __future__ import annotations
+
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.book import TuneChoice
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Tune
+from tunebook.solve.fingering import choose_fingering
+from tunebook.solve.tempo import tempo_of
+
+
+def arrange(
+    tune: Tune,
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    choice: TuneChoice | None = None,
+    drones: str = "held",
+    chords: str = "all",
+) -> Arrangement:
+    """Solve ``tune`` for this instrument and hand within ``limits``.
+
+    ``drones`` is none, open, held or substitution; ``chords`` none, tune or all; ``choice`` holds
+    the book's choices for this tune. Never raises for what a tune contains.
+    """
+    limits = limits or Limits()
+    speed, is_default = tempo_of(tune, choice.tempo if choice else None)
+    fingering = choose_fingering(tune, instrument, hand, limits, whole_notes_per_second=speed)
+    return Arrangement(
+        tune=tune,
+        instrument=instrument,
+        hand=hand,
+        limits=limits,
+        notes=fingering.notes,
+        drone=fingering.drone,
+        cost=fingering.cost,
+        terms=fingering.terms,
+        whole_notes_per_second=speed,
+        tempo_is_default=is_default,
+        difficulty=fingering.difficulty,
+        bar_difficulties=fingering.bar_difficulties,
+        messages=fingering.messages,
+    )

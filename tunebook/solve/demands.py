@@ -1,0 +1,152 @@
+"""What each event asks of the instrument, and what cannot be had.
+
+A pin that cannot be is left out and reported, a note that cannot be played is left out of the
+search and reported; the rest of the tune is still solved.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tunebook.errors import Message
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Note, Tune
+from tunebook.solve.cost_tables import CostTables
+from tunebook.solve.events import Event
+from tunebook.solve.postures import Demand, PostureSet, tone_places
+
+
+@dataclass(frozen=True, slots=True)
+class DroneDemand:
+    """A drone that is asked for from ``onset`` for ``duration`` (whole notes, written tune): the
+    string (1 is the lowest), its key (0 open), and the finger that holds it, None when free."""
+
+    onset: Fraction
+    duration: Fraction
+    string_index: int
+    key: int
+    finger: int | None = None
+
+    @property
+    def end(self) -> Fraction:
+        return self.onset + self.duration
+
+
+def possible_drones(
+    drone: Sequence[DroneDemand], instrument: Instrument, tune: Tune
+) -> tuple[tuple[DroneDemand, ...], list[Message]]:
+    """The drones that exist on the instrument, and messages about the others."""
+    kept, messages = [], []
+    for demand in sorted(drone, key=lambda d: d.onset):
+        exists = 1 <= demand.string_index <= len(instrument.strings)
+        if exists and 0 <= demand.key <= instrument.string(demand.string_index).key_count:
+            kept.append(demand)
+            continue
+        what = f"there is no key {demand.key} on string {demand.string_index} for a drone"
+        messages.append(Message(tune.place, "drone", what, "the drone is left out"))
+    return tuple(kept), messages
+
+
+def drone_at(drone: Sequence[DroneDemand], onset: Fraction) -> DroneDemand | None:
+    """The drone that is asked for at this time."""
+    for demand in drone:
+        if demand.onset <= onset < demand.end:
+            return demand
+    return None
+
+
+def find_string(instrument: Instrument, name: str) -> int | None:
+    """Index of the string that a player calls ``name`` ("D", "low C", "C3", "2"), or None."""
+    wanted = re.sub(r"\s+", " ", name).strip().casefold()
+    wanted = wanted.removesuffix("-string").removesuffix(" string")
+    for string in instrument.strings:
+        octave = string.open_midi // 12 - 1
+        letter = string.name.split()[-1]
+        if wanted in (string.name.casefold(), f"{letter}{octave}".casefold(), str(string.index)):
+            return string.index
+    return None
+
+
+def postures_for(
+    event: Event, drone: DroneDemand | None, tables: CostTables, tune: Tune
+) -> tuple[PostureSet | None, list[Message]]:
+    """The postures for an event with its pins; without those pins that cannot be kept."""
+    messages: list[Message] = []
+    held = None if drone is None else (drone.string_index, drone.key, drone.finger)
+    plain = Demand(event.midis, (), None, held, event.trill)
+    note = event.note
+    fingers = _finger_pins(note, len(event.midis))
+    string = None
+    if note.string_pin is not None:
+        string = find_string(tables.reach.instrument, note.string_pin)
+        if string is None:
+            messages.append(_pin_message(tune, event, f"there is no string {note.string_pin!r}"))
+    if event.piece:
+        fingers = ()
+    if string is None and not fingers:
+        return tables.postures(plain), messages
+    for tried_string, tried_fingers in ((string, fingers), (string, ()), (None, fingers)):
+        found = tables.postures(plain._replace(string=tried_string, fingers=tried_fingers))
+        if found is not None:
+            lost = _lost_pins(note, string, fingers, tried_string, tried_fingers)
+            if lost:
+                messages.append(_pin_message(tune, event, f"{lost} cannot be"))
+            return found, messages
+    found = tables.postures(plain)
+    if found is not None:
+        lost = _lost_pins(note, string, fingers, None, ())
+        messages.append(_pin_message(tune, event, f"{lost} cannot be"))
+    return found, messages
+
+
+def _finger_pins(note: Note, tones: int) -> tuple[int | None, ...]:
+    pins = note.finger_pins
+    if not any(pin is not None for pin in pins):
+        return ()
+    if len(pins) == tones:
+        return tuple(pins)
+    return (*pins, *(None for _ in range(tones - len(pins))))[:tones]
+
+
+def _lost_pins(
+    note: Note,
+    string: int | None,
+    fingers: tuple[int | None, ...],
+    kept_string: int | None,
+    kept_fingers: tuple[int | None, ...],
+) -> str:
+    lost = []
+    if fingers and not kept_fingers:
+        lost.append("finger " + " ".join(str(pin) for pin in fingers if pin is not None))
+    if string is not None and kept_string is None:
+        lost.append(f"string {note.string_pin}")
+    return " on ".join(lost)
+
+
+def note_names(event: Event) -> str:
+    return " ".join(pitch.name for pitch in event.note.pitches)
+
+
+def where(tune: Tune, event: Event) -> str:
+    """The event's place as a player would say it: "bar 3, F#5"."""
+    return f"bar {tune.bars[event.bar].number}, {note_names(event)}"
+
+
+def _pin_message(tune: Tune, event: Event, what: str) -> Message:
+    text = f"{where(tune, event)}: {what}"
+    return Message(event.note.place, "pin", text, "the pin is left out")
+
+
+def unplayable_message(tune: Tune, event: Event, instrument: Instrument) -> Message:
+    """Why an event has no posture at all."""
+    outside = [p for p in event.note.pitches if not tone_places(instrument, p.midi)]
+    title = f"{instrument.title} tuned {instrument.tuning_name}"
+    if outside:
+        names = " ".join(pitch.name for pitch in outside)
+        text = f"bar {tune.bars[event.bar].number}: {names} is outside the compass of the {title}"
+        return Message(event.note.place, "compass", text, "transpose the tune or leave it out")
+    text = f"{where(tune, event)}: these tones cannot be held together on the {title}"
+    return Message(event.note.place, "double-stop", text, "leave one of them out")

@@ -1,0 +1,86 @@
+"""The cheapest fingering of a tune: string, key, finger and place of the hand for every note.
+
+The search is exact for the costs in ``weights``: it finds the least sum over the tune as played,
+each written note having one fingering (see ``shortest_path`` for how repeats are tied). What it
+does not know is a player's taste: best for this cost is not the same as what a player would choose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tunebook.errors import Message
+from tunebook.model.arrangement import BarDifficulty, DroneSpan, FingeredNote
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Tune
+from tunebook.solve.cost_tables import tables_for
+from tunebook.solve.demands import DroneDemand
+from tunebook.solve.difficulty import bar_difficulties, whole_difficulty
+from tunebook.solve.drone_spans import drone_spans
+from tunebook.solve.fingered_notes import fingered_notes
+from tunebook.solve.problem import Problem, pose_problem
+from tunebook.solve.shortest_path import Path, cheapest_path
+from tunebook.solve.walk import walk_of
+from tunebook.solve.weights import Weights
+
+__all__ = ["DroneDemand", "Fingering", "choose_fingering"]
+
+
+@dataclass(frozen=True)
+class Fingering:
+    """A fingering of a tune. ``notes`` has one entry per written note that sounds, in written
+    order; ``cost`` is the sum over the tune as played, ``terms`` its parts by name; ``is_exact``
+    is False when a tune's repeats were too entangled for the exact search."""
+
+    notes: tuple[FingeredNote, ...]
+    drone: tuple[DroneSpan, ...] = ()
+    cost: float = 0.0
+    terms: tuple[tuple[str, float], ...] = ()
+    bar_difficulties: tuple[BarDifficulty, ...] = ()
+    difficulty: float = 0.0
+    messages: tuple[Message, ...] = ()
+    is_exact: bool = True
+
+
+def choose_fingering(
+    tune: Tune,
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    whole_notes_per_second: float,
+    drone: Sequence[DroneDemand] = (),
+    alternatives: int = 0,
+    weights: Weights | None = None,
+) -> Fingering:
+    """The cheapest fingering of ``tune``.
+
+    ``drone`` lists the drones to be held meanwhile. ``alternatives`` asks for that many next best
+    stops of each note, with what the whole tune would cost more. A note that cannot be played has
+    no stops and is reported. Never raises for what a tune contains.
+    """
+    tables = tables_for(instrument, hand, limits or Limits(), weights)
+    problem = pose_problem(tune, tables, whole_notes_per_second, drone)
+    if not problem.sets:
+        return Fingering(fingered_notes(problem, None), messages=problem.messages)
+    return finish(problem, cheapest_path(problem.layers))
+
+
+def finish(problem: Problem, path: Path) -> Fingering:
+    """Write a path out as a fingering."""
+    walk = walk_of(problem, path.states)
+    notes = fingered_notes(problem, walk)
+    totals = walk.totals
+    cost = sum(totals.values())
+    return Fingering(
+        notes=notes,
+        drone=drone_spans(problem, walk),
+        cost=cost,
+        terms=tuple(sorted(totals.items())),
+        bar_difficulties=bar_difficulties(problem.tune, notes, problem.speed),
+        difficulty=whole_difficulty(cost, problem.course.seconds),
+        messages=problem.messages,
+        is_exact=path.is_exact,
+    )

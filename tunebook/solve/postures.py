@@ -1,0 +1,233 @@
+"""Postures: every way in which a hand can hold what sounds at one moment, and its cost.
+
+A posture is one state of the search: for each tone a string, a key and a finger, perhaps a finger
+that holds a drone's key, and the hand's place, i.e. the key at which the index naturally lies. The
+hand's place is part of the state because costs between fingers alone cannot tell a shift from a
+stretch.
+
+Spans: Parncutt, Sloboda, Clarke, Raekallio & Desain 1997, Music Perception 14(4), in mm; on one
+row the distance is along the string, between rows it is taken in the plane, and two fingers may
+come as close as the rows lie, else a crossed stop would count as impossible.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from tunebook.model.hand import FINGER_PAIRS, Hand, Limits
+from tunebook.model.instrument import Instrument, key_place_mm
+from tunebook.solve.weights import GRAIN, PIANO_SEMITONE_MM, Weights, is_barre_usual
+
+Array = np.ndarray
+
+
+class Demand(NamedTuple):
+    """What has to sound at one event.
+
+    ``midis`` are the tones in written order. ``fingers`` (parallel) and ``string`` are pins, None
+    where free. ``drone`` is (string index, key, finger or None), None without one. ``trill`` is
+    the number of semitones up to a trill's upper note, 0 without one.
+    """
+
+    midis: tuple[int, ...]
+    fingers: tuple[int | None, ...] = ()
+    string: int | None = None
+    drone: tuple[int, int, int | None] | None = None
+    trill: int = 0
+
+
+class Slot(NamedTuple):
+    """One tone of a posture: its string, key and finger."""
+
+    string: int
+    key: int
+    finger: int
+
+
+class Posture(NamedTuple):
+    """One posture in plain values. ``slots`` are parallel to the demand's tones; ``holder`` is the
+    finger on the drone's key, 0 for none; ``hand_key`` the place of the hand."""
+
+    slots: tuple[Slot, ...]
+    holder: int
+    hand_key: int
+
+
+@dataclass(frozen=True)
+class PostureSet:
+    """All postures for one demand as parallel arrays; row i is one posture.
+
+    ``string``, ``key``, ``finger``, ``place_mm``, ``place_key``, ``row_mm`` have one column a slot
+    (the drone's holder last); string 0 is an empty slot, finger 0 an open string. ``base`` is the
+    posture's cost for one event, ``pause`` 1 where the bow has to leave the drone. ``label``
+    numbers what a player sees (strings, keys, fingers), whatever the hand's place.
+    """
+
+    serial: int
+    postures: tuple[Posture, ...]
+    string: Array
+    key: Array
+    finger: Array
+    place_mm: Array
+    place_key: Array
+    row_mm: Array
+    hand_mm: Array
+    hand_key: Array
+    bow: Array
+    tones: int
+    base: Array
+    pause: Array
+    label: Array
+    terms: dict[str, Array] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.postures)
+
+
+class Reach:
+    """The hand on this instrument: places of keys, spans in units, costs of stretch and squeeze."""
+
+    def __init__(
+        self, instrument: Instrument, hand: Hand, limits: Limits, weights: Weights
+    ) -> None:
+        self.instrument = instrument
+        self.hand = hand
+        self.limits = limits
+        self.weights = weights
+        self.highest_hand_key = max(1, max(s.key_count for s in instrument.strings) - 1)
+        self.hand_places_mm = tuple(
+            key_place_mm(instrument.string_length_mm, key)
+            for key in range(self.highest_hand_key + 1)
+        )
+        self.spans = np.zeros((5, 5, 6))
+        for pair, span in zip(FINGER_PAIRS, hand.spans, strict=True):
+            bounds = (
+                span.min_practical_mm, span.min_comfortable_mm, span.min_relaxed_mm,
+                span.max_relaxed_mm, span.max_comfortable_mm, span.max_practical_mm,
+            )  # fmt: skip
+            self.spans[pair] = np.array(bounds) / PIANO_SEMITONE_MM
+        self.row_units = instrument.row_distance_mm / PIANO_SEMITONE_MM
+        self.home_mm = key_place_mm(instrument.string_length_mm, int(weights.home_key))
+
+    def place_key(self, place_mm: float) -> float:
+        """Key number, not rounded, that lies at this place: the fret formula turned round."""
+        return -12.0 * math.log2(1.0 - place_mm / self.instrument.string_length_mm)
+
+    def span_cost(self, lower: int, upper: int, units: float) -> tuple[float, float]:
+        """Cost of (stretch, squeeze) of two fingers ``units`` apart; inf beyond the practical."""
+        least, easy_least, relaxed_least, relaxed_most, easy_most, most = self.spans[lower, upper]
+        if units > most + 1e-9 or units < least - 1e-9:
+            return math.inf, math.inf
+        extra = self.weights.uncomfortable - 1.0
+        stretch = max(0.0, units - relaxed_most) + extra * max(0.0, units - easy_most)
+        squeeze = max(0.0, relaxed_least - units) + extra * max(0.0, easy_least - units)
+        return self.weights.stretch * stretch, self.weights.squeeze * squeeze
+
+    def is_stretched(self, lower: int, upper: int, units: float) -> bool:
+        """True beyond the most comfortable span."""
+        return bool(units > self.spans[lower, upper][4] + 1e-9)
+
+    def lean_cost(self, finger: int, hand_key: int, place_mm: float) -> tuple[float, float, bool]:
+        """(stretch, squeeze, is stretched) of a finger seen from the hand's place alone."""
+        hand_mm = self.hand_places_mm[hand_key]
+        units = 0.5 * (place_mm - hand_mm) / PIANO_SEMITONE_MM
+        units += 0.5 * (self.place_key(place_mm) - hand_key)
+        if finger > 1:
+            stretch, squeeze = self.span_cost(1, finger, units)
+            return stretch, squeeze, self.is_stretched(1, finger, units)
+        if abs(units) > self.weights.index_reach + 1e-9:
+            return math.inf, math.inf, True
+        beyond = max(0.0, abs(units) - self.weights.index_lean)
+        return self.weights.stretch * self.weights.uncomfortable * beyond, 0.0, beyond > 0
+
+    def distance(self, a: Slot, b: Slot) -> tuple[float, float]:
+        """(units between two stops, signed mm along the string from a to b)."""
+        string_a, string_b = self.instrument.string(a.string), self.instrument.string(b.string)
+        place_a, place_b = string_a.place_mm(a.key), string_b.place_mm(b.key)
+        along_mm = place_b - place_a
+        across_mm = string_b.row_mm - string_a.row_mm
+        keys = self.place_key(place_b) - self.place_key(place_a)
+        units = 0.5 * math.hypot(along_mm, across_mm) / PIANO_SEMITONE_MM
+        units += 0.5 * math.hypot(keys, across_mm / PIANO_SEMITONE_MM)
+        return units, along_mm
+
+    def key_step_mm(self, place_mm: float) -> float:
+        """Distance of neighbouring keys at this place."""
+        return (self.instrument.string_length_mm - place_mm) * (1.0 - 2.0 ** (-1.0 / 12.0))
+
+    def pair_terms(self, a: Slot, b: Slot) -> dict[str, float] | None:
+        """Cost of two keys held at once, None when the fingers cannot lie so."""
+        weights = self.weights
+        if a.finger > b.finger:
+            a, b = b, a
+        units, along_mm = self.distance(a, b)
+        if a.finger == b.finger:
+            return self._barre_terms(a, b, along_mm)
+        if a.string == b.string:
+            return None
+        step_mm = self.key_step_mm(self.instrument.string(a.string).place_mm(a.key))
+        terms: dict[str, float] = {}
+        if along_mm < -1.5 * step_mm:
+            return None
+        least = self.spans[a.finger, b.finger][0]
+        if least <= 1.5 * self.row_units:
+            units = max(units, least)
+        stretch, squeeze = self.span_cost(a.finger, b.finger, units)
+        if math.isinf(stretch):
+            return None
+        terms["stretch"], terms["squeeze"] = stretch, squeeze
+        if self.is_stretched(a.finger, b.finger, units) and not self.limits.allows_stretches:
+            terms["limit"] = weights.beyond_limits
+        if abs(along_mm) <= weights.crossed_window * step_mm:
+            terms["crossed"] = weights.crossed_posture
+            is_natural = (b.string > a.string) == self.hand.higher_finger_on_higher_string
+            if not is_natural:
+                terms["crossed"] += weights.crossed_wrong_way
+            if not self.limits.allows_crossed_stops:
+                terms["limit"] = terms.get("limit", 0.0) + weights.beyond_limits
+        elif along_mm < 0:
+            terms["order"] = weights.reversed_posture
+        return terms
+
+    def _barre_terms(self, a: Slot, b: Slot, along_mm: float) -> dict[str, float] | None:
+        kind = self.instrument.kind
+        if not (self.hand.allows_barre or is_barre_usual(kind)):
+            return None
+        pad_mm = math.hypot(along_mm, self.instrument.row_distance_mm)
+        if abs(a.string - b.string) != 1 or pad_mm > self.hand.pad_width_mm:
+            return None
+        terms = {"barre": self.weights.barre}
+        if not self.limits.allows_barre and not is_barre_usual(kind):
+            terms["limit"] = self.weights.beyond_limits
+        return terms
+
+
+def grain(costs: Array) -> Array:
+    """Round costs to multiples of 1/4096."""
+    return np.rint(costs * GRAIN) / GRAIN
+
+
+def tone_places(instrument: Instrument, midi: int) -> list[tuple[int, int]]:
+    """Every (string index, key) that sounds ``midi``."""
+    places = []
+    for string in instrument.strings:
+        key = midi - string.open_midi
+        if 0 <= key <= string.key_count:
+            places.append((string.index, key))
+    return places
+
+
+def assignments(instrument: Instrument, midis: tuple[int, ...]) -> list[tuple[Slot, ...]]:
+    """Every way to lay the tones on different strings side by side, fingers not yet chosen."""
+    found = []
+    for places in itertools.product(*(tone_places(instrument, midi) for midi in midis)):
+        strings = [string for string, _ in places]
+        is_side_by_side = max(strings) - min(strings) == len(strings) - 1
+        if len(set(strings)) == len(strings) and is_side_by_side:
+            found.append(tuple(Slot(string, key, 0) for string, key in places))
+    return found
