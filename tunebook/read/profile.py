@@ -168,9 +168,7 @@ def _own_spans(spans_mm: tuple[tuple[str, float], ...]) -> dict[tuple[int, int],
     known = {f"{lower}-{upper}": (lower, upper) for lower, upper in FINGER_PAIRS}
     for name, span_mm in spans_mm:
         if name not in known:
-            raise SettingError(
-                f"finger pair {name!r} is unknown", f"use one of {', '.join(known)}"
-            )
+            raise SettingError(f"finger pair {name!r} is unknown", f"use one of {', '.join(known)}")
         if not 5.0 <= span_mm <= 250.0:
             raise SettingError(
                 f"span {name} of {span_mm:g} mm cannot be", "give the widest easy span in mm"

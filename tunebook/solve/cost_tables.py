@@ -96,7 +96,12 @@ class CostTables:
         key = (a.serial, b.serial, link[1:])
         found = self._parts.get(key)
         if found is None:
-            terms = movement_terms(column_view(a), row_view(b), Passage(*link[1:]), self.reach)
+            terms = movement_terms(
+                column_view(a),
+                row_view(b),
+                Passage(link.is_slurred, link.is_freed, link.is_held),
+                self.reach,
+            )
             shape = (len(a), len(b))
             fixed, by_time = np.zeros(shape), np.zeros(shape)
             for part, part_by_time in terms.values():

@@ -11,6 +11,7 @@ the last note of a repeated part leads back to its first (a leap) as well as on.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -55,12 +56,12 @@ class Event:
 
 
 class Way(NamedTuple):
-    """From event ``start`` to event ``end``, ``count`` times in the tune as played."""
+    """From event ``start`` to event ``end``, ``times`` times in the tune as played."""
 
     start: int
     end: int
     link: Link
-    count: int
+    times: int
 
 
 @dataclass(frozen=True)
@@ -166,7 +167,7 @@ def build_course(tune: Tune, events: list[Event], speed: float, weights: Weights
     ways: dict[tuple[int, int], tuple[Link, int]] = {}
     for index, _ in walk:
         counts[index] += 1
-    for (start, start_s), (end, end_s) in zip(walk, walk[1:], strict=False):
+    for (start, start_s), (end, end_s) in itertools.pairwise(walk):
         link, count = ways.get((start, end), (None, 0))
         if link is None:
             link = _link(events, start, end, end_s - start_s, speed, slurred, weights)

@@ -28,9 +28,7 @@ def fingered_notes(problem: Problem, walk: Walk | None) -> tuple[FingeredNote, .
         index += pieces
     for event in problem.unplayable:
         if event.piece == 0:
-            entries.extend(
-                (ref, Played((), 0.0, ()), {}, False, ()) for ref in event.refs
-            )
+            entries.extend((ref, Played((), 0.0, ()), {}, False, ()) for ref in event.refs)
     entries.sort(key=lambda entry: entry[0])
     shown = marks([entry[1] for entry in entries], problem.tables.reach.instrument)
     return tuple(

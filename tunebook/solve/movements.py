@@ -66,10 +66,10 @@ def path_view(postures: Sequence[PostureSet], rows: Sequence[int]) -> View:
             padded[name][index, :columns] = getattr(layer, name)[row]
     for name in names[:3]:
         padded[name] = padded[name].astype(np.int64)
-    fields = ([padded[name][:, slot] for slot in range(width)] for name in names)
+    fields = [[padded[name][:, slot] for slot in range(width)] for name in names]
     pairs = list(zip(postures, rows, strict=True))
-    return View(
-        *fields,
+    return _view_of(
+        fields,
         np.array([layer.hand_mm[row] for layer, row in pairs]),
         np.array([layer.bow[row] for layer, row in pairs]),
         np.array([layer.tones for layer in postures]),
@@ -77,14 +77,25 @@ def path_view(postures: Sequence[PostureSet], rows: Sequence[int]) -> View:
 
 
 def _view(postures: PostureSet, shape: tuple[slice | None, slice | None]) -> View:
-    fields = (
+    fields = [
         [field[:, slot][shape] for slot in range(field.shape[1])]
         for field in (
             postures.string, postures.key, postures.finger,
             postures.place_mm, postures.place_key, postures.row_mm,
         )
-    )  # fmt: skip
-    return View(*fields, postures.hand_mm[shape], postures.bow[shape], postures.tones)
+    ]  # fmt: skip
+    return _view_of(fields, postures.hand_mm[shape], postures.bow[shape], postures.tones)
+
+
+def take(view: View, index: Array) -> View:
+    """The entries ``index`` of a path's view."""
+    fields = [[slot[index] for slot in slots] for slots in view[:6]]
+    return _view_of(fields, view.hand_mm[index], view.bow[index], np.asarray(view.tones)[index])
+
+
+def _view_of(fields: list[list[Array]], hand_mm: Array, bow: Array, tones: Array | int) -> View:
+    string, key, finger, place_mm, place_key, row_mm = fields
+    return View(string, key, finger, place_mm, place_key, row_mm, hand_mm, bow, tones)
 
 
 def movement_terms(a: View, b: View, passage: Passage, reach: Reach) -> Terms:
@@ -102,8 +113,10 @@ def movement_terms(a: View, b: View, passage: Passage, reach: Reach) -> Terms:
 
 
 def _add(terms: Terms, name: str, fixed: Array, by_time: Array | float = 0.0) -> None:
-    before = terms.get(name, (0.0, 0.0))
-    terms[name] = (before[0] + fixed, before[1] + by_time)
+    if name in terms:
+        terms[name] = (terms[name][0] + fixed, terms[name][1] + by_time)
+    else:
+        terms[name] = (np.asarray(fixed), np.asarray(by_time))
 
 
 def _add_shift(terms: Terms, a: View, moved_mm: Array, passage: Passage, reach: Reach) -> None:

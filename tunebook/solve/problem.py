@@ -86,9 +86,7 @@ def pause_cost(event: Event, speed: float, weights: Weights) -> float:
     return weights.drone_pause / event.pieces + weights.drone_pause_second * seconds
 
 
-def _layers(
-    course: Course, sets: Sequence[PostureSet], tables: CostTables, speed: float
-) -> Layers:
+def _layers(course: Course, sets: Sequence[PostureSet], tables: CostTables, speed: float) -> Layers:
     """Costs of the search: own costs times how often they are played, steps, leaps."""
     weights = tables.weights
     states: list[Array] = []
@@ -99,10 +97,10 @@ def _layers(
     steps = []
     for way in course.steps:
         costs = tables.moves(sets[way.start], sets[way.end], way.link)
-        steps.append(costs if way.count == 1 else costs * way.count)
+        steps.append(costs if way.times == 1 else costs * way.times)
     leaps = []
     for way in course.leaps:
-        costs = tables.moves(sets[way.start], sets[way.end], way.link) * way.count
+        costs = tables.moves(sets[way.start], sets[way.end], way.link) * way.times
         if way.start == way.end:
             states[way.start] = states[way.start] + np.diagonal(costs)
         elif way.start < way.end:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunebook.solve.movements import Passage, Terms, View, movement_terms, path_view
+from tunebook.solve.movements import Passage, Terms, movement_terms, path_view, take
 from tunebook.solve.postures import Array, Posture
 from tunebook.solve.problem import Problem, event_share, pause_cost
 
@@ -37,15 +37,16 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     totals: dict[str, float] = {}
     for name, costs in zip(names, own, strict=True):
         totals[name] = totals.get(name, 0.0) + float(costs @ counts)
-    way_counts = np.array([way.count for way in (*course.steps, *course.leaps)], dtype=float)
+    way_counts = np.array([way.times for way in (*course.steps, *course.leaps)], dtype=float)
     for name, costs in zip(moved_names, moved, strict=True):
         totals[name] = totals.get(name, 0.0) + float(costs @ way_counts)
     terms: list[dict[str, float]] = [{} for _ in rows]
     for term, event in zip(*np.nonzero(own), strict=True):
         terms[event][names[term]] = float(own[term, event])
     for term, way in zip(*np.nonzero(moved), strict=True):
-        if entries[way] is not None:
-            found = terms[entries[way]]
+        entered = entries[way]
+        if entered is not None:
+            found = terms[entered]
             name = moved_names[term]
             found[name] = found.get(name, 0.0) + float(moved[term, way])
     broken = tuple(found.pop(LIMIT, 0.0) > 0 for found in terms)
@@ -88,11 +89,13 @@ def _movement_costs(
     if not ways:
         return [], np.zeros((0, 0)), []
     view = path_view(problem.sets, rows)
-    before = _take(view, np.array([way.start for way in ways]))
-    after = _take(view, np.array([way.end for way in ways]))
+    before = take(view, np.array([way.start for way in ways]))
+    after = take(view, np.array([way.end for way in ways]))
     links = [way.link for way in ways]
     passage = Passage(
-        *(np.array([link[field] for link in links], dtype=bool) for field in (1, 2, 3))
+        np.array([link.is_slurred for link in links]),
+        np.array([link.is_freed for link in links]),
+        np.array([link.is_held for link in links]),
     )
     terms: Terms = movement_terms(before, after, passage, problem.tables.reach)
     time_s = np.array([link.time_s for link in links])
@@ -101,13 +104,8 @@ def _movement_costs(
     entries: list[int | None] = []
     entered: set[int] = set()
     for way in ways:
-        is_first = way.count > 0 and way.end not in entered and way.end > way.start
+        is_first = way.times > 0 and way.end not in entered and way.end > way.start
         entries.append(way.end if is_first else None)
         if is_first:
             entered.add(way.end)
     return names, costs, entries
-
-
-def _take(view: View, index: Array) -> View:
-    fields = ([slot[index] for slot in slots] for slots in view[:6])
-    return View(*fields, view.hand_mm[index], view.bow[index], np.asarray(view.tones)[index])
