@@ -11,6 +11,7 @@ from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import Progress, arrange_tune, count_of_jobs, map_on_cores
+from tunebook.pipeline.practice import Exercise, exercises_of
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.solve.changes import find_changes
 
@@ -37,6 +38,7 @@ class TuneSource:
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
     change: TuneChange | None = None
+    exercises: tuple[Exercise, ...] = ()
 
 
 def write_sources(
@@ -74,19 +76,23 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     marks = marks_of(arrangement, setup)
     if change is not None:
         marks = replace(marks, changed=change.changed_bars)
+    width_pt = page_format(setup.edition.paper or setup.book.paper).text_width_pt
+    exercises: tuple[Exercise, ...] = ()
     try:
         text = write_source(
             arrangement,
             setup.edition,
-            line_width_pt=page_format(setup.edition.paper or setup.book.paper).text_width_pt,
+            line_width_pt=width_pt,
             with_opening=True,
             changed_bars=marks.changed,
             beyond_bars=marks.beyond,
             hard_bars=marks.hard,
         )
+        if setup.edition.shows_practice:
+            exercises = exercises_of(arrangement, identity, setup, width_pt)
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
-    return TuneSource(identity, outcome, text, change=change)
+    return TuneSource(identity, outcome, text, change=change, exercises=exercises)
 
 
 def _change(

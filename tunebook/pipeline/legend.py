@@ -1,0 +1,132 @@
+"""Small engraved examples for the page that explains the signs: only those the book uses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.book import Edition, TuneChoice
+from tunebook.pipeline.setup import Setup
+from tunebook.read.abc_tune import read_abc
+from tunebook.solve.arrange import arrange
+from tunebook.write.lilypond import write_source
+
+EXAMPLE_WIDTH_PT = 190.0
+IDENTITY = "legend:"
+
+_HEAD = "X:1\nT:x\nM:4/4\nL:1/4\nQ:1/4=96\nK:D\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Example:
+    """Music for one sign. ``change`` sets in the arrangement what the sign stands for, so that it
+    shows on every instrument; ``marked`` are bars to mark."""
+
+    music: str
+    change: Callable[[Arrangement], Arrangement] = lambda arrangement: arrangement
+    drone: str = "none"
+    chords: str = "none"
+    mark: str = ""
+
+
+def legend_sources(arrangements: Sequence[Arrangement], setup: Setup) -> dict[str, str]:
+    """Return sources by identity ("legend:finger", ...) for the signs that occur."""
+    kinds = _kinds_used(arrangements, setup.edition)
+    sources = {}
+    for kind in kinds:
+        if kind in _EXAMPLES:
+            source = _source(_EXAMPLES[kind], setup)
+            if source:
+                sources[IDENTITY + kind] = source
+    return sources
+
+
+def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[str]:
+    notes = [note for one in arrangements for note in one.notes]
+    ways = {way for note in notes for way in note.ways}
+    drones = [span for one in arrangements for span in one.drone]
+    chords = [span for one in arrangements for span in one.chords]
+    shows_fingers = edition.fingers != "none"
+    found = {
+        "finger": shows_fingers,
+        "string": shows_fingers and any(note.shows_string for note in notes),
+        "crossed": shows_fingers and "crossed" in ways,
+        "drone": bool(drones),
+        "take_over": any(span.is_taken_over for span in drones),
+        "chord": bool(chords),
+        "doubtful_chord": any(span.confidence < 0.5 for span in chords),
+        "beyond": any(note.beyond_limits for note in notes),
+        "hard": edition.shows_notes_on_choices,
+    }
+    return [kind for kind, is_used in found.items() if is_used]
+
+
+def _source(example: _Example, setup: Setup) -> str:
+    edition = replace(setup.edition, fingers="all", shows_accompaniment=False, staff_size_pt=15.0)
+    choice = TuneChoice("legend", drone=example.drone)
+    tune = read_abc(_HEAD + example.music + "\n")[0]
+    arrangement = arrange(
+        tune, setup.instrument, setup.hand, choice=choice, drones="held", chords=example.chords
+    )
+    if any(not note.stops for note in arrangement.notes):
+        return ""
+    bars = frozenset({0}) if example.mark else frozenset()
+    return write_source(
+        example.change(arrangement),
+        edition,
+        line_width_pt=EXAMPLE_WIDTH_PT,
+        beyond_bars=bars if example.mark == "beyond" else frozenset(),
+        hard_bars=bars if example.mark == "hard" else frozenset(),
+        changed_bars=bars if example.mark == "changed" else frozenset(),
+    )
+
+
+def _with_notes(
+    arrangement: Arrangement, change: Callable[[int, FingeredNote], FingeredNote]
+) -> Arrangement:
+    notes = tuple(change(at, note) for at, note in enumerate(arrangement.notes))
+    return replace(arrangement, notes=notes)
+
+
+def _string_letters(arrangement: Arrangement) -> Arrangement:
+    return _with_notes(arrangement, lambda at, note: replace(note, shows_string=at in (1, 2)))
+
+
+def _crossed(arrangement: Arrangement) -> Arrangement:
+    return _with_notes(
+        arrangement,
+        lambda at, note: replace(note, ways=("crossed",) if at == 1 else (), shows_string=False),
+    )
+
+
+def _take_over(arrangement: Arrangement) -> Arrangement:
+    if not arrangement.drone:
+        return arrangement
+    span = arrangement.drone[0]
+    half = span.duration / 2
+    first = replace(span, duration=half, stop=replace(span.stop, finger=1))
+    second = replace(
+        span, onset=span.onset + half, duration=span.duration - half,
+        stop=replace(span.stop, finger=2), is_taken_over=True,
+    )  # fmt: skip
+    return replace(arrangement, drone=(first, second))
+
+
+def _doubtful(arrangement: Arrangement) -> Arrangement:
+    chords = tuple(replace(span, confidence=0.4) for span in arrangement.chords)
+    return replace(arrangement, chords=chords)
+
+
+_EXAMPLES = {
+    "finger": _Example("A B c d |]"),
+    "string": _Example("B E A F |]", _string_letters),
+    "crossed": _Example("E B E2 |]", _crossed),
+    "drone": _Example("d e f e |]", drone="D4"),
+    "take_over": _Example("A c B c |]", _take_over, drone="E4"),
+    "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
+    "doubtful_chord": _Example('"Bm" d f e c |]', _doubtful, chords="tune"),
+    "beyond": _Example("a b a2 |]", mark="beyond"),
+    "hard": _Example("F c F c |]", mark="hard"),
+    "changed": _Example("D F A F |]", mark="changed"),
+}
