@@ -276,6 +276,8 @@ def _add_span(
         0.0, bounds[..., 1] - units
     )
     share = weights.sequence_span
+    too_far = pair & (units > bounds[..., 5])
+    _add(terms, "stretch", np.where(too_far, weights.sequence_reach, 0.0))
     _add(terms, "stretch", np.where(pair, share * weights.stretch * stretch, 0.0))
     _add(terms, "squeeze", np.where(pair, share * weights.squeeze * squeeze, 0.0))
 

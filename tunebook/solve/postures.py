@@ -138,12 +138,18 @@ class Reach:
         units = 0.5 * (place_mm - hand_mm) / PIANO_SEMITONE_MM
         units += 0.5 * (self.place_key(place_mm) - hand_key)
         if finger > 1:
+            near = self.spans[1, finger][0] - units
+            if finger == 2 and 0.0 < near <= 1.0 + 1e-9:
+                # The index may lie in another row, so the middle finger may come level with it.
+                return 0.0, self.weights.level * near, False
             stretch, squeeze = self.span_cost(1, finger, units)
             return stretch, squeeze, self.is_stretched(1, finger, units)
         if abs(units) > self.weights.index_reach + 1e-9:
             return math.inf, math.inf, True
         beyond = max(0.0, abs(units) - self.weights.index_lean)
-        return self.weights.stretch * self.weights.uncomfortable * beyond, 0.0, beyond > 0
+        stretch = self.weights.lean * abs(units)
+        stretch += self.weights.stretch * self.weights.uncomfortable * beyond
+        return stretch, 0.0, beyond > 0
 
     def distance(self, a: Slot, b: Slot) -> tuple[float, float]:
         """(units between two stops, signed mm along the string from a to b)."""

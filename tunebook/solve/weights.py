@@ -25,10 +25,12 @@ class Weights:
     stop: float = 0.12  # each finger that presses
     little_finger: float = 0.45  # finger 4 presses
     stretch: float = 0.6  # per unit beyond the relaxed span
-    squeeze: float = 0.4  # per unit below the relaxed span
+    squeeze: float = 0.55  # per unit below the relaxed span
     uncomfortable: float = 3.0  # factor on both beyond the comfortable span
     index_lean: float = 1.35  # units that the index leans freely: a key, near the nut
+    lean: float = 0.2  # per unit that the index leans
     index_reach: float = 2.2  # units that it leans at most
+    level: float = 0.5  # per unit that the middle finger lies nearer to the index than it spans
     crossed_posture: float = 0.5  # two fingers held at the same place in two rows
     crossed_wrong_way: float = 2.0  # the same, against the hand's natural direction
     reversed_posture: float = 4.0  # the lower finger held farther from the nut, in another row
@@ -56,7 +58,8 @@ class Weights:
     jump_slurred: float = 1.5  # more when slurred: the gap is heard
     crossed: float = 0.7  # two fingers one after the other at the same place in two rows
     crossed_window: float = 0.6  # "the same place": within this share of a key
-    sequence_span: float = 0.3  # factor on stretch and squeeze between successive fingers
+    sequence_span: float = 0.15  # factor on stretch and squeeze between successive fingers
+    sequence_reach: float = 3.0  # successive fingers farther apart than the practical span
     weak_neighbours: float = 0.15  # 3 and 4 one after the other
     weak_neighbours_speed: float = 0.02  # per 1/s
     substitution: float = 2.0  # another finger takes over a key that sounds
