@@ -1,0 +1,136 @@
+"""A tune as a MusicXML 4.0 score (score-partwise; W3C Music Notation Community Group, 2021).
+
+The melody is part P1, with finger and string of each note as technical marks and the chords as
+harmony elements; the held drone, if there is one, is part P2, a second voice of the tune the last.
+Strings are numbered as MusicXML has it: 1 is the highest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree
+
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.tune import Bar, Tune
+from tunebook.write.musicxml_bars import BarFrame, bar_frames, jump_directions, words_direction
+from tunebook.write.musicxml_drone import drone_notes
+from tunebook.write.musicxml_harmony import harmonies_at
+from tunebook.write.musicxml_marks import decoration_directions
+from tunebook.write.musicxml_notes import NoteWriter
+from tunebook.write.musicxml_spans import divisions_of
+from tunebook.write.safe_text import plain_text
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+VERSION = "4.0"
+_HEAD = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'
+    ' "http://www.musicxml.org/dtds/partwise.dtd">\n'
+)
+_KEPT_FIELDS = {"O": "origin", "R": "rhythm", "S": "source", "B": "book", "Z": "transcription"}
+
+
+def tune_as_musicxml(arrangement: Arrangement) -> str:
+    """Return the whole text of a MusicXML file; it says UTF-8 and must be written so."""
+    tune = arrangement.tune
+    score = ElementTree.Element("score-partwise", version=VERSION)
+    _add_titles(score, tune)
+    parts = [("P1", "Melody", _melody_part(arrangement))]
+    if arrangement.drone:
+        parts.append(("P2", "Drone", _drone_part(arrangement)))
+    if tune.second_voice:
+        parts.append((f"P{len(parts) + 1}", "Second voice", _second_voice_part(arrangement)))
+    listing = ElementTree.SubElement(score, "part-list")
+    for identity, name, part in parts:
+        _add_part_name(listing, identity, name, arrangement)
+        part.set("id", identity)
+        score.append(part)
+    ElementTree.indent(score, " ")
+    return _HEAD + ElementTree.tostring(score, encoding="unicode") + "\n"
+
+
+def _add_titles(score: Element, tune: Tune) -> None:
+    if tune.title:
+        work = ElementTree.SubElement(score, "work")
+        ElementTree.SubElement(work, "work-title").text = plain_text(tune.title)
+    if len(tune.titles) > 1:
+        other = ElementTree.SubElement(score, "movement-title")
+        other.text = plain_text("; ".join(tune.titles[1:]))
+    identification = ElementTree.SubElement(score, "identification")
+    if tune.composer:
+        creator = ElementTree.SubElement(identification, "creator", type="composer")
+        creator.text = plain_text(tune.composer)
+    encoding = ElementTree.SubElement(identification, "encoding")
+    for element in ("accidental", "beam"):
+        ElementTree.SubElement(encoding, "supports", element=element, type="yes")
+    kept = [(name, text) for letter, name in _KEPT_FIELDS.items() for text in tune.field(letter)]
+    if kept:
+        miscellaneous = ElementTree.SubElement(identification, "miscellaneous")
+        for name, text in kept:
+            field = ElementTree.SubElement(miscellaneous, "miscellaneous-field", name=name)
+            field.text = plain_text(text)
+
+
+def _add_part_name(listing: Element, identity: str, name: str, arrangement: Arrangement) -> None:
+    part = ElementTree.SubElement(listing, "score-part", id=identity)
+    ElementTree.SubElement(part, "part-name").text = name
+    instrument = ElementTree.SubElement(part, "score-instrument", id=f"{identity}-I1")
+    title = plain_text(arrangement.instrument.title)
+    ElementTree.SubElement(instrument, "instrument-name").text = title
+
+
+def _melody_part(arrangement: Arrangement) -> Element:
+    tune = arrangement.tune
+    divisions = divisions_of(arrangement)
+    fingered = {(note.bar_index, note.note_index): note for note in arrangement.notes}
+    writer = NoteWriter(tune.bars, divisions, len(arrangement.instrument.strings), fingered)
+    chords = sorted(arrangement.chords, key=lambda span: span.onset)
+    part = ElementTree.Element("part")
+    for frame in bar_frames(arrangement, tune.bars, divisions, has_directions=True):
+        music: list[Element] = []
+        for index, note in enumerate(frame.bar.notes):
+            if not note.is_grace:
+                music += harmonies_at(note, chords, divisions)
+            music += decoration_directions(note)
+            music += writer.elements(frame.bar, index)
+        music += _bar_end_directions(frame.bar)
+        part.append(_measure(frame, music))
+    return part
+
+
+def _bar_end_directions(bar: Bar) -> list[Element]:
+    """What stands at the end of a bar: jumps wherever they hang in it, words at the bar sign."""
+    names = [name for note in bar.notes for name in note.decorations] + list(bar.decorations)
+    words = [words_direction(annotation) for annotation in bar.annotations]
+    return [*jump_directions(names), *words]
+
+
+def _second_voice_part(arrangement: Arrangement) -> Element:
+    bars = arrangement.tune.second_voice
+    divisions = divisions_of(arrangement)
+    writer = NoteWriter(bars, divisions, len(arrangement.instrument.strings), {})
+    part = ElementTree.Element("part")
+    for frame in bar_frames(arrangement, bars, divisions):
+        elements: list[Element] = []
+        for index, note in enumerate(frame.bar.notes):
+            elements += decoration_directions(note)
+            elements += writer.elements(frame.bar, index)
+        part.append(_measure(frame, elements))
+    return part
+
+
+def _drone_part(arrangement: Arrangement) -> Element:
+    divisions = divisions_of(arrangement)
+    part = ElementTree.Element("part")
+    for frame in bar_frames(arrangement, arrangement.tune.bars, divisions):
+        part.append(_measure(frame, drone_notes(arrangement, frame.bar, divisions)))
+    return part
+
+
+def _measure(frame: BarFrame, music: Iterable[Element]) -> Element:
+    measure = ElementTree.Element("measure", frame.attributes)
+    measure.extend([*frame.before, *music, *frame.after])
+    return measure
