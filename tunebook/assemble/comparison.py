@@ -1,0 +1,168 @@
+"""The comparison of tunings and keys as a PDF of its own, with a plot."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
+
+from tunebook.assemble.blocks import Flowed, Music
+from tunebook.assemble.design import Design
+from tunebook.assemble.engraved import EngravedPiece, EngravedSystem
+from tunebook.assemble.flow import Page, Stream, flow
+from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.furniture import draw_furniture
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.paper import page_format
+from tunebook.assemble.placing import place_systems
+from tunebook.assemble.report_words import ReportWords, report_words
+from tunebook.assemble.sheet import Sheet
+from tunebook.assemble.tables import table_rows
+from tunebook.files import write_whole
+from tunebook.model.book import Book
+from tunebook.model.changes import TuneScores, TuningScore
+
+ROW_PT = 15.0
+MOST_PLOTTED = 40
+
+
+def write_comparison(
+    tunings: Sequence[str],
+    tunes: Sequence[TuneScores],
+    totals: Sequence[tuple[str, float, int]],
+    book: Book,
+    output: Path,
+    font_cache: Path | None = None,
+) -> None:
+    """Write the report to ``output`` (whole or not at all). Raises OutputError."""
+    design = Design(page_format(book.paper), load_fonts(font_cache), fixed_words(book.language))
+    words = report_words(book.language)
+    with tempfile.TemporaryDirectory(prefix="tunebook-") as folder:
+        items = [
+            design.page_title(words.comparison, "comparison"),
+            design.body(words.comparison_text),
+            design.heading(words.totals),
+        ]
+        rows = [(name, f"{mean:.2f}", str(out)) for name, mean, out in totals]
+        items += table_rows(words.total_columns, rows, (2, 3, 5), design)
+        if len(tunings) > 1:
+            items += _plots(tunes, words, design, Path(folder))
+        items += _scores(tunings, tunes, words, design)
+        items += _keys(tunes, words, design)
+        pages = flow([Stream(tuple(items))], design.page_format, words.comparison)
+        data = _drawn(pages, design, words.comparison)
+    write_whole(output, data)
+
+
+def _scores(
+    tunings: Sequence[str], tunes: Sequence[TuneScores], words: ReportWords, design: Design
+) -> list[Flowed]:
+    rows = [(tune.title, *(_cell(one, words) for one in tune.tunings)) for tune in tunes]
+    shares = (4.0, *(3.0 for _ in tunings))
+    return [
+        design.heading(words.comparison),
+        *table_rows((words.tune, *tunings), rows, shares, design),
+    ]
+
+
+def _cell(score: TuningScore, words: ReportWords) -> str:
+    if score.difficulty is None:
+        return words.out.format(score.out_of_compass)
+    chords = f"{score.playable_chords}/{score.chord_count}" if score.chord_count else ""
+    return "  ".join(part for part in (f"{score.difficulty:.2f}", score.drone, chords) if part)
+
+
+def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> list[Flowed]:
+    rows = [
+        (
+            tune.title,
+            "   ".join(f"{one.key} ({one.semitones:+d}) {one.difficulty:.2f}" for one in tune.keys),
+        )
+        for tune in tunes
+        if tune.keys
+    ]
+    if not rows:
+        return []
+    return [
+        design.heading(words.keys),
+        design.note(words.keys_text),
+        *table_rows((words.tune, ""), rows, (3, 7), design),
+    ]
+
+
+def _plots(
+    tunes: Sequence[TuneScores], words: ReportWords, design: Design, folder: Path
+) -> list[Flowed]:
+    made = []
+    for start in range(0, len(tunes), MOST_PLOTTED):
+        part = tunes[start : start + MOST_PLOTTED]
+        made.append(Flowed(_plot(part, words, design, folder / f"plot-{start}.pdf"), 12.0))
+    return made
+
+
+def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path: Path) -> Music:
+    """Dots of difficulty, a row a tune, one sign a tuning."""
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf
+    from matplotlib.figure import Figure
+
+    width = design.width_pt
+    height = ROW_PT * len(tunes) + 60.0
+    figure = Figure(figsize=(width / 72, height / 72), layout="constrained")
+    FigureCanvasPdf(figure)
+    axes = figure.subplots()
+    signs = "osD^vPX*"
+    count = len(tunes[0].tunings)
+    for at in range(count):
+        points = [
+            (tune.tunings[at].difficulty, row)
+            for row, tune in enumerate(tunes)
+            if tune.tunings[at].difficulty is not None
+        ]
+        axes.plot(
+            [point[0] for point in points],
+            [point[1] for point in points],
+            signs[at % len(signs)],
+            color=str(0.75 * at / max(1, count)),
+            label=tunes[0].tunings[at].tuning,
+            markersize=5,
+        )
+    axes.set_yticks(range(len(tunes)), [_plain(tune.title) for tune in tunes], fontsize=8)
+    axes.invert_yaxis()
+    axes.set_xlim(left=0)
+    axes.set_xlabel(words.plot_axis, fontsize=8)
+    axes.tick_params(axis="x", labelsize=8)
+    axes.grid(axis="y", linewidth=0.3)
+    axes.legend(fontsize=8, loc="best")
+    buffer = BytesIO()
+    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None})
+    path.write_bytes(buffer.getvalue())
+    system = EngravedSystem(0, 0.0, 0.0, width, height)
+    return Music(EngravedPiece(path.stem, path, (system,)), system)
+
+
+def _plain(title: str) -> str:
+    """A title that the plot library does not take for a formula."""
+    short = title if len(title) <= 32 else title[:31] + "…"
+    return short.replace("$", r"\$")
+
+
+def _drawn(pages: Sequence[Page], design: Design, title: str) -> bytes:
+    import pikepdf
+    from reportlab.pdfgen.canvas import Canvas
+
+    size = (design.page_format.width_pt, design.page_format.height_pt)
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
+    canvas.setTitle(title)
+    sheet = Sheet(canvas, design.fonts, design.page_format)
+    for index, page in enumerate(pages):
+        draw_furniture(sheet, page, str(index + 1), title, index % 2 == 1)
+        page.draw(sheet)
+        sheet.end_page()
+    canvas.save()
+    document = pikepdf.open(BytesIO(buffer.getvalue()))
+    place_systems(document, sheet.placed)
+    finished = BytesIO()
+    document.save(finished, deterministic_id=True)
+    return finished.getvalue()

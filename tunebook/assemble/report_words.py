@@ -1,0 +1,104 @@
+"""Fixed words of the retuning report and of the comparison, by language."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ReportWords:
+    """The texts of one language; ``{}`` takes a number or a name."""
+
+    retuning: str
+    from_to: str
+    card: str
+    card_columns: tuple[str, ...]
+    card_text: str
+    caution: str
+    per_tune: str
+    tune_columns: tuple[str, ...]
+    tune_text: str
+    easier: str
+    harder: str
+    none: str
+    lost: str
+    gained: str
+    comparison: str
+    comparison_text: str
+    totals: str
+    total_columns: tuple[str, ...]
+    tune: str
+    out: str
+    plot_axis: str
+    keys: str
+    keys_text: str
+
+
+ENGLISH = ReportWords(
+    retuning="What the retuning changed",
+    from_to="From {} to {}.",
+    card="Retuning card",
+    card_columns=("string", "before", "after", "cents", "tension"),
+    card_text="Tension goes with the square of the frequency when length and string stay the same.",
+    caution="A string marked ! gains more than a tenth in tension. Look it up in the string "
+    "maker's chart before you tune it up, or change the string; tune slowly, and keep your face and eyes "
+    "away from it. Retuning moves the pressure on bridge and neck too: ask a maker when in doubt. "
+    "New fingerings are new work for the hand: begin slowly, rest, and stop at pain.",
+    per_tune="Tune by tune",
+    tune_columns=("tune", "moved", "fingers", "crossed", "jumps", "shifts", "out", "difficulty"),
+    tune_text="Notes that lie on another string or key, and notes that only change the finger; "
+    "crossed stops, row jumps and shifts before and after; notes now out of compass; difficulty "
+    "(cost per second of music) before and after. Changed bars carry a line in the music.",
+    easier="Easier now",
+    harder="Harder now",
+    none="none",
+    lost="no longer there: {}",
+    gained="new: {}",
+    comparison="Which tuning suits the tunes",
+    comparison_text="Difficulty of each tune (cost per second of music; lower is easier), its "
+    "drone, and how many of its chords have a shape of how many.",
+    totals="All tunes together",
+    total_columns=("tuning", "mean difficulty", "tunes with notes out of compass"),
+    tune="tune",
+    out="{} out",
+    plot_axis="difficulty (cost per second of music)",
+    keys="The easiest keys",
+    keys_text="For each tune the keys that cost least, with the distance in semitones.",
+)
+
+SWEDISH = ReportWords(
+    retuning="Vad omstämningen ändrade",
+    from_to="Från {} till {}.",
+    card="Omstämningskort",
+    card_columns=("sträng", "före", "efter", "cent", "spänning"),
+    card_text="Spänningen följer frekvensens kvadrat när längd och sträng är desamma.",
+    caution="En sträng märkt ! får mer än en tiondel högre spänning. Slå upp den i strängmakarens "
+    "tabell innan du stämmer upp den, eller byt sträng; stäm långsamt och håll ansikte och ögon "
+    "borta. Omstämning ändrar också trycket på stall och hals: fråga en byggare om du är osäker. "
+    "Nya fingersättningar är nytt arbete för handen: börja långsamt, vila, och sluta vid smärta.",
+    per_tune="Låt för låt",
+    tune_columns=("låt", "flyttade", "fingrar", "kryss", "hopp", "lägen", "utanför", "svårighet"),
+    tune_text="Toner som ligger på en annan sträng eller nyckel, och toner som bara byter finger; "
+    "korsgrepp, radhopp och lägesbyten före och efter; toner som nu ligger utanför omfånget; "
+    "svårighet (kostnad per sekund musik) före och efter. Ändrade takter är märkta i noterna.",
+    easier="Lättare nu",
+    harder="Svårare nu",
+    none="ingen",
+    lost="finns inte längre: {}",
+    gained="nytt: {}",
+    comparison="Vilken stämning passar låtarna",
+    comparison_text="Varje låts svårighet (kostnad per sekund musik; lägre är lättare), dess "
+    "bordun, och hur många av dess ackord som har ett grepp.",
+    totals="Alla låtar tillsammans",
+    total_columns=("stämning", "svårighet i medeltal", "låtar med toner utanför omfånget"),
+    tune="låt",
+    out="{} utanför",
+    plot_axis="svårighet (kostnad per sekund musik)",
+    keys="De lättaste tonarterna",
+    keys_text="För varje låt de tonarter som kostar minst, med avståndet i halvtoner.",
+)
+
+
+def report_words(language: str) -> ReportWords:
+    """The words of ``language``: en or sv."""
+    return SWEDISH if language == "sv" else ENGLISH
