@@ -61,7 +61,7 @@ def _scores(
     rows = [(tune.title, *(_cell(one, words) for one in tune.tunings)) for tune in tunes]
     shares = (4.0, *(3.0 for _ in tunings))
     return [
-        design.heading(words.comparison),
+        design.heading(words.per_tune),
         *table_rows((words.tune, *tunings), rows, shares, design),
     ]
 
@@ -123,9 +123,10 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
             [point[0] for point in points],
             [point[1] for point in points],
             signs[at % len(signs)],
-            color=str(0.75 * at / max(1, count)),
+            color=str(0.7 * at / max(1, count)),
             label=tunes[0].tunings[at].tuning,
-            markersize=5,
+            # Smaller and smaller, so that equal values stay visible one upon the other.
+            markersize=9 - 6 * at / max(1, count),
         )
     axes.set_yticks(range(len(tunes)), [_plain(tune.title) for tune in tunes], fontsize=8)
     axes.invert_yaxis()

@@ -41,8 +41,9 @@ ENGLISH = ReportWords(
     card_columns=("string", "before", "after", "cents", "tension"),
     card_text="Tension goes with the square of the frequency when length and string stay the same.",
     caution="A string marked ! gains more than a tenth in tension. Look it up in the string "
-    "maker's chart before you tune it up, or change the string; tune slowly, and keep your face and eyes "
-    "away from it. Retuning moves the pressure on bridge and neck too: ask a maker when in doubt. "
+    "maker's chart before you tune it up, or change the string; tune slowly, and keep your face "
+    "and eyes away from it. Retuning moves the pressure on bridge and neck too: ask a maker when "
+    "in doubt. "
     "New fingerings are new work for the hand: begin slowly, rest, and stop at pain.",
     per_tune="Tune by tune",
     tune_columns=("tune", "moved", "fingers", "crossed", "jumps", "shifts", "out", "difficulty"),
