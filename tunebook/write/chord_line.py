@@ -1,0 +1,107 @@
+"""The line of chord names above the melody, in our own spelling."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from tunebook.model.arrangement import ChordSpan
+from tunebook.model.tune import STEP_LETTERS, ChordSymbol
+from tunebook.write.leaves import make_leaves, put
+from tunebook.write.printed_bars import PrintedBar, PrintedBars
+from tunebook.write.safe_text import lilypond_string
+
+DOUBTFUL_BELOW = 0.5
+MOST_CHORD_LETTERS = 24
+_ACCIDENTALS = {
+    -2: "\\chordFlat \\chordFlat ",
+    -1: "\\chordFlat ",
+    1: "\\chordSharp ",
+    2: "\\chordSharp \\chordSharp ",
+}
+_QUALITIES = {"minor": "m", "diminished": "dim", "augmented": "aug"}
+_EXTENSION = re.compile(r"(maj|add|sus|b|#|[0-9]|\(|\)|\+|-|/|m)*")
+
+
+def chosen_chords(spans: Sequence[ChordSpan], chords: str) -> tuple[ChordSpan, ...]:
+    """The chords that an edition prints; ``chords`` is none, tune (the tune's own) or all."""
+    if chords == "none":
+        return ()
+    return tuple(span for span in spans if chords == "all" or span.source == "tune")
+
+
+def chord_markup(chord: ChordSymbol, *, is_doubtful: bool = False) -> str:
+    """A chord name as markup: root, quality, the rest raised; a chord that is spelled in no known
+    way is printed as quoted text."""
+    if chord.quality == "other" and not chord.extension:
+        parts = [lilypond_string(chord.text or chord.symbol, MOST_CHORD_LETTERS)]
+    else:
+        parts = _name_parts(chord)
+    if is_doubtful or chord.is_optional:
+        parts = ['"("', *parts, '")"']
+    return "\\markup \\concat { " + " ".join(parts) + " }"
+
+
+def _name_parts(chord: ChordSymbol) -> list[str]:
+    parts = [_tone(chord.root_step, chord.root_alter)]
+    quality = _QUALITIES.get(chord.quality, "")
+    if quality:
+        parts.append(f'"{quality}"')
+    if chord.extension:
+        text = lilypond_string(chord.extension, MOST_CHORD_LETTERS)
+        is_short = _EXTENSION.fullmatch(chord.extension) is not None
+        parts.append(f"\\super {text}" if is_short else text)
+    if chord.bass is not None:
+        parts.append(f'"/" {_tone(*chord.bass)}')
+    return parts
+
+
+def _tone(step: int, alter: int) -> str:
+    return f'"{STEP_LETTERS[step]}" {_ACCIDENTALS.get(alter, "")}'.rstrip()
+
+
+def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars) -> Any:
+    """The line of chord names, one container a bar."""
+    import abjad
+
+    bars: list[Any] = []
+    for place, one in enumerate(printed.bars):
+        repeats_name = place > 0 and (
+            printed.bars[place - 1].ends_line
+            or bool(one.bar.ending)
+            or one.bar.sign_before in ("|:", "::")
+        )
+        bars.append(abjad.Container(_bar_names(one, spans, repeats_name)))
+    return abjad.Context(bars, lilypond_type="ChordNames", name="Chords")
+
+
+def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) -> list[Any]:
+    leaves: list[Any] = []
+    now = one.onset
+    for span in spans:
+        start, end = max(span.onset, one.onset), min(span.onset + span.duration, one.end)
+        if start >= end or start < now:
+            continue
+        if start > now:
+            leaves += make_leaves("s", start - now)
+        is_named = start == span.onset or (repeats_name and span.source != "tune")
+        leaves += _name(span, end - start) if is_named else make_leaves("s", end - start)
+        now = end
+    if now < one.end:
+        leaves += make_leaves("s", one.end - now)
+    return leaves
+
+
+def _name(span: ChordSpan, length: Fraction) -> list[Any]:
+    """A rest that prints as the chord's name, and blanks for what one rest cannot last."""
+    from tunebook.write.note_values import is_dyadic, split_value
+
+    first = split_value(length)[0] if is_dyadic(length) else length
+    leaves = make_leaves("r", first)
+    markup = chord_markup(span.chord, is_doubtful=span.confidence < DOUBTFUL_BELOW)
+    put(leaves[0], [f"\\set noChordSymbol = {markup}"], "before")
+    if length > first:
+        leaves += make_leaves("s", length - first)
+    return leaves

@@ -1,0 +1,90 @@
+"""The small staff below the melody: held drone notes, the finger that holds, who takes over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from tunebook.model.arrangement import DroneSpan
+from tunebook.write.key_signs import key_command
+from tunebook.write.leaves import Written, make_leaves, pitch_text, put
+from tunebook.write.printed_bars import PrintedBar, PrintedBars
+from tunebook.write.spelling import spelled_pitch
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """The part of a drone that lies in one bar. ``finger_before`` is that of the finger which is
+    relieved here, 0 when nobody is."""
+
+    onset: Fraction
+    duration: Fraction
+    span: DroneSpan
+    is_start: bool
+    goes_on: bool
+    finger_before: int
+
+
+def drone_staff(spans: Sequence[DroneSpan], printed: PrintedBars, *, has_fingers: bool) -> Any:
+    """The drone staff, one container a bar, bar lines and metre as in the melody."""
+    import abjad
+
+    pieces = [_pieces_in(one, spans) for one in printed.bars]
+    bars: list[Any] = []
+    for place, one in enumerate(printed.bars):
+        begins_line = place == 0 or printed.bars[place - 1].ends_line
+        container = abjad.Container(_leaves(one, pieces[place], begins_line, has_fingers))
+        if place == 0 or one.bar.key_changed:
+            put(container, [key_command(one.bar.key)], "opening")
+        bars.append(container)
+    voice = abjad.Voice(bars, name="Drone")
+    put(voice, ["\\clef treble"], "opening")
+    return abjad.Staff([voice], name="DroneStaff", lilypond_type="DroneStaff")
+
+
+def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan]) -> list[_Piece]:
+    pieces: list[_Piece] = []
+    for place, span in enumerate(spans):
+        start, span_end = max(span.onset, one.onset), span.onset + span.duration
+        end = min(span_end, one.end)
+        if start >= end or (pieces and start < pieces[-1].onset + pieces[-1].duration):
+            continue
+        before = spans[place - 1] if place else None
+        after = spans[place + 1] if place + 1 < len(spans) else None
+        is_start = start == span.onset
+        relieved = before.stop.finger if before and span.is_taken_over and is_start else 0
+        goes_on = end < span_end or (
+            after is not None and after.is_taken_over and after.onset == span_end
+        )
+        pieces.append(_Piece(start, end - start, span, is_start, goes_on, relieved))
+    return pieces
+
+
+def _leaves(
+    one: PrintedBar, pieces: Sequence[_Piece], begins_line: bool, has_fingers: bool
+) -> list[Any]:
+    leaves: list[Any] = []
+    now = one.onset
+    for number, piece in enumerate(pieces):
+        if piece.onset > now:
+            leaves += make_leaves("s", piece.onset - now)
+        written = Written()
+        if has_fingers and (piece.is_start or (begins_line and number == 0)):
+            written.events.append(_finger(piece))
+        if piece.goes_on:
+            written.last_events.append("~")
+        head = pitch_text(spelled_pitch(piece.span.stop.midi, one.bar.key))
+        leaves += make_leaves(head, piece.duration, written)
+        now = piece.onset + piece.duration
+    if now < one.end:
+        leaves += make_leaves("s", one.end - now)
+    return leaves
+
+
+def _finger(piece: _Piece) -> str:
+    finger = piece.span.stop.finger
+    if piece.finger_before and piece.finger_before != finger:
+        return f"\\takenOver {piece.finger_before} {finger}"
+    return f"-{finger}"

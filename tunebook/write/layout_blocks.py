@@ -1,0 +1,166 @@
+"""Our own LilyPond blocks: paper, staves, sizes, and the few signs that LilyPond lacks.
+
+All sizes follow the staff, so the same blocks serve players' and large print. Everything here is
+our own text; nothing from a tune is put into it.
+"""
+
+from __future__ import annotations
+
+VERSION = "2.24.0"
+LARGE_STAFF_PT = 21.0
+OPENING_STAFF_PT = 12.0
+# LilyPond's own margins inside a page: the piece's music starts this far from the page's edge, so
+# that accidentals and brackets that lean out of the line are still on it.
+SIDE_MARGIN_BP = 18
+
+_SIGNS = r"""
+#(define-markup-command (crossed-digit layout props digit) (markup?)
+   (interpret-markup layout props
+    #{ \markup \concat { $digit
+         \with-dimensions #'(0 . 0) #'(0 . 0) \translate #'(0.12 . 0.75)
+         \path #0.1 #'((moveto 0 0) (lineto 0.5 0.5) (moveto 0 0.5) (lineto 0.5 0)) } #}))
+#(define-markup-command (taken-digit layout props before after) (markup? markup?)
+   (interpret-markup layout props
+    #{ \markup \concat { $before \hspace #0.15 \raise #0.45 \draw-line #'(0.55 . 0)
+         \hspace #0.15 $after } #}))
+#(define (finger-event finger text)
+   (make-music 'FingeringEvent 'digit finger 'tweaks (list (cons 'text text))))
+#(define (word-event text . tweaks)
+   (make-music 'TextScriptEvent 'text text 'tweaks tweaks))
+crossed = #(define-event-function (finger) (index?)
+   (finger-event finger (make-crossed-digit-markup (number->string finger))))
+takenOver = #(define-event-function (before after) (index? index?)
+   (finger-event after
+     (make-taken-digit-markup (number->string before) (number->string after))))
+stringLetter = #(define-event-function (letter) (string?)
+   (word-event (make-sans-markup (make-bold-markup letter))
+     '(direction . 1) '(font-size . -5.2) '(outside-staff-priority . 105)
+     '(staff-padding . 2.75)))
+phraseWord = #(define-event-function (word) (string?)
+   (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
+words = #(define-event-function (text) (string?)
+   (word-event text '(font-size . -2) '(outside-staff-priority . 430)))
+roll = #(define-event-function () ()
+   (word-event #{ \markup \path #0.16 #'((moveto 0 0) (curveto 0.4 0.7 1.2 0.7 1.6 0)) #}
+     '(outside-staff-priority . 110) '(parent-alignment-X . 0) '(self-alignment-X . 0)))
+partLabel = #(define-music-function (label) (string?)
+   #{ \tweak self-alignment-X #LEFT \tweak font-size #-0.5
+      \mark \markup \override #'(box-padding . 0.3) \box \sans \bold #label #})
+endWord = #(define-music-function (word) (string?)
+   #{ \tweak font-size #-1 \textEndMark \markup \italic #word #})
+hiddenTime = #(define-music-function (fraction) (fraction?)
+   #{ \once \omit Score.TimeSignature \time $fraction #})
+barNumber = #(define-music-function (number) (index?)
+   #{ \set Score.currentBarNumber = #number #})
+noBarNumber = { \once \omit Score.BarNumber }
+paleGround = { \staffHighlight "white" }
+"""
+
+_PAPER = r"""
+\header { tagline = ##f }
+\paper {
+  indent = 0
+  left-margin = %(side)d\bp
+  line-width = %(width).2f\bp
+  paper-width = %(paper).2f\bp
+  ragged-last = %(ragged)s
+  print-page-number = ##f
+  system-system-spacing.basic-distance = 7
+  system-system-spacing.padding = 1.1
+}
+"""
+
+_LAYOUT = r"""
+\layout {
+  \context {
+    \Score
+    \accepts DroneStaff
+    \accepts MarkLine
+    \override SpacingSpanner.common-shortest-duration = #(ly:make-moment 1/8)
+    \override VoltaBracket.font-size = -1.5
+    \override VoltaBracketSpanner.outside-staff-padding = 1.6
+    \override VoltaBracketSpanner.padding = 0.6
+    \override BarNumber.font-size = -4
+    \override BarNumber.font-shape = #'italic
+    \override BarNumber.self-alignment-X = #LEFT
+    \override MetronomeMark.font-size = -1
+    \override RehearsalMark.padding = 0.8
+  }
+  \context {
+    \ChordNames
+    \override ChordName.font-family = #'sans
+    \override ChordName.font-series = #'bold
+    \override ChordName.font-size = %(chord_size)s
+    \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.padding = 0.6
+    \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.basic-distance = 4
+  }
+  \context {
+    \Staff
+    autoBeaming = ##f
+    autoAccidentals = #'()
+    autoCautionaries = #'()
+    extraNatural = ##f
+    \override Fingering.direction = #UP
+    \override Fingering.font-size = %(finger_size)s
+    \override Fingering.staff-padding = 0.7
+    \override Fingering.padding = 0.35
+    \override Fingering.avoid-slur = #'inside
+    \override Fingering.add-stem-support = ##t
+    \override TupletBracket.direction = #DOWN
+    \override TupletNumber.font-size = -3
+    \override TrillSpanner.outside-staff-priority = 200
+    \override Script.outside-staff-priority = 200
+    \override StaffHighlight.color = #(rgb-color 0.88 0.88 0.88)
+  }
+  \context {
+    \Staff
+    \name DroneStaff
+    \alias Staff
+    \remove Time_signature_engraver
+    autoAccidentals = #`(Staff ,(make-accidental-rule 'same-octave 0))
+    fontSize = -4
+    \override StaffSymbol.staff-space = #(magstep -4)
+    \override StaffSymbol.thickness = 0.8
+    \override Fingering.font-size = -1.5
+    \override Fingering.staff-padding = 0.5
+    \override VerticalAxisGroup.default-staff-staff-spacing.padding = 1.1
+    \override VerticalAxisGroup.staff-staff-spacing.basic-distance = 6
+    \override VerticalAxisGroup.staff-staff-spacing.padding = 0.8
+  }
+  \context {
+    \type Engraver_group
+    \name MarkLine
+    \consists Axis_group_engraver
+    \consists Measure_spanner_engraver
+    \override VerticalAxisGroup.staff-affinity = #DOWN
+    \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.padding = 0.5
+    \override MeasureSpanner.direction = #UP
+  }
+  \context {
+    \Lyrics
+    \override LyricText.font-size = -0.5
+    \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.padding = 0.7
+  }
+}
+"""
+
+
+def preamble(staff_size_pt: float, line_width_bp: float, *, is_ragged_last: bool) -> str:
+    """Version, language, staff size, signs, paper and layout: all that stands before the music.
+
+    ``line_width_bp`` is in PDF points (1/72 inch).
+    """
+    is_large = staff_size_pt >= LARGE_STAFF_PT
+    paper = _PAPER % {
+        "side": SIDE_MARGIN_BP,
+        "width": line_width_bp,
+        "paper": line_width_bp + 2 * SIDE_MARGIN_BP,
+        "ragged": "##t" if is_ragged_last else "##f",
+    }
+    layout = _LAYOUT % {
+        "finger_size": "-2.2" if is_large else "-4",
+        "chord_size": "-0.5" if is_large else "-1",
+    }
+    head = f'\\version "{VERSION}"\n\\language "english"\n'
+    size = f"#(set-global-staff-size {staff_size_pt:g})\n"
+    return head + size + _SIGNS.lstrip("\n") + paper + layout

@@ -1,0 +1,101 @@
+"""Single notes, chords and rests as abjad leaves with what stands on them.
+
+abjad's constructors differ between its releases; what is used here (leaves made from text,
+containers, literals, grace containers) is the same in all that this package supports.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from tunebook.model.tune import Note, Pitch
+from tunebook.write.note_values import is_dyadic, split_value, tuplet_for, value_text
+
+_LETTERS = "cdefgab"
+_ALTERS = {-2: "ff", -1: "f", 0: "", 1: "s", 2: "ss"}
+
+
+@dataclass
+class Written:
+    """What is to be written at one note: commands before it, post-events, commands after it."""
+
+    before: list[str] = field(default_factory=list)
+    events: list[str] = field(default_factory=list)
+    last_events: list[str] = field(default_factory=list)
+    after: list[str] = field(default_factory=list)
+
+
+def pitch_text(pitch: Pitch, accidental: str | None = None) -> str:
+    """A pitch in LilyPond's english note names, with ! or ? where the page shows a sign."""
+    octave = pitch.octave - 3
+    marks = "'" * octave if octave > 0 else "," * -octave
+    shown = {"needed": "!", "courtesy": "?"}.get(accidental or "", "")
+    return f"{_LETTERS[pitch.step]}{_ALTERS.get(pitch.alter, '')}{marks}{shown}"
+
+
+def head_text(note: Note, *, shows_accidentals: bool = True) -> str:
+    """The head or heads of a note without its value: "fs''!" or "<a e'>"."""
+    shown: Sequence[str | None] = note.shown_accidentals
+    if not shows_accidentals or len(shown) != len(note.pitches):
+        shown = (None,) * len(note.pitches)
+    heads = [pitch_text(pitch, sign) for pitch, sign in zip(note.pitches, shown, strict=True)]
+    return heads[0] if len(heads) == 1 else f"<{' '.join(heads)}>"
+
+
+def make_leaf(head: str, value: Fraction) -> Any:
+    """One abjad leaf; ``head`` is "r" for a rest, "s" for a blank, "R" for a bar's rest."""
+    import abjad
+
+    text = head + (value_text(value) or "4")
+    if head == "r":
+        return abjad.Rest(text)
+    if head == "s":
+        return abjad.Skip(text)
+    if head == "R":
+        return abjad.MultimeasureRest(text)
+    return abjad.Chord(text) if head.startswith("<") else abjad.Note(text)
+
+
+def make_leaves(head: str, value: Fraction, written: Written | None = None) -> list[Any]:
+    """``value`` as leaves tied together, with ``written`` on them.
+
+    A value that no head can show outside a tuplet is scaled inside a container of its own.
+    """
+    if not is_dyadic(value):
+        return [_scaled(head, value, written)]
+    leaves = [make_leaf(head, part) for part in split_value(value)]
+    if head not in ("r", "s", "R"):
+        bare = head.replace("!", "").replace("?", "")
+        leaves[1:] = [make_leaf(bare, part) for part in split_value(value)[1:]]
+        for leaf in leaves[:-1]:
+            put(leaf, ["~"], "after")
+    if written is not None:
+        put(leaves[0], written.before, "before")
+        if len(leaves) == 1:
+            put(leaves[0], [*written.events, *written.last_events, *written.after], "after")
+        else:
+            put(leaves[0], written.events, "after")
+            put(leaves[-1], [*written.last_events, *written.after], "after")
+    return leaves
+
+
+def _scaled(head: str, value: Fraction, written: Written | None) -> Any:
+    import abjad
+
+    odd, power = tuplet_for(value)
+    inside = make_leaves(head, value * Fraction(odd, power), written)
+    container = abjad.Container(inside)
+    put(container, [f"\\scaleDurations {power}/{odd}"], "before")
+    return container
+
+
+def put(component: Any, lines: Iterable[str], site: str) -> None:
+    """Attach lines of LilyPond text to a component; nothing when there are none."""
+    import abjad
+
+    text = list(lines)
+    if text:
+        abjad.attach(abjad.LilyPondLiteral(text, site=site), component)

@@ -1,0 +1,107 @@
+"""LilyPond source of one tune: our blocks, and the score that abjad formats.
+
+The source holds no title and no comment from the tune. What text it must hold (chord symbols,
+words, annotations, string names) goes through :func:`tunebook.write.safe_text.lilypond_string`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Set
+from typing import Any
+
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.book import Edition
+from tunebook.write.bar_marks import ground_commands, mark_line
+from tunebook.write.chord_line import chord_line, chosen_chords
+from tunebook.write.drone_staff import drone_staff
+from tunebook.write.layout_blocks import preamble
+from tunebook.write.leaves import put
+from tunebook.write.line_breaks import break_lines
+from tunebook.write.note_marks import Shown
+from tunebook.write.opening import opening_block
+from tunebook.write.played_score import played_block
+from tunebook.write.printed_bars import PrintedBars, print_bars
+from tunebook.write.score import MelodyWriter
+from tunebook.write.second_staff import second_staff
+from tunebook.write.word_lines import word_lines
+
+
+def write_source(
+    arrangement: Arrangement,
+    edition: Edition,
+    *,
+    line_width_pt: float,
+    with_opening: bool = False,
+    changed_bars: Set[int] = frozenset(),
+    beyond_bars: Set[int] = frozenset(),
+    hard_bars: Set[int] = frozenset(),
+    with_midi: bool = False,
+) -> str:
+    """Return the LilyPond source of ``arrangement`` as ``edition`` shows it.
+
+    ``line_width_pt`` is in PDF points (1/72 inch). ``with_opening`` adds a second book with the
+    first bars alone (for an index of openings). The three sets hold indices into the tune's bars
+    that are to be marked. ``with_midi`` adds a score of the played order that makes a MIDI file.
+    The first line is a comment with the number of bars in each line of music.
+    """
+    shown = Shown.of_edition(edition)
+    printed = print_bars(arrangement.tune.bars)
+    words = word_lines(printed) if edition.shows_words else []
+    lines = break_lines(
+        printed, line_width_pt, edition.staff_size_pt, has_words=bool(words)
+    )
+    marks = {"changed": changed_bars, "beyond": beyond_bars}
+    score = _score(arrangement, edition, lines.printed, shown, hard_bars, marks, words)
+    parts = [
+        "% bars in each line: " + " ".join(str(count) for count in lines.bars_per_line) + "\n",
+        preamble(edition.staff_size_pt, line_width_pt, is_ragged_last=lines.is_ragged_last),
+        "\\score {\n" + _indented(_formatted(score)) + "\n  \\layout { }\n}\n",
+    ]
+    if with_midi:
+        parts.append(played_block(arrangement))
+    if with_opening:
+        parts.append(opening_block(arrangement, line_width_pt))
+    return "".join(parts)
+
+
+def _score(
+    arrangement: Arrangement,
+    edition: Edition,
+    printed: PrintedBars,
+    shown: Shown,
+    hard_bars: Set[int],
+    marks: dict[str, Set[int]],
+    words: list[str],
+) -> Any:
+    import abjad
+
+    starts, ends = ground_commands(printed, hard_bars)
+    parts: list[Any] = []
+    chords = chosen_chords(arrangement.chords, edition.chords)
+    if chords:
+        parts.append(chord_line(chords, printed))
+    parts += [
+        line for kind, indices in marks.items() if (line := mark_line(kind, printed, indices))
+    ]
+    melody = MelodyWriter(arrangement, printed, shown, starts, ends).staff()
+    parts.append(melody)
+    last = melody
+    if edition.shows_accompaniment and arrangement.accompaniment:
+        last = second_staff(arrangement, printed, shown)
+        parts.append(last)
+    if arrangement.drone and edition.drones != "none":
+        parts.append(
+            drone_staff(arrangement.drone, printed, has_fingers=edition.fingers != "none")
+        )
+    put(melody, words, "after")
+    return abjad.Score(parts, name="Tune")
+
+
+def _formatted(component: Any) -> str:
+    import abjad
+
+    return str(abjad.lilypond(component))
+
+
+def _indented(text: str) -> str:
+    return "\n".join("  " + line if line else line for line in text.split("\n"))

@@ -1,0 +1,274 @@
+"""The melody as an abjad staff: bars, notes, tuplets, grace notes and all that stands on them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from typing import Any
+
+from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.tune import Bar, Note
+from tunebook.write.decorations import words_at_end
+from tunebook.write.key_signs import key_command
+from tunebook.write.leaves import Written, head_text, make_leaves, put
+from tunebook.write.note_marks import Shown, annotation_events, note_marks
+from tunebook.write.note_values import split_value, value_text
+from tunebook.write.printed_bars import PrintedBar, PrintedBars, length_of, time_command
+from tunebook.write.safe_text import lilypond_string
+from tunebook.write.spans import NoteSpans, spans_of
+
+_LONGEST_GRACE = Fraction(1, 8)
+_LONGEST_OF_GRACES = Fraction(1, 16)
+# What an ABC file can ask for that would make LilyPond draw for minutes.
+_MOST_GRACES = 12
+
+
+class MelodyWriter:
+    """Builds the melody staff of one arrangement.
+
+    ``leading`` are commands for the very beginning (clef), ``marks`` those that a bar begins and
+    ends with (highlights), by bar index.
+    """
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        printed: PrintedBars,
+        shown: Shown,
+        bar_starts: Mapping[int, Sequence[str]] | None = None,
+        bar_ends: Mapping[int, Sequence[str]] | None = None,
+    ) -> None:
+        self.arrangement = arrangement
+        self.printed = printed
+        self.shown = shown
+        self.bar_starts = bar_starts or {}
+        self.bar_ends = bar_ends or {}
+        self.fingered = fingered_by_place(arrangement.notes)
+        notes = [self._printed_notes(one.bar) for one in printed.bars]
+        self.spans: dict[int, NoteSpans] = spans_of(notes)
+        self.graces: list[Note] = []
+        self.time = Fraction(-1)
+
+    def staff(self) -> Any:
+        """The staff, one container a bar."""
+        import abjad
+
+        bars = [self._bar(place, one) for place, one in enumerate(self.printed.bars)]
+        voice = abjad.Voice(bars, name="Melody")
+        staff = abjad.Staff([voice], name="MelodyStaff")
+        put(voice, [f"\\clef {clef_name(self.arrangement.instrument.clef)}"], "opening")
+        return staff
+
+    def _printed_notes(self, bar: Bar) -> list[Note]:
+        if self.shown.has_grace_notes:
+            return list(bar.notes)
+        return [note for note in bar.notes if not note.is_grace]
+
+    def _bar(self, place: int, one: PrintedBar) -> Any:
+        import abjad
+
+        parts: list[Any] = []
+        notes = self._printed_notes(one.bar)
+        start = 0
+        while start < len(notes):
+            end = _end_of_tuplet(notes, start)
+            parts += self._group(one.bar, notes[start:end])
+            start = end
+        missing = one.length - length_of(notes)
+        if missing > 0:
+            parts += make_leaves("s", missing)
+        if self.graces and place == len(self.printed.bars) - 1:
+            self._leave_graces(parts)
+        container = abjad.Container(parts)
+        put(container, self._opening(place, one), "opening")
+        put(container, self._closing(place, one), "closing")
+        return container
+
+    def _group(self, bar: Bar, notes: Sequence[Note]) -> list[Any]:
+        """One note, or a tuplet of several."""
+        import abjad
+
+        leaves: list[Any] = []
+        for note in notes:
+            if note.is_grace:
+                self.graces.append(note)
+                continue
+            made = self._note(bar, note)
+            if self.graces and made:
+                self._put_graces(bar, _first_leaf(made[0]))
+            leaves += made
+        tuplet = next((note.tuplet for note in notes if note.tuplet), None)
+        if tuplet is None or not leaves:
+            return leaves
+        container = abjad.Container(leaves)
+        put(container, [f"\\tuplet {tuplet.p}/{tuplet.q}"], "before")
+        return [container]
+
+    def _note(self, bar: Bar, note: Note) -> list[Any]:
+        value = note.duration if note.tuplet is None else note.written
+        if note.is_rest:
+            written = self._texts_only(note)
+            if note.is_invisible:
+                return make_leaves("s", value, written)
+            is_whole_bar = length_of(bar.notes) == note.duration == bar.meter.length
+            is_single = len(split_value(value)) == 1 and value_text(value) is not None
+            is_bar_rest = is_whole_bar and is_single and not note.tuplet and not written.events
+            return make_leaves("R" if is_bar_rest else "r", value, written)
+        written = self._written(bar, note)
+        if note.is_invisible:
+            return make_leaves("s", value, Written(after=written.after))
+        return make_leaves(head_text(note), value, written)
+
+    def _texts_only(self, note: Note) -> Written:
+        return note_marks(note, None, self.arrangement.instrument, self.shown)
+
+    def _written(self, bar: Bar, note: Note) -> Written:
+        fingered = self.fingered.get((bar.index, _place_in_bar(bar, note)))
+        written = note_marks(note, fingered, self.arrangement.instrument, self.shown)
+        spans = self.spans.get(id(note), NoteSpans())
+        written.events = [*spans.first, *written.events]
+        written.last_events = list(spans.last)
+        return written
+
+    def _put_graces(self, bar: Bar, leaf: Any) -> None:
+        import abjad
+
+        container = self._grace_container(bar, abjad.BeforeGraceContainer)
+        if container is not None:
+            abjad.attach(container, leaf)
+
+    def _leave_graces(self, parts: list[Any]) -> None:
+        """Grace notes at the very end have no note to lean on: they follow the last one."""
+        import abjad
+
+        container = self._grace_container(self.printed.bars[-1].bar, abjad.AfterGraceContainer)
+        if container is not None and parts:
+            abjad.attach(container, _last_leaf(parts[-1]))
+
+    def _grace_container(self, bar: Bar, kind: Any) -> Any:
+        import abjad
+
+        graces, self.graces = self.graces[:_MOST_GRACES], []
+        longest = _LONGEST_GRACE if len(graces) == 1 else _LONGEST_OF_GRACES
+        leaves: list[Any] = []
+        for note in graces:
+            value = min(split_value(note.written)[0] if note.written > 0 else longest, longest)
+            if note.is_rest:
+                leaves += make_leaves("s", value)
+            else:
+                home = self._home_of(note, bar)
+                leaves += make_leaves(head_text(note), value, self._written(home, note))
+        if not leaves:
+            return None
+        if kind is abjad.AfterGraceContainer:
+            return kind(leaves)
+        command = "\\slashedGrace" if any(note.is_slashed_grace for note in graces) else "\\grace"
+        return kind(leaves, command=command)
+
+    def _home_of(self, note: Note, bar: Bar) -> Bar:
+        if any(one is note for one in bar.notes):
+            return bar
+        for one in self.printed.bars:
+            if any(other is note for other in one.bar.notes):
+                return one.bar
+        return bar
+
+    def _opening(self, place: int, one: PrintedBar) -> list[str]:
+        bar, lines = one.bar, list(one.brackets)
+        if place and self.printed.bars[place - 1].ends_line:
+            has_number = bar.number > 0 and not bar.is_continued
+            lines.append(f"\\barNumber {bar.number}" if has_number else "\\noBarNumber")
+        if one.line_before:
+            lines.append(f'\\bar "{one.line_before}"')
+        if place == 0 or bar.key_changed:
+            lines.append(key_command(bar.key))
+        is_new = place == 0 or bar.meter_changed
+        if is_new or one.length != self.time:
+            lines += time_command(one, is_new=is_new)
+            self.time = one.length
+        if bar.part:
+            lines.append(f"\\partLabel {lilypond_string(bar.part, 24)}")
+        lines += tempo_commands(bar) if place else []
+        events = annotation_events(bar.annotations) if self.shown.has_texts else []
+        if events:
+            lines.append("<>" + "".join(events))
+        return [*lines, *self.bar_starts.get(bar.index, ())]
+
+    def _closing(self, place: int, one: PrintedBar) -> list[str]:
+        names = [*(name for note in one.bar.notes for name in note.decorations)]
+        lines = list(self.bar_ends.get(one.bar.index, ()))
+        if self.shown.has_texts:
+            for word in words_at_end((*names, *one.bar.decorations)):
+                lines.append(f"\\endWord {lilypond_string(word)}")
+        lines.append(f'\\bar "{one.line_after}"')
+        if place == len(self.printed.bars) - 1:
+            lines += self.printed.brackets_at_end
+        else:
+            lines.append("\\break" if one.ends_line else "\\noBreak")
+        return lines
+
+
+def fingered_by_place(notes: Sequence[FingeredNote]) -> dict[tuple[int, int], FingeredNote]:
+    """Fingered notes by (bar index, note index)."""
+    return {(one.bar_index, one.note_index): one for one in notes}
+
+
+def clef_name(clef: str) -> str:
+    """The instrument's clef if LilyPond has it under this name, else the treble clef."""
+    known = ("treble", "alto", "tenor", "bass", "soprano", "mezzosoprano", "baritone")
+    return clef if clef in known else "treble"
+
+
+def tempo_commands(bar: Bar) -> list[str]:
+    """A tempo that begins inside the tune, as words, as a number, or both."""
+    tempo = bar.tempo
+    if tempo is None:
+        return []
+    words = lilypond_string(tempo.text, 60) if tempo.text.strip() else ""
+    value = value_text(tempo.beat) if tempo.beat > 0 and tempo.per_minute > 0 else None
+    number = f"{value} = {max(1, min(999, round(tempo.per_minute)))}" if value else ""
+    return [f"\\tempo {words} {number}".replace("  ", " ").rstrip()] if words or number else []
+
+
+def _place_in_bar(bar: Bar, note: Note) -> int:
+    for place, one in enumerate(bar.notes):
+        if one is note:
+            return place
+    return -1
+
+
+def _end_of_tuplet(notes: Sequence[Note], start: int) -> int:
+    """Index after the last note of the tuplet that begins at ``start`` (or of the note there,
+    with grace notes in front of it)."""
+    main = start
+    while main < len(notes) and notes[main].is_grace:
+        main += 1
+    if main == len(notes):
+        return main
+    tuplet, end = notes[main].tuplet, main + 1
+    while tuplet is not None and end < len(notes):
+        following = next((note for note in notes[end:] if not note.is_grace), None)
+        if following is None or following.tuplet is None:
+            break
+        if following.tuplet.serial != tuplet.serial:
+            break
+        while notes[end].is_grace:
+            end += 1
+        end += 1
+    return end
+
+
+def _first_leaf(component: Any) -> Any:
+    import abjad
+
+    while isinstance(component, abjad.Container):
+        component = component[0]
+    return component
+
+
+def _last_leaf(component: Any) -> Any:
+    import abjad
+
+    while isinstance(component, abjad.Container):
+        component = component[-1]
+    return component
