@@ -115,9 +115,9 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
     count = len(tunes[0].tunings)
     for at in range(count):
         points = [
-            (tune.tunings[at].difficulty, row)
-            for row, tune in enumerate(tunes)
-            if tune.tunings[at].difficulty is not None
+            (score.difficulty, row)
+            for row, score in enumerate(tune.tunings[at] for tune in tunes)
+            if score.difficulty is not None
         ]
         axes.plot(
             [point[0] for point in points],

@@ -137,17 +137,6 @@ def _map_on_cluster(
         yield from Parallel(batch_size=4)(delayed(function)(*one) for one in work)
 
 
-def messages_of(outcomes: Iterable[TuneOutcome]) -> tuple[Message, ...]:
-    """Return every message about these tunes once, in order of place."""
-    found: dict[Message, None] = {}
-    for outcome in outcomes:
-        reading = outcome.tune.messages if outcome.tune else ()
-        solving = outcome.arrangement.messages if outcome.arrangement else ()
-        for message in (*reading, *outcome.messages, *solving):
-            found.setdefault(message)
-    return tuple(sorted(found))
-
-
 def built(outcomes: Iterable[TuneOutcome]) -> tuple[Arrangement, ...]:
     """Return the arrangements that were made."""
     return tuple(one.arrangement for one in outcomes if one.arrangement is not None)

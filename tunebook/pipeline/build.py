@@ -16,13 +16,14 @@ from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.engrave import default_cache_folder, engrave
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
 from tunebook.assemble.paper import page_format
-from tunebook.errors import InputError, Message, SourcePlace
+from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import Progress, count_of_jobs, messages_of, no_progress
+from tunebook.pipeline.arranging import Progress, count_of_jobs, no_progress
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
+from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.pipeline.sources import TuneSource, write_sources
@@ -79,9 +80,9 @@ def build_book(
         sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
         tunes = tuple(tune for section in sections for tune in section.tunes)
         names = unique_identities(tunes)
-    messages = [*setup.messages, *reading.messages, *ordering]
+    messages = [*reading.messages, *ordering]
     if not tunes:
-        raise _nothing(setup, messages)
+        raise nothing_to_do(setup, gather_messages(setup, messages))
     with clock.stage("arranging"):
         sources = write_sources(tunes, names, setup, order, before, on_progress)
     messages += messages_of(one.outcome for one in sources)
@@ -91,7 +92,7 @@ def build_book(
             pieces, failures = _engrave(sources, extras, order, Path(work), on_progress)
         messages += _failure_messages(failures, sources)
         if not any(one.identity in pieces for one in sources):
-            raise _nothing(setup, messages)
+            raise nothing_to_do(setup, gather_messages(setup, messages))
         if order.keep_source is not None:
             _keep_sources(sources, order.keep_source)
         with clock.stage("assembling"):
@@ -100,7 +101,7 @@ def build_book(
             content = replace(content, retuning=facts)
             report = assemble_book(content, output)
     messages += [Message(SourcePlace(str(output)), "text", line) for line in report.warnings]
-    unique = tuple(dict.fromkeys(messages))
+    unique = gather_messages(setup, messages)
     return BuildReport(
         output=output,
         pages=report.pages,
@@ -138,16 +139,6 @@ def default_output(setup: Setup) -> Path:
 def line_width_pt(setup: Setup) -> float:
     """Width of the music in points on the edition's paper."""
     return page_format(setup.edition.paper or setup.book.paper).text_width_pt
-
-
-def _nothing(setup: Setup, messages: list[Message]) -> InputError:
-    reasons = [message for message in messages if message.is_fatal]
-    first = f" (first reason: {reasons[0]})" if reasons else ""
-    return InputError(
-        f"no tune could be used{first}",
-        "put .abc files with X:, T: and K: there",
-        SourcePlace(str(setup.folder)),
-    )
 
 
 def _engrave(

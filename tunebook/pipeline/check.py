@@ -9,13 +9,16 @@ from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.pipeline.arranging import (
     Progress,
     arrange_tunes,
+    built,
     count_of_jobs,
-    messages_of,
     no_progress,
 )
+from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, tune_identity
 from tunebook.pipeline.setup import Setup
 from tunebook.read.folder import read_folder
+
+_MODE_NAMES = {"ionian": "major", "aeolian": "minor", "none": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +62,14 @@ def check_folder(
             tunes, setup, jobs=count_of_jobs(jobs), scheduler=scheduler, on_progress=on_progress
         )
     )
-    messages = [*setup.messages, *reading.messages, *ordering, *messages_of(outcomes)]
-    if verify:
-        messages += [line for one in outcomes for line in _verify(one)]
+    verified = [line for one in outcomes for line in _verify(one)] if verify else []
+    messages = gather_messages(setup, reading.messages, ordering, messages_of(outcomes), verified)
+    if not built(outcomes):
+        raise nothing_to_do(setup, messages)
     return CheckReport(
         rows=tuple(_row(one.arrangement, one) for one in outcomes if one.arrangement),
         left_out=tuple(message for message in messages if message.is_fatal),
-        messages=tuple(dict.fromkeys(messages)),
+        messages=messages,
     )
 
 
@@ -78,11 +82,11 @@ def _row(arrangement: Arrangement, outcome: TuneOutcome) -> CheckRow:
     hardest = max(
         arrangement.bar_difficulties, key=lambda bar: (bar.difficulty, -bar.bar_index), default=None
     )
-    mode = "" if tune.key.mode in ("ionian", "none") else " " + tune.key.mode
+    mode = _MODE_NAMES.get(tune.key.mode, tune.key.mode)
     return CheckRow(
         identity=tune_identity(tune),
         title=tune.title,
-        key=tune.key.tonic_name + (" major" if tune.key.mode == "ionian" else mode),
+        key=f"{tune.key.tonic_name} {mode}".strip(),
         lowest=pitches[0].name if pitches else "",
         highest=pitches[-1].name if pitches else "",
         bar_count=max((bar.number for bar in tune.bars), default=0),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.errors import Message, SettingError
 from tunebook.files import check_writable
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
@@ -18,6 +18,7 @@ from tunebook.pipeline.arranging import (
     no_progress,
     prepare_tune,
 )
+from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, unique_identities
 from tunebook.pipeline.setup import Setup
 from tunebook.read.folder import read_folder
@@ -70,8 +71,7 @@ def compare_folder(
     sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
     tunes = tuple(tune for section in sections for tune in section.tunes)
     if not tunes:
-        raise InputError("no tune could be used", "put .abc files there",
-                         SourcePlace(str(setup.folder)))  # fmt: skip
+        raise nothing_to_do(setup, gather_messages(setup, reading.messages, ordering))
     names = unique_identities(tunes)
     within = order.within if order.keys else 0
     work = [(tune, name, setups, within) for tune, name in zip(tunes, names, strict=True)]
@@ -84,7 +84,7 @@ def compare_folder(
         tunings=tuple(one.instrument.tuning_name for one in setups),
         tunes=tuple(scores),
         totals=_totals(setups, scores),
-        messages=(*setup.messages, *reading.messages, *ordering),
+        messages=gather_messages(setup, reading.messages, ordering),
         output=order.output,
     )
     if order.output is not None:

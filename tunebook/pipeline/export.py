@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.errors import Message, SettingError
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.pipeline.arranging import (
@@ -14,10 +14,10 @@ from tunebook.pipeline.arranging import (
     arrange_tunes,
     built,
     count_of_jobs,
-    messages_of,
     no_progress,
 )
 from tunebook.pipeline.build import line_width_pt
+from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.read.folder import read_folder
@@ -64,10 +64,9 @@ def export_folder(
     jobs = count_of_jobs(order.jobs)
     outcomes = tuple(arrange_tunes(tunes, setup, jobs=jobs, on_progress=on_progress))
     arrangements = built(outcomes)
-    messages = (*setup.messages, *reading.messages, *ordering, *messages_of(outcomes))
+    messages = gather_messages(setup, reading.messages, ordering, messages_of(outcomes))
     if not arrangements:
-        raise InputError("no tune could be used", "put .abc files there",
-                         SourcePlace(str(setup.folder)))  # fmt: skip
+        raise nothing_to_do(setup, messages)
     files = _files(arrangements, setup, order)
     for path, content in files.items():
         write_whole(path, content)
@@ -75,7 +74,7 @@ def export_folder(
         order.output,
         len(arrangements),
         len(files),
-        tuple(dict.fromkeys(messages)),
+        messages,
         tuple(message for message in messages if message.is_fatal),
     )
 
