@@ -12,7 +12,7 @@ the last note of a repeated part leads back to its first (a leap) as well as on.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -86,62 +86,70 @@ def written_events(tune: Tune, cuts: Iterable[Fraction], long_note: Fraction) ->
     ``long_note`` whole notes are cut in half.
     """
     strokes: list[tuple[list[NoteRef], Note, Fraction]] = []
+    before: Note | None = None
     for bar in tune.bars:
         for index, note in enumerate(bar.notes):
             if note.is_rest:
                 continue
             ref = NoteRef(bar.index, index)
-            if strokes and _is_continued(strokes[-1][1], strokes[-1][2], note, tune, strokes):
+            if before is not None and _is_continued(before, strokes[-1], note):
                 refs, first, duration = strokes[-1]
                 strokes[-1] = ([*refs, ref], first, duration + note.duration)
             else:
-                strokes.append(([ref], note, Fraction(0) if note.is_grace else note.duration))
+                strokes.append(([ref], note, _NO_TIME if note.is_grace else note.duration))
+            before = note
     events: list[Event] = []
     times = sorted(set(cuts))
+    long = float(long_note)
     for refs, note, duration in strokes:
-        events.extend(_cut(tune, refs, note, duration, times, long_note))
+        points = _cut_points(note, duration, times, long)
+        events.extend(_cut(tune, refs, note, duration, points))
     return events
 
 
-def _is_continued(
-    first: Note,
-    duration: Fraction,
-    note: Note,
-    tune: Tune,
-    strokes: list[tuple[list[NoteRef], Note, Fraction]],
-) -> bool:
-    """True when every tone of ``note`` is tied to the stroke before."""
-    if note.is_grace or first.is_grace or not note.is_tied_from_before:
+_NO_TIME = Fraction(0)
+
+
+def _is_continued(before: Note, stroke: tuple[list[NoteRef], Note, Fraction], note: Note) -> bool:
+    """True when every tone of ``note`` is tied to the note before, the last of ``stroke``."""
+    if not note.is_tied_from_before or not all(note.is_tied_from_before):
         return False
-    last = strokes[-1][0][-1]
-    before = tune.bars[last.bar].notes[last.note]
-    is_tied = bool(before.ties) and all(before.ties) and all(note.is_tied_from_before)
-    is_next = first.onset + duration == note.onset
+    _, first, duration = stroke
+    if note.is_grace or before.is_grace or not before.ties or not all(before.ties):
+        return False
     same = sorted(p.midi for p in note.pitches) == sorted(p.midi for p in first.pitches)
-    return is_tied and is_next and same
+    return same and first.onset + duration == note.onset
+
+
+def _cut_points(
+    note: Note, duration: Fraction, times: list[Fraction], long_note: float
+) -> list[Fraction]:
+    """Times within a note at which it is cut."""
+    if note.is_grace:
+        return []
+    points = []
+    if times:
+        end = note.onset + duration
+        points = [time for time in times if note.onset < time < end]
+    if not points and float(duration) >= long_note:
+        points = [note.onset + duration / 2]
+    return points
 
 
 def _cut(
-    tune: Tune,
-    refs: list[NoteRef],
-    note: Note,
-    duration: Fraction,
-    times: list[Fraction],
-    long_note: Fraction,
-) -> list[Event]:
-    end = note.onset + duration
-    points = [time for time in times if note.onset < time < end]
-    if not points and duration >= long_note and not note.is_grace:
-        points = [note.onset + duration / 2]
+    tune: Tune, refs: list[NoteRef], note: Note, duration: Fraction, points: list[Fraction]
+) -> Iterator[Event]:
+    midis = tuple([pitch.midi for pitch in note.pitches])
+    trill = upper_note_interval(note, tune.bars[refs[0].bar]) if note.decorations else 0
+    if not points:
+        yield Event(tuple(refs), midis, note.onset, duration, note.is_grace, trill, note)
+        return
     starts = [note.onset, *points]
-    ends = [*points, end]
-    midis = tuple(pitch.midi for pitch in note.pitches)
-    trill = upper_note_interval(note, tune.bars[refs[0].bar])
-    return [
-        Event(tuple(refs), midis, start, stop - start, note.is_grace, trill, note, piece,
-              len(starts))
-        for piece, (start, stop) in enumerate(zip(starts, ends, strict=True))
-    ]  # fmt: skip
+    ends = [*points, note.onset + duration]
+    for piece, (start, stop) in enumerate(zip(starts, ends, strict=True)):
+        yield Event(
+            tuple(refs), midis, start, stop - start, note.is_grace, trill, note, piece, len(starts)
+        )
 
 
 def upper_note_interval(note: Note, bar: Bar) -> int:

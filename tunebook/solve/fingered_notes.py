@@ -5,7 +5,6 @@ from __future__ import annotations
 from tunebook.model.arrangement import FingeredNote, Stop
 from tunebook.model.tune import Tune
 from tunebook.solve.events import Event, NoteRef
-from tunebook.solve.postures import Posture
 from tunebook.solve.problem import Problem
 from tunebook.solve.walk import Walk
 from tunebook.solve.what_is_printed import Played, marks
@@ -61,13 +60,13 @@ def _entries(
     for later in range(index + 1, index + pieces):
         for name, cost in walk.terms[later].items():
             terms[name] = terms.get(name, 0.0) + cost
-    is_beyond = any(walk.breaks_limits[index : index + pieces])
-    stops = stops_of(event, walk.postures[index])
-    last = stops_of(event, walk.postures[index + pieces - 1])
+    is_beyond = True in walk.breaks_limits[index : index + pieces]
+    stops = _stops(problem, walk, index)
+    last = _stops(problem, walk, index + pieces - 1) if pieces > 1 else stops
     note = event.note
     is_pinned = note.string_pin is not None or any(p is not None for p in note.finger_pins)
     hand_key = float(walk.postures[index].hand_key)
-    ways = tuple(way for way in SHOWN_WAYS if terms.get(way, 0.0) > 0)
+    ways = tuple([way for way in SHOWN_WAYS if way in terms])
     found = []
     for number, ref in enumerate(event.refs):
         played = Played(
@@ -78,12 +77,8 @@ def _entries(
     return found
 
 
-def stops_of(event: Event, posture: Posture) -> tuple[Stop, ...]:
-    """The posture's stops, parallel to the note's pitches."""
-    return tuple(
-        Stop(midi, slot.string, slot.key, slot.finger)
-        for midi, slot in zip(event.midis, posture.slots, strict=True)
-    )
+def _stops(problem: Problem, walk: Walk, index: int) -> tuple[Stop, ...]:
+    return problem.sets[index].stops[walk.rows[index]]
 
 
 def section_starts(tune: Tune, events: tuple[Event, ...]) -> set[NoteRef]:

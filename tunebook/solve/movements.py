@@ -57,16 +57,15 @@ def row_view(postures: PostureSet) -> View:
 
 def path_view(postures: Sequence[PostureSet], rows: Sequence[int]) -> View:
     """One posture of each set, as a path: arrays of the path's length, slots padded."""
-    width = max(p.string.shape[1] for p in postures)
-    names = ("string", "key", "finger", "place_mm", "place_key", "row_mm")
-    padded = {name: np.zeros((len(postures), width), dtype=float) for name in names}
+    width = max(layer.packed.shape[2] for layer in postures)
+    padded = np.zeros((len(postures), 6, width))
     for index, (layer, row) in enumerate(zip(postures, rows, strict=True)):
-        columns = layer.string.shape[1]
-        for name in names:
-            padded[name][index, :columns] = getattr(layer, name)[row]
-    for name in names[:3]:
-        padded[name] = padded[name].astype(np.int64)
-    fields = [[padded[name][:, slot] for slot in range(width)] for name in names]
+        padded[index, :, : layer.packed.shape[2]] = layer.packed[row]
+    whole = padded[:, :3].astype(np.int64)
+    fields = [
+        [(whole if number < 3 else padded)[:, number, slot] for slot in range(width)]
+        for number in range(6)
+    ]
     pairs = list(zip(postures, rows, strict=True))
     return _view_of(
         fields,

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from tunebook.model.arrangement import Stop
 from tunebook.solve.postures import (
     Demand,
     Posture,
@@ -228,6 +229,11 @@ def _as_arrays(
         tones=tones,
         base=np.sum(np.array(list(terms.values())), axis=0),
         pause=np.array([pause for _, _, pause in priced], dtype=float),
+        stops=tuple(
+            tuple(Stop(midi, *slot) for midi, slot in zip(demand.midis, p.slots, strict=True))
+            for p in postures
+        ),
+        packed=np.stack([string, key, finger, place_mm, place_key, row_mm], axis=1),
         label=np.array([labels[p.slots, p.holder] for p in postures], dtype=np.int64),
         terms=terms,
     )

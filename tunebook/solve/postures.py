@@ -19,6 +19,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from tunebook.model.arrangement import Stop
 from tunebook.model.hand import FINGER_PAIRS, Hand, Limits
 from tunebook.model.instrument import Instrument, key_place_mm
 from tunebook.solve.weights import GRAIN, PIANO_SEMITONE_MM, Weights, is_barre_usual
@@ -65,7 +66,8 @@ class PostureSet:
     ``string``, ``key``, ``finger``, ``place_mm``, ``place_key``, ``row_mm`` have one column a slot
     (the drone's holder last); string 0 is an empty slot, finger 0 an open string. ``base`` is the
     posture's cost for one event, ``pause`` 1 where the bow has to leave the drone. ``label``
-    numbers what a player sees (strings, keys, fingers), whatever the hand's place.
+    numbers what a player sees (strings, keys, fingers), whatever the hand's place. ``stops`` are
+    the tones as they are handed on, ``packed`` all slot fields in one array (postures, 6, slots).
     """
 
     serial: int
@@ -83,6 +85,8 @@ class PostureSet:
     base: Array
     pause: Array
     label: Array
+    stops: tuple[tuple[Stop, ...], ...]
+    packed: Array
     terms: dict[str, Array] = field(default_factory=dict)
 
     def __len__(self) -> int:

@@ -126,9 +126,9 @@ def solve_within(layers: Layers, bounds: Sequence[Array], upper: float) -> Path:
     is_exact = _narrow(layers, kept, bounds)
     small = Layers(
         [own[keep] for own, keep in zip(layers.states, kept, strict=True)],
-        [step[np.ix_(kept[index + 1], kept[index])] for index, step in enumerate(layers.steps)],
+        [step[kept[index + 1][:, None], kept[index]] for index, step in enumerate(layers.steps)],
         [
-            Leap(leap.start, leap.end, leap.costs[np.ix_(kept[leap.end], kept[leap.start])])
+            Leap(leap.start, leap.end, leap.costs[kept[leap.end][:, None], kept[leap.start]])
             for leap in layers.leaps
         ],
     )

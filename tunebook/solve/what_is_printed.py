@@ -55,9 +55,8 @@ def implied_stop(instrument: Instrument, midi: int) -> Stop | None:
 
 def marks(played: Sequence[Played], instrument: Instrument) -> list[tuple[bool, bool]]:
     """(is_needed, shows_string) for each note, in the order given."""
-    implied = {
-        stop.midi: implied_stop(instrument, stop.midi) for note in played for stop in note.stops
-    }
+    midis = {stop.midi for note in played for stop in note.stops}
+    implied = {midi: implied_stop(instrument, midi) for midi in midis}
     found: list[tuple[bool, bool]] = []
     before: Played | None = None
     place: float | None = None
