@@ -15,7 +15,6 @@ from tunebook.assemble.book import assemble_book
 from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.engrave import default_cache_folder, engrave
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
-from tunebook.assemble.paper import page_format
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
@@ -134,11 +133,6 @@ def default_output(setup: Setup) -> Path:
     stem = setup.folder.resolve().stem
     edition = setup.edition.name
     return Path(f"{stem}.pdf" if edition == "player" else f"{stem}-{edition}.pdf")
-
-
-def line_width_pt(setup: Setup) -> float:
-    """Width of the music in points on the edition's paper."""
-    return page_format(setup.edition.paper or setup.book.paper).text_width_pt
 
 
 def _engrave(

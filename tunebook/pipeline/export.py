@@ -16,10 +16,10 @@ from tunebook.pipeline.arranging import (
     count_of_jobs,
     no_progress,
 )
-from tunebook.pipeline.build import line_width_pt
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes
 from tunebook.pipeline.setup import Setup
+from tunebook.pipeline.sources import line_width_pt
 from tunebook.read.folder import read_folder
 from tunebook.write.file_names import tune_file_names
 

@@ -64,6 +64,11 @@ def write_sources(
     return tuple(sources)
 
 
+def line_width_pt(setup: Setup) -> float:
+    """Width of the music in points on the edition's paper."""
+    return page_format(setup.edition.paper or setup.book.paper).text_width_pt
+
+
 def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None) -> TuneSource:
     """Solve one tune and write its source. Runs in a worker process."""
     from tunebook.write.lilypond import write_source
@@ -76,7 +81,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     marks = marks_of(arrangement, setup)
     if change is not None:
         marks = replace(marks, changed=change.changed_bars)
-    width_pt = page_format(setup.edition.paper or setup.book.paper).text_width_pt
+    width_pt = line_width_pt(setup)
     exercises: tuple[Exercise, ...] = ()
     try:
         text = write_source(

@@ -1,0 +1,147 @@
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
+
+GOOD = "X:1\nT:Good\nR:vals\nM:3/4\nL:1/4\nK:D\nD F A|d A F|E G B|A3|]\n"
+NO_KEY = "\nX:2\nT:No key\nM:3/4\nL:1/4\nD F A|\n"
+DEEP = "\nX:3\nT:Deep\nM:3/4\nL:1/4\nK:D\nD,, F A|d A F|D3|]\n"
+SHORT = "\nX:4\nT:Short\nM:3/4\nL:1/4\nK:D\nD F A|d A|E G B|A3|]\n"
+
+
+def run(*arguments: object, folder: Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "tunebook", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False)
+
+
+@pytest.fixture
+def tunes(tmp_path: Path) -> Path:
+    folder = tmp_path / "tunes"
+    folder.mkdir()
+    (folder / "a.abc").write_text(GOOD + NO_KEY + DEEP + SHORT, encoding="utf-8")
+    return folder
+
+
+def test_check_prints_a_row_a_tune_and_says_what_is_left_out(tunes: Path, tmp_path: Path) -> None:
+    done = run("check", "tunes", folder=tmp_path)
+    assert done.returncode == 0
+    assert [line.split()[0] for line in done.stdout.splitlines() if ":" in line] == [
+        "a.abc:1", "a.abc:3", "a.abc:4",
+    ]  # fmt: skip
+    assert "3 tunes, 1 left out" in done.stdout
+    assert "tunes/a.abc:9: the tune has no K: field; add K: before its music" in done.stderr
+
+
+def test_a_note_out_of_compass_names_its_bar(tunes: Path, tmp_path: Path) -> None:
+    done = run("check", "tunes", folder=tmp_path)
+    assert "bar 1: D2 is outside the compass" in done.stderr
+
+
+def test_a_bar_of_the_wrong_length_is_said(tunes: Path, tmp_path: Path) -> None:
+    done = run("check", "tunes", folder=tmp_path)
+    lines = [line for line in done.stderr.splitlines() if "a.abc:27" in line or "bar 2" in line]
+    assert lines, done.stderr
+
+
+def test_strict_turns_messages_into_exit_code_one(tunes: Path, tmp_path: Path) -> None:
+    assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 1
+    (tunes / "a.abc").write_text(GOOD, encoding="utf-8")
+    assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "line"),
+    [
+        (
+            ("check", "nowhere"), 3,
+            "nowhere: no such file or folder; check the path",
+        ),
+        (
+            ("check", "tunes", "--tuning", "XYZ"), 2,
+            "tuning 'XYZ' cannot be read at 'XYZ'",
+        ),
+        (
+            ("check", "tunes", "--edition", "foo"), 2,
+            "no edition 'foo'; known are player, teacher, student-1, student-2, student-3",
+        ),
+        (("check", "tunes", "--hand", "giant"), 2, "no hand 'giant'; known are small"),
+        (("check", "tunes", "--book", "x.toml"), 2, "x.toml: no such file; check --book"),
+        (("check", "tunes", "--instrument", "lute"), 2, "lute"),
+        (("export", "tunes", "--to", "wav", "-o", "out"), 2, "cannot export to 'wav'"),
+        (("compare", "tunes"), 2, "nothing to compare; give --tunings CGDA,CGCA or --keys"),
+    ],
+)  # fmt: skip
+def test_a_wrong_wish_is_one_line_and_an_exit_code(
+    tunes: Path, tmp_path: Path, arguments: tuple[str, ...], code: int, line: str
+) -> None:
+    done = run(*arguments, folder=tmp_path)
+    assert done.returncode == code
+    assert line in done.stderr
+    assert "Traceback" not in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_folder_without_tunes_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    done = run("check", "empty", folder=tmp_path)
+    assert done.returncode == 3
+    assert done.stderr.strip() == (
+        "empty: no tune could be used; put .abc files with X:, T: and K: there"
+    )
+
+
+def test_a_file_that_is_no_text_is_said_and_the_rest_is_used(tunes: Path, tmp_path: Path) -> None:
+    (tunes / "b.abc").write_bytes(bytes(range(256)) * 20)
+    done = run("check", "tunes", folder=tmp_path)
+    assert done.returncode == 0
+    assert "tunes/b.abc" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_check_as_json_is_for_scripts(tunes: Path, tmp_path: Path) -> None:
+    done = run("check", "tunes", "--json", folder=tmp_path)
+    report = json.loads(done.stdout)
+    assert [row["title"] for row in report["rows"]] == ["Good", "Deep", "Short"]
+    assert report["left_out"][0]["is_fatal"] is True
+
+
+def test_init_writes_a_book_file_that_reads_back_and_never_overwrites(
+    tunes: Path, tmp_path: Path
+) -> None:
+    assert run("init", "tunes", folder=tmp_path).returncode == 0
+    written = (tunes / "book.toml").read_text(encoding="utf-8")
+    assert "a.abc:1" in written and "# Good" in written
+    assert run("check", "tunes", folder=tmp_path).stderr.count("book.toml") == 0
+    again = run("init", "tunes", folder=tmp_path)
+    assert again.returncode == 5
+    assert again.stderr.strip() == "tunes/book.toml: is there already; edit it, or move it away"
+    assert (tunes / "book.toml").read_text(encoding="utf-8") == written
+
+
+def test_compare_as_json_scores_every_tune_in_every_tuning(tunes: Path, tmp_path: Path) -> None:
+    done = run("compare", "tunes", "--tunings", "CGDA,CGCA", "--keys", "--json", folder=tmp_path)
+    report = json.loads(done.stdout)
+    assert report["tunings"] == ["CGDA", "CGCA"]
+    good = report["tunes"][0]
+    assert [one["tuning"] for one in good["tunings"]] == ["CGDA", "CGCA"]
+    assert any(one["semitones"] == 0 for one in good["keys"])
+    deep = report["tunes"][1]["tunings"][0]
+    assert deep["difficulty"] is None and deep["out_of_compass"] == 1
+
+
+def test_the_comparison_is_a_pdf_when_asked(tmp_path: Path) -> None:
+    done = run("compare", SAMPLES, "--tunings", "CGDA,CGCA", "-o", "cmp.pdf", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "cmp.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_version_is_printed(tmp_path: Path) -> None:
+    from tunebook import __version__
+
+    assert run("--version", folder=tmp_path).stdout == f"tunebook {__version__}\n"
