@@ -20,8 +20,9 @@ from tunebook.solve.demands import DroneDemand
 from tunebook.solve.difficulty import bar_difficulties, whole_difficulty
 from tunebook.solve.drone_spans import drone_spans
 from tunebook.solve.fingered_notes import fingered_notes
+from tunebook.solve.layers import Path
 from tunebook.solve.problem import Problem, pose_problem
-from tunebook.solve.shortest_path import Path, cheapest_path
+from tunebook.solve.shortest_path import cheapest_path
 from tunebook.solve.walk import walk_of
 from tunebook.solve.weights import Weights
 

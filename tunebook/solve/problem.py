@@ -19,8 +19,8 @@ from tunebook.solve.demands import (
     unplayable_message,
 )
 from tunebook.solve.events import Course, Event, build_course, written_events
+from tunebook.solve.layers import Layers, Leap
 from tunebook.solve.postures import Array, PostureSet
-from tunebook.solve.shortest_path import Layers, Leap
 from tunebook.solve.weights import Weights
 
 
