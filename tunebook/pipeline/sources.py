@@ -11,6 +11,7 @@ from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import Progress, arrange_tune, count_of_jobs, map_on_cores
+from tunebook.pipeline.notes import choice_notes, limit_note
 from tunebook.pipeline.practice import Exercise, exercises_of
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.solve.changes import find_changes
@@ -95,9 +96,11 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
         )
         if setup.edition.shows_practice:
             exercises = exercises_of(arrangement, identity, setup, width_pt)
+        why = choice_notes(arrangement, setup) if setup.edition.shows_notes_on_choices else ()
+        beyond = limit_note(arrangement, setup)
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
-    return TuneSource(identity, outcome, text, change=change, exercises=exercises)
+    return TuneSource(identity, outcome, text, beyond, why, change, exercises)
 
 
 def _change(

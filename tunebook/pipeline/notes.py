@@ -1,0 +1,125 @@
+"""Lines of text for a tune in the book: what goes beyond a level, and why a teacher's edition
+fingers as it does."""
+
+from __future__ import annotations
+
+from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.tune import Tune
+from tunebook.pipeline.setup import Setup
+from tunebook.solve.arrange import arrange
+from tunebook.solve.transpose import transpose_tune
+
+FARTHEST_SEMITONES = 7
+MOST_NOTES = 4
+
+_WORDS = {
+    "en": {
+        "beyond": "Beyond this level: bars {}.",
+        "key": "Within it the tune lies in {} ({} semitones {}).",
+        "no_key": "No key within a fifth keeps to it.",
+        "up": "up",
+        "down": "down",
+        "bar": "Bar {}",
+        "crossed": "crossed stop",
+        "barre": "barre",
+        "row_jump": "row jump",
+        "shift": "shift",
+        "substitution": "silent change of finger",
+        "other": "the next best way costs {} more",
+        "pressed": "{} on the {} string, finger {}",
+        "open": "{} open",
+    },
+    "sv": {
+        "beyond": "Utöver nivån: takt {}.",
+        "key": "Inom nivån ligger låten i {} ({} halvtoner {}).",
+        "no_key": "Ingen tonart inom en kvint håller sig till den.",
+        "up": "upp",
+        "down": "ned",
+        "bar": "Takt {}",
+        "crossed": "korsgrepp",
+        "barre": "barré",
+        "row_jump": "radhopp",
+        "shift": "lägesbyte",
+        "substitution": "stumt fingerbyte",
+        "other": "näst bästa sättet kostar {} mer",
+        "pressed": "{} på {}-strängen, finger {}",
+        "open": "{} på lös sträng",
+    },
+}
+
+
+def limit_note(arrangement: Arrangement, setup: Setup) -> str:
+    """Return what goes beyond the edition's limits and the easiest key that does not; empty when
+    nothing does."""
+    beyond = sorted({one.bar_index for one in arrangement.notes if one.beyond_limits})
+    if not beyond:
+        return ""
+    words = _WORDS[setup.book.language]
+    numbers = sorted({arrangement.tune.bars[index].number for index in beyond})
+    text = words["beyond"].format(_ranges(numbers))
+    key = _easiest_key(arrangement.tune, setup)
+    if key is None:
+        return f"{text} {words['no_key']}"
+    name, semitones = key
+    way = words["up"] if semitones > 0 else words["down"]
+    return f"{text} {words['key'].format(name, abs(semitones), way)}"
+
+
+def _easiest_key(tune: Tune, setup: Setup) -> tuple[str, int] | None:
+    best: tuple[float, int, int, str] | None = None
+    for semitones in range(-FARTHEST_SEMITONES, FARTHEST_SEMITONES + 1):
+        if semitones == 0:
+            continue
+        moved = transpose_tune(tune, semitones)
+        result = arrange(
+            moved, setup.instrument, setup.hand, setup.edition.limits, drones="none", chords="none"
+        )
+        if any(one.beyond_limits or not one.stops for one in result.notes):
+            continue
+        rank = (result.difficulty, abs(semitones), semitones, moved.key.tonic_name)
+        best = rank if best is None else min(best, rank)
+    return None if best is None else (best[3], best[2])
+
+
+def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
+    """Return lines on the dearest choices of the tune: what the hand does there, and how much
+    more the next best way would cost."""
+    words = _WORDS[setup.book.language]
+    told: list[str] = []
+    seen: set[int] = set()
+    for one in sorted(arrangement.notes, key=lambda note: -note.cost):
+        number = arrangement.tune.bars[one.bar_index].number
+        if not one.ways or number in seen or one.note.is_grace:
+            continue
+        seen.add(number)
+        told.append(f"{words['bar'].format(number)}: {_choice(one, arrangement, words)}")
+        if len(told) == MOST_NOTES:
+            break
+    return tuple(told)
+
+
+def _choice(one: FingeredNote, arrangement: Arrangement, words: dict[str, str]) -> str:
+    tones = []
+    for pitch, stop in zip(one.note.pitches, one.stops, strict=False):
+        string = arrangement.instrument.string(stop.string_index).name
+        if stop.finger:
+            tones.append(words["pressed"].format(pitch.name, string, stop.finger))
+        else:
+            tones.append(words["open"].format(pitch.name))
+    ways = ", ".join(words[way] for way in one.ways)
+    line = f"{' + '.join(tones)} ({ways})"
+    others = [cost for cost, stops in one.alternatives if stops != one.stops]
+    if others:
+        line += "; " + words["other"].format(f"{min(others):.1f}")
+    return line + "."
+
+
+def _ranges(numbers: list[int]) -> str:
+    """Return 3-5, 8 for 3 4 5 8."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    return ", ".join(str(part[0]) if len(part) == 1 else f"{part[0]}–{part[-1]}" for part in parts)
