@@ -32,6 +32,7 @@ class BarList:
         self.bars: list[BarDraft] = []
         self.meter = meter
         self.key = key
+        self.part = ""
         self.open = BarDraft(0, 1, meter, key, "")
 
     def close(self, sign: str, ends: int, line: int, column: int) -> bool:
@@ -51,6 +52,7 @@ class BarList:
         self.open = BarDraft(line, column, self.meter, self.key, sign)
         self.open.meter_changed = self.meter != bar.meter
         self.open.key_changed = self.key != bar.key
+        self.open.part, self.part = self.part, ""
         return True
 
     def _merge(self, sign: str, ends: int) -> None:
@@ -81,6 +83,13 @@ class BarList:
         if not self.open.notes:
             self.open.meter_changed = bool(self.bars) and meter != self.bars[-1].meter
             self.open.meter = meter
+
+    def set_part(self, label: str) -> None:
+        """A part that begins with the next note; ``part`` waits where a bar is unfinished."""
+        if self.open.notes:
+            self.part = label
+        else:
+            self.open.part = label
 
     def end_line(self) -> None:
         """A source line that ends a line of music."""

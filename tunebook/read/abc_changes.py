@@ -113,7 +113,7 @@ class FieldChanges:
             self._bars.open.tempo = tempo
 
     def _part(self, value: str, line: int) -> None:
-        self._bars.open.part = plain_text(value)
+        self._bars.set_part(plain_text(value))
 
     def _symbol(self, value: str, line: int) -> None:
         symbol = read_user_symbol(value)

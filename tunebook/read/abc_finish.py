@@ -6,9 +6,9 @@ before, or another octave, would mislead is "courtesy" (common engraving practic
 
 from __future__ import annotations
 
-from tunebook.model.tune import Bar, Note
+from tunebook.model.tune import Bar, Note, Pitch
 from tunebook.read.abc_drafts import Attachments, BarDraft, NoteDraft
-from tunebook.read.abc_lengths import Ticks, fraction_of
+from tunebook.read.abc_lengths import WHOLE_NOTE, Ticks, fraction_of, scaled
 from tunebook.read.notices import Notices
 
 _NOTHING = Attachments()
@@ -99,54 +99,50 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
 def show_accidentals(drafts: list[BarDraft]) -> None:
     """Decide for each tone whether the page shows its accidental."""
     before: dict[int, set[int]] = {}
+    page = PageAccidentals((0,) * 7, before)
     for bar in drafts:
         if not bar.has_alteration and not before:
             for note in bar.notes:
                 note.shown = (None,) * len(note.pitches)
             continue
-        before = _show_in_bar(bar, before)
+        if bar.sign_before or bar is drafts[0]:
+            page = PageAccidentals(bar.key.alters, before)
+        for note in bar.notes:
+            note.shown = tuple(map(page.shown, note.pitches, note.has_sign, note.is_tied_from))
+        before = page.used
 
 
-def _show_in_bar(bar: BarDraft, before: dict[int, set[int]]) -> dict[int, set[int]]:
-    """Mark one bar; return the alterations it used for each step, where foreign to the key."""
-    signature = bar.key.alters
-    on_page: dict[tuple[int, int], int] = {}
-    used: dict[int, set[int]] = {}
-    warned: set[tuple[int, int]] = set()
-    for note in bar.notes:
-        shown: list[str | None] = []
-        for pitch, has_sign, is_held in zip(
-            note.pitches, note.has_sign, note.is_tied_from, strict=True
-        ):
-            place = (pitch.octave, pitch.step)
-            alter = pitch.alter
-            if is_held:
-                shown.append(None)
-                continue
-            if on_page.get(place, signature[pitch.step]) != alter:
-                shown.append("needed")
-                on_page[place] = alter
-            elif has_sign:
-                shown.append(
-                    "courtesy" if place not in on_page else "needed" if False else "courtesy"
-                )
-                on_page[place] = alter
-            elif (
-                place not in on_page
-                and place not in warned
-                and (
-                    any(other != alter for other in used.get(pitch.step, ()))
-                    or any(other != alter for other in before.get(pitch.step, ()))
-                )
-            ):
-                shown.append("courtesy")
-            else:
-                shown.append(None)
-            warned.add(place)
-            if alter != signature[pitch.step]:
-                used.setdefault(pitch.step, set()).add(alter)
-        note.shown = tuple(shown)
-    return used
+class PageAccidentals:
+    """The accidentals a reader of the page has in mind within one bar. ``before`` holds for each
+    step the alterations foreign to the key in the bar before, ``used`` those of this bar."""
+
+    def __init__(self, signature: tuple[int, ...], before: dict[int, set[int]]) -> None:
+        self.used: dict[int, set[int]] = {}
+        self._signature = signature
+        self._before = before
+        self._printed: dict[tuple[int, int], int] = {}
+        self._met: set[tuple[int, int]] = set()
+
+    def shown(self, pitch: Pitch, has_sign: bool, is_held: bool) -> str | None:
+        """None, "needed" or "courtesy" for one tone; a tone tied over shows none."""
+        place = (pitch.octave, pitch.step)
+        expected = self._printed.get(place, self._signature[pitch.step])
+        is_first = place not in self._met
+        if is_held:
+            return None
+        self._met.add(place)
+        is_misleading = is_first and self._is_misleading(pitch)
+        if pitch.alter != self._signature[pitch.step]:
+            self.used.setdefault(pitch.step, set()).add(pitch.alter)
+        if expected != pitch.alter:
+            self._printed[place] = pitch.alter
+            return "needed"
+        return "courtesy" if has_sign or is_misleading else None
+
+    def _is_misleading(self, pitch: Pitch) -> bool:
+        """Another octave of this bar, or the bar before, has the step altered otherwise."""
+        others = self.used.get(pitch.step, set()) | self._before.get(pitch.step, set())
+        return any(other != pitch.alter for other in others)
 
 
 def number_bars(drafts: list[BarDraft]) -> list[tuple[int, bool, bool]]:
@@ -171,8 +167,6 @@ def number_bars(drafts: list[BarDraft]) -> list[tuple[int, bool, bool]]:
 
 def full_length(draft: BarDraft) -> Ticks:
     """The length of a full bar in ticks, 0 where the metre is free."""
-    from tunebook.read.abc_lengths import WHOLE_NOTE, scaled
-
     return scaled(WHOLE_NOTE, draft.meter.beats, draft.meter.unit)
 
 

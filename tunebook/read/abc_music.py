@@ -15,15 +15,12 @@ from tunebook.read.abc_attached import (
 )
 from tunebook.read.abc_drafts import Attachments, BarDraft
 from tunebook.read.abc_header import TuneHeader
-from tunebook.read.abc_lengths import scaled
 from tunebook.read.abc_lines import Item
 from tunebook.read.abc_lyrics import align_symbols, align_words
 from tunebook.read.abc_notes import NoteReader
 from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_of
 from tunebook.read.limits import ReadingLimits
 from tunebook.read.notices import Notices
-
-_BROKEN = {1: (3, 1, 2), 2: (7, 1, 4), 3: (15, 1, 8)}
 
 
 class MusicReader(NoteReader):
@@ -111,9 +108,8 @@ class MusicReader(NoteReader):
         if sign == ":":
             self.say("text", "a lone colon has no meaning", "write a bar sign", start, text)
             return
-        if self.broken is not None:
-            self.say("rhythm", "broken rhythm across a bar sign", "", start, text)
-        self._leave_attachments()
+        if self.bars.bars or self.bars.open.notes:
+            self._leave_attachments()
         if self.bars.close(sign, ends, self.line, self.column_of(start)):
             self.of_line.append(None)
         self.pitches.begin_bar()
@@ -124,7 +120,6 @@ class MusicReader(NoteReader):
     def _ending(self, text: str, start: int) -> None:
         if self.bars.open.notes:
             self.bars.close("", 0, self.line, self.column_of(start))
-            self.pitches.begin_bar()
         self._begin_ending(text, start, text)
 
     def _begin_ending(self, ending: str, start: int, text: str) -> None:
@@ -167,12 +162,7 @@ class MusicReader(NoteReader):
         if self.last is None or self.last not in self.bars.open.notes[-3:]:
             self.say("rhythm", f"{text!r} with no note before it", "take it out", start, text)
             return
-        more, less, half = _BROKEN[len(text)]
-        first, second = ((more, half), (less, half))
-        if text[0] == "<":
-            first, second = second, first
-        self.last.written = scaled(self.last.written, *first)
-        self.broken = second
+        self.await_second(text, start)
 
     def _tuplet(self, text: str, start: int) -> None:
         if not self.grace:

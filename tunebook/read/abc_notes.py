@@ -37,7 +37,7 @@ class NoteReader:
         self.symbols = header.symbols
         self.attached: Attachments | None = None
         self.last: NoteDraft | None = None
-        self.broken: tuple[int, int] | None = None
+        self.broken: tuple[NoteDraft, str, int] | None = None
         self.is_gap = True
         self.grace = ""
         self.slurs: list[tuple[int, int]] = []
@@ -134,17 +134,48 @@ class NoteReader:
             draft.is_slashed = self.grace == "/"
             draft.is_tied_from = (False,) * len(draft.pitches)
         else:
-            if self.broken is not None:
-                draft.written = scaled(draft.written, *self.broken)
-                self.broken = None
             draft.tuplet = self.tuplets.next()
+            if self.broken is not None:
+                self._break_rhythm(draft)
             self.ties.arrive(draft)
             self.of_line.append(draft)
+        if self.bars.part:
+            self.bars.close("", 0, self.line, draft.column)
         bar = self.bars.open
         if self.pitches.has_alteration:
             bar.has_alteration = True
         bar.notes.append(draft)
         self.last = draft
+
+    def await_second(self, text: str, start: int) -> None:
+        """``>`` after a note: its rhythm is broken when the second note is there."""
+        assert self.last is not None
+        self.broken = (self.last, text, self.column_of(start))
+
+    def _break_rhythm(self, second: NoteDraft) -> None:
+        """Lengthen one and shorten the other note around ``>`` or ``<``.
+
+        Between notes of unequal length the standard leaves the result undefined (section 4.4);
+        they keep their lengths then, so that the bar keeps its own, and it is said.
+        """
+        assert self.broken is not None
+        first, text, column = self.broken
+        self.broken = None
+        if first.written != second.written or _ratio(first) != _ratio(second):
+            self.notices.add(
+                "rhythm",
+                f"{text!r} between notes of unequal length is ignored",
+                "write the lengths with numbers",
+                line=self.line,
+                column=column,
+                length=len(text),
+            )
+            return
+        part = 2 ** len(text)
+        long, short = (first, second) if text[0] == ">" else (second, first)
+        length = first.written
+        long.written = scaled(length, 2 * part - 1, part)
+        short.written = scaled(length, 1, part)
 
     def _give(self, draft: NoteDraft) -> None:
         """Hand the waiting attachments to the note."""
@@ -163,3 +194,7 @@ class NoteReader:
             return
         self.slurs.pop()
         self.last.slurs_closed += 1
+
+
+def _ratio(note: NoteDraft) -> tuple[int, int]:
+    return (note.tuplet.p, note.tuplet.q) if note.tuplet is not None else (1, 1)

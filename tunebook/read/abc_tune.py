@@ -40,7 +40,9 @@ def read_tune(
     if not any(note.pitches for bar in bars for note in bar.notes):
         raise InputError("the tune has no notes", "write its music after K:", text.place)
     played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
-    return _make_tune(text, header, bars, played, notices, repeat_messages, sorted_lines)
+    for message in repeat_messages:
+        notices.adopt(message)
+    return _make_tune(text, header, bars, played, notices)
 
 
 def _read_header(text: TuneText, sorted_lines: SortedLines, notices: Notices) -> TuneHeader:
@@ -71,8 +73,6 @@ def _make_tune(
     bars: tuple[Bar, ...],
     played: tuple[int, ...],
     notices: Notices,
-    repeat_messages: tuple,
-    sorted_lines: SortedLines,
 ) -> Tune:
     fields = header.fields
     return Tune(
@@ -92,7 +92,7 @@ def _make_tune(
         words=tuple(fields.get("W", ())),
         texts=tuple(header.texts),
         part_order=header.part_order,
-        messages=(*notices.messages(), *repeat_messages),
+        messages=notices.messages(),
         source_text=text.text,
         first_line=text.first_line,
     )

@@ -47,6 +47,11 @@ class Notices:
             Message(self.place(line, column), kind, what, remedy, excerpt, length if excerpt else 0)
         )
 
+    def adopt(self, message: Message) -> None:
+        """Take over a message of a later step, with the source line it speaks of."""
+        line = message.place.line - self.first_line
+        self.add(message.kind, message.what, message.remedy, line=line, column=message.place.column)
+
     def messages(self) -> tuple[Message, ...]:
         """All messages in the order of their places."""
         counted = [

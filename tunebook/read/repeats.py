@@ -1,42 +1,203 @@
-"""Written bars to the order in which they are played.
+"""Written bars to the order in which they are played: repeats, endings, parts, da capo.
 
-Source: The ABC Music Standard 2.1, sections 4.8 to 4.10 (repeats and endings) and 3.1.9 (parts).
+Sources: The ABC Music Standard 2.1, sections 4.8 (repeat signs), 4.9 and 4.10 (endings) and 3.1.9
+(parts). What it leaves open is settled thus (common practice, no source): a repeat without a
+start sign goes back to the last repeat sign, double bar or part label; an ending for a pass that
+no repeat sign asks for asks for it itself; after a da capo no repeat is made and the last ending
+is taken.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from tunebook.errors import Message
 from tunebook.model.tune import Bar
+from tunebook.read.jumps import Jump, find_jumps
+from tunebook.read.part_order import read_part_order
+
+_STARTS = ("|:", "::")
+_ENDS = (":|", "::")
+_DOUBLE = ("||", "|]", "[|")
+
+Say = Callable[[Bar, str, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Bars that are repeated together: a body, and endings with the passes they are for."""
+
+    body: range
+    endings: tuple[tuple[tuple[int, ...], range], ...] = ()
+    passes: int = 1
+
+    @property
+    def stop(self) -> int:
+        """Index of the first bar after the section."""
+        return self.endings[-1][1].stop if self.endings else self.body.stop
+
+    def played(self, turn: int) -> list[int]:
+        """The bars of one pass, counted from 1."""
+        bars = list(self.body)
+        for passes, ending in self.endings:
+            if turn in passes:
+                bars += ending
+                break
+        return bars
+
+    def played_last(self) -> list[int]:
+        """The bars of the last pass, as after a da capo."""
+        return self.played(self.passes)
 
 
 def played_order(
     bars: Sequence[Bar], part_order: str = "", most_bars: int = 10_000
 ) -> tuple[tuple[int, ...], tuple[Message, ...]]:
-    """Indices into ``bars`` as played."""
-    order: list[int] = []
+    """Indices into ``bars`` in playing order, and messages about signs that do not match.
+
+    ``part_order`` is the text of the header's P:, as "ABA" or "A(BC)2"; it is followed where the
+    body labels the parts. The order is cut, and said, at ``most_bars``.
+    """
+    messages: list[Message] = []
+
+    def say(bar: Bar, what: str, remedy: str) -> None:
+        messages.append(Message(bar.place, "repeat", what, remedy))
+
+    sections = cut_sections(bars, say)
+    order = _order_of_parts(bars, sections, part_order, most_bars, say)
+    if order is None:
+        order = _with_jumps(sections, find_jumps(bars, say), most_bars)
+    if len(order) > most_bars and bars:
+        what = f"the repeats ask for more than {most_bars} bars; the rest is not played"
+        messages.append(Message(bars[0].place, "limit", what, "raise the limit"))
+    return tuple(order[:most_bars]), tuple(messages)
+
+
+def cut_sections(bars: Sequence[Bar], say: Say) -> list[Section]:
+    """Cut the tune into sections, in written order; every bar is in exactly one."""
+    sections = []
     start = 0
-    index = 0
-    turn = 1
-    count = len(bars)
-    while index < count and len(order) < most_bars:
+    while start < len(bars):
+        section = _next_section(bars, start, say)
+        sections.append(section)
+        start = section.stop
+    return sections
+
+
+def _next_section(bars: Sequence[Bar], start: int, say: Say) -> Section:
+    is_marked = bars[start].sign_before in _STARTS
+    for index in range(start, len(bars)):
         bar = bars[index]
-        if (
-            bar.ending
-            and turn not in bar.ending
-            and any(turn in other.ending for other in bars[index:])
-        ):
-            index += 1
-            while index < count and not bars[index].ending:
-                index += 1
-            continue
-        order.append(index)
-        if bar.sign_after in (":|", "::") and turn < bar.repeat_passes:
-            turn += 1
-            index = start
-            continue
-        if bar.sign_after in (":|", "::", "|:"):
-            start, turn = index + 1, 1
+        if bar.ending:
+            return _section_with_endings(bars, start, index, say)
+        if bar.sign_after in _ENDS:
+            return Section(range(start, index + 1), (), bar.repeat_passes)
+        is_last = index + 1 == len(bars)
+        if is_last or bar.sign_after == "|:":
+            if is_marked:
+                say(bars[start], "the repeat that begins here has no end", "write :| at its end")
+            return Section(range(start, index + 1))
+        after = bars[index + 1]
+        is_cut = bar.sign_after in _DOUBLE or bool(after.part)
+        if is_cut and not is_marked and not after.ending:
+            return Section(range(start, index + 1))
+    raise AssertionError("the last bar ends a section")
+
+
+def _section_with_endings(bars: Sequence[Bar], start: int, first: int, say: Say) -> Section:
+    endings: list[tuple[tuple[int, ...], range]] = []
+    seen: set[int] = set()
+    asked = 0
+    index = first
+    while index < len(bars) and bars[index].ending and not seen.issuperset(bars[index].ending):
+        stop = _end_of_ending(bars, index)
+        endings.append((bars[index].ending, range(index, stop)))
+        seen.update(bars[index].ending)
+        if bars[stop - 1].sign_after in _ENDS:
+            asked = max(asked, bars[stop - 1].repeat_passes)
+        index = stop
+    body = range(start, first)
+    if not body and 1 not in seen:
+        say(bars[first], "a later ending with nothing to repeat before it", "write its repeat")
+        return Section(range(start, index))
+    if not asked:
+        say(bars[first], "numbered endings without a repeat sign are read as a repeat", "write :|")
+    passes = max(max(seen), 2, asked if asked > 2 else 0)
+    return Section(body, tuple(endings), passes)
+
+
+def _end_of_ending(bars: Sequence[Bar], index: int) -> int:
+    while index + 1 < len(bars) and not bars[index].ends_ending and not bars[index + 1].ending:
         index += 1
-    return tuple(order), ()
+    return index + 1
+
+
+def _expand(sections: Sequence[Section], most_bars: int) -> list[int]:
+    order: list[int] = []
+    for section in sections:
+        for turn in range(1, section.passes + 1):
+            order += section.played(turn)
+            if len(order) > most_bars:
+                return order
+    return order
+
+
+def _order_of_parts(
+    bars: Sequence[Bar], sections: Sequence[Section], text: str, most_bars: int, say: Say
+) -> list[int] | None:
+    """The order by parts; None where none is given or the body has no such labels."""
+    labels = {bar.part: bar.index for bar in reversed(bars) if bar.part}
+    if not text or not labels:
+        return None
+    letters = read_part_order(text, most_bars)
+    if letters is None:
+        say(
+            bars[0],
+            f"the order of parts P:{text} cannot be read",
+            "write it as P:AABA or P:A2(BC)3",
+        )
+        return None
+    firsts = sorted(labels.values())
+    order = _expand([part for part in sections if part.body.start < firsts[0]], most_bars)
+    for letter in dict.fromkeys(letters):
+        if letter not in labels:
+            say(bars[0], f"P: asks for a part {letter!r} that the tune does not have", "label it")
+    for letter in letters:
+        if letter not in labels or len(order) > most_bars:
+            continue
+        first = labels[letter]
+        last = next((other for other in firsts if other > first), len(bars))
+        order += _expand([part for part in sections if first <= _first(part) < last], most_bars)
+    return order
+
+
+def _first(section: Section) -> int:
+    return section.body.start if section.body else section.endings[0][1].start
+
+
+def _with_jumps(sections: list[Section], jumps: list[Jump], most_bars: int) -> list[int]:
+    """The order with da capo and dal segno followed, each once."""
+    order: list[int] = []
+    full = _expand(sections, most_bars)
+    for jump in jumps:
+        if jump.bar not in full:
+            continue
+        cut = len(full) - full[::-1].index(jump.bar)
+        order, full = order + full[:cut], full[cut:]
+        again = [bar for part in sections for bar in part.played_last()]
+        end = jump.stop if jump.stop is not None else _end_of_first_section(sections, jump)
+        order += [bar for bar in again if jump.target <= bar <= end]
+        if jump.coda is not None:
+            full = [bar for bar in full if bar >= jump.coda]
+    return order + full
+
+
+def _end_of_first_section(sections: list[Section], jump: Jump) -> int:
+    """Where a da capo without Fine ends: with the section it goes back to."""
+    for section in sections:
+        if jump.target < section.stop:
+            bars = section.played_last()
+            if len(bars) > 1 or section is sections[-1]:
+                return bars[-1] if bars else section.stop - 1
+    return jump.bar
