@@ -1,0 +1,195 @@
+"""The chords of a tune: its own symbols where it has them, else a harmony of ours.
+
+The harmony is the likeliest chord of each slot (half a bar, or a beat in triple metres) under a
+chain of chords: how well the melody's tones fit, how usual the degree is in the mode and at this
+place of the phrase, what it costs to change chord at this place, and how the roots move. See
+data/harmony/chain.toml for the numbers and where they come from. A probability below one half is a
+doubtful chord; a player may well choose another.
+
+Conventions: a section that is repeated has one harmony; each numbered ending has its own, come to
+from the same bar. Pickup notes before the first full bar have no chord; those before a later
+section keep the chord before. A dominant seventh is written where the root falls a fifth to the
+next chord, and nowhere else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+
+from tunebook.model.arrangement import ChordSpan
+from tunebook.model.tune import ChordSymbol, Tune
+from tunebook.solve.chord_names import solved_symbol
+from tunebook.solve.harmony_chain import chord_probabilities, passages, slot_scores
+from tunebook.solve.harmony_slots import HarmonySlot, harmony_slots, starts_section
+from tunebook.solve.harmony_tables import harmony_tables
+from tunebook.solve.own_chords import own_chords
+
+LEAST_ALTERNATIVE = 0.08
+"""Other chords are named from this probability on; our judgement."""
+DOUBTFUL = 0.5
+_QUALITIES = ("major", "minor")
+
+
+def choose_chords(tune: Tune) -> tuple[ChordSpan, ...]:
+    """The chords of ``tune`` in written order, without gaps from the first one on.
+
+    A tune with at least two chord symbols keeps them (source "tune", confidence 1); any other
+    gets a harmony (source "solved"). Shapes are not filled in.
+    """
+    return own_chords(tune) or solve_chords(tune)
+
+
+def solve_chords(tune: Tune) -> tuple[ChordSpan, ...]:
+    """A harmony for ``tune`` whatever symbols it has."""
+    slots = harmony_slots(tune)
+    if not slots:
+        return ()
+    probabilities = slot_probabilities(slots)
+    chosen = [int(row.argmax()) for row in probabilities]
+    groups = _groups(tune, slots, chosen)
+    sevenths = _dominants(slots, chosen)
+    spans = []
+    for index, group in enumerate(groups):
+        start = slots[group[0]].onset
+        last = slots[group[-1]]
+        end = last.onset + last.duration
+        if index + 1 < len(groups):
+            end = slots[groups[index + 1][0]].onset
+        elif tune.bars:
+            end = max(end, tune.bars[-1].onset + tune.bars[-1].duration)
+        mean = np.average(
+            probabilities[group], axis=0, weights=[float(slots[i].duration) for i in group]
+        )
+        spans.append(_span(tune, slots[group[0]], start, end - start, chosen[group[0]], mean,
+                           group[-1] in sevenths))  # fmt: skip
+    return tuple(spans)
+
+
+def slot_probabilities(slots: Sequence[HarmonySlot]) -> np.ndarray:
+    """(slots x 24) probability of each chord, numbered 2 * pitch class + (1 when minor)."""
+    tables = harmony_tables()
+    parents = [slot.parent for slot in slots]
+    return chord_probabilities(slot_scores(slots, tables), passages(slots, tables), parents)
+
+
+def _groups(
+    tune: Tune, slots: Sequence[HarmonySlot], chosen: Sequence[int]
+) -> list[list[int]]:
+    """Slots that share one printed chord: neighbours of one chord within a section."""
+    begins = {
+        bar.index
+        for before, bar in zip((None, *tune.bars), tune.bars, strict=False)
+        if starts_section(bar, before) or bar.ending
+    }
+    groups: list[list[int]] = []
+    for index, slot in enumerate(slots):
+        is_new_bar = index == 0 or slots[index - 1].bar_index != slot.bar_index
+        passed = range(slots[index - 1].bar_index + 1, slot.bar_index + 1) if index else ()
+        starts = is_new_bar and any(bar in begins for bar in passed)
+        is_same = index > 0 and chosen[index] == chosen[index - 1] and not starts
+        if is_same and slot.parent == index - 1:
+            groups[-1].append(index)
+        else:
+            groups.append([index])
+    return groups
+
+
+def _dominants(slots: Sequence[HarmonySlot], chosen: Sequence[int]) -> set[int]:
+    """Slots whose chord is major, is not the tonic's, and falls a fifth to the chord that follows
+    wherever another one follows."""
+    falls: dict[int, list[bool]] = {}
+    for index, slot in enumerate(slots):
+        parent = slot.parent
+        if parent >= 0 and chosen[parent] != chosen[index]:
+            fall = (chosen[index] // 2 - chosen[parent] // 2) % 12 == 5
+            falls.setdefault(parent, []).append(fall)
+    found = set()
+    for index, kinds in falls.items():
+        key = slots[index].key
+        degree = (chosen[index] // 2 - key.tonic_class) % 12
+        # Major triads on these degrees are dominants of something when they fall a fifth; I to IV
+        # and IV to flat VII are not heard so.
+        dominants = (7, 2, 4, 9, 11) if not key.is_minor_like else (7, 2, 10)
+        if chosen[index] % 2 == 0 and degree in dominants and all(kinds):
+            found.add(index)
+    return found
+
+
+def _span(
+    tune: Tune,
+    slot: HarmonySlot,
+    onset: Fraction,
+    duration: Fraction,
+    state: int,
+    mean: np.ndarray,
+    has_seventh: bool,
+) -> ChordSpan:
+    place = tune.bars[slot.bar_index].place
+
+    def symbol(number: int, extension: str = "") -> ChordSymbol:
+        quality = _QUALITIES[number % 2]
+        return solved_symbol(number // 2, quality, slot.key, place, extension)
+
+    others = [
+        (symbol(int(other)).symbol, round(float(mean[other]), 3))
+        for other in np.argsort(-mean)
+        if other != state and mean[other] >= LEAST_ALTERNATIVE
+    ]
+    return ChordSpan(
+        slot.bar_index, onset, duration, symbol(state, "7" if has_seventh else ""), "solved",
+        round(float(mean[state]), 3), (), tuple(others),
+    )  # fmt: skip
+
+
+def explain_chords(
+    tune: Tune, first_bar: int | None = None, last_bar: int | None = None
+) -> tuple[str, ...]:
+    """Lines of text: each printed bar number with its chords, how sure they are, and the others
+    that were likely. Bars are given as printed; None means from the first, to the last."""
+    lines = []
+    spans = choose_chords(tune)
+    for span in spans:
+        number = tune.bars[span.bar_index].number
+        if (first_bar is not None and number < first_bar) or (
+            last_bar is not None and number > last_bar
+        ):
+            continue
+        lines.append(f"bar {number}{_beat(tune, span)}: {_words(tune, span)}")
+    if not lines:
+        return ("no chords in these bars",)
+    solved = [span for span in spans if span.source == "solved"]
+    if solved:
+        doubtful = sum(span.confidence < DOUBTFUL for span in solved)
+        lines.append(f"{len(solved)} chords chosen by the program, {doubtful} of them doubtful")
+    return tuple(lines)
+
+
+def _words(tune: Tune, span: ChordSpan) -> str:
+    if span.source == "tune":
+        return f"{span.chord.symbol}, the tune's own"
+    words = f"{span.chord.symbol}, {span.confidence:.0%} sure"
+    if span.alternatives:
+        others = ", ".join(f"{symbol} {part:.0%}" for symbol, part in span.alternatives)
+        words += f"; else {others}"
+    return words + (" (doubtful)" if span.confidence < DOUBTFUL else "")
+
+
+def _beat(tune: Tune, span: ChordSpan) -> str:
+    """", beat 3" for a chord that begins within its bar, else nothing."""
+    bar = tune.bars[span.bar_index]
+    into = span.onset - bar.onset
+    if bar.is_continued or bar.is_pickup or not into:
+        return ""
+    beat = Fraction(3 if bar.meter.is_compound else 1, bar.meter.unit)
+    return f", beat {1 + into / beat}"
+
+
+def with_shapes(spans: Sequence[ChordSpan], shapes: Sequence[tuple]) -> tuple[ChordSpan, ...]:
+    """The same spans with these shapes filled in, one each."""
+    return tuple(
+        replace(span, shape=tuple(shape)) for span, shape in zip(spans, shapes, strict=True)
+    )
