@@ -10,7 +10,8 @@ from pathlib import Path
 class EngravedSystem:
     """One system of music. ``page_index`` is its page in the piece's PDF. The box is in points
     from the lower left of that page and includes everything drawn, bleed included.
-    ``bar_count`` is how many bars it holds, 0 when not known."""
+    ``bar_count`` is how many bars it holds, 0 when not known. ``staff_indent_pt`` is how far right
+    of the box's left side the staff begins: shift by it to set staves flush with the text."""
 
     page_index: int
     left_pt: float
@@ -18,6 +19,7 @@ class EngravedSystem:
     width_pt: float
     height_pt: float
     bar_count: int = 0
+    staff_indent_pt: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """Bars that are marked: changed by a retuning, beyond an edition's limits, hardest.
 
-Each kind has a look of its own: a thick line over changed bars, a dashed bracket over bars beyond
+Each kind has a look of its own: a thick line over changed bars, a dashed line over bars beyond
 the limits, a pale ground under the hardest bars.
 """
 
@@ -12,12 +12,7 @@ from typing import Any
 from tunebook.write.leaves import make_leaves, put
 from tunebook.write.printed_bars import PrintedBars
 
-# Looks of the lines over bars: tweaks of LilyPond's measure spanner.
-_LOOKS = {
-    "changed": "-\\tweak thickness #6 -\\tweak edge-height #'(0 . 0)",
-    "beyond": "-\\tweak style #'dashed-line -\\tweak dash-period #1.6 "
-    "-\\tweak dash-fraction #0.6 -\\tweak thickness #1.4",
-}
+_LOOKS = {"changed": "\\changedLook", "beyond": "\\beyondLook"}
 
 
 def passages(printed: PrintedBars, indices: Set[int]) -> list[tuple[int, int]]:
@@ -42,13 +37,13 @@ def ground_commands(
     starts: dict[int, list[str]] = {}
     ends: dict[int, list[str]] = {}
     for first, last in passages(printed, indices):
-        starts[printed.bars[first].bar.index] = ['\\paleGround']
+        starts[printed.bars[first].bar.index] = ["\\paleGround"]
         ends[printed.bars[last].bar.index] = ["\\stopStaffHighlight"]
     return starts, ends
 
 
 def mark_line(kind: str, printed: PrintedBars, indices: Set[int]) -> Any | None:
-    """A line of brackets above the melody for one kind of mark, or None when no bar has it."""
+    """The lines above the melody for one kind of mark, as a context; None when no bar has it."""
     import abjad
 
     runs = passages(printed, indices)
@@ -61,11 +56,11 @@ def mark_line(kind: str, printed: PrintedBars, indices: Set[int]) -> Any | None:
         if place not in firsts and place not in lasts:
             bars.append(abjad.Container(make_leaves("s", one.length)))
             continue
-        # Two blanks, since a bracket may begin and end in the same bar.
+        # Two blanks, since a line may begin and end in the same bar.
         leaves = make_leaves("s", one.length / 2) + make_leaves("s", one.length / 2)
         if place in firsts:
-            put(leaves[0], [f"{_LOOKS[kind]} \\startMeasureSpanner"], "after")
+            put(leaves[0], [_LOOKS[kind], "<>\\startMeasureSpanner"], "before")
         if place in lasts:
-            put(leaves[-1], ["\\stopMeasureSpanner"], "after")
+            put(leaves[-1], ["<>\\stopMeasureSpanner"], "before")
         bars.append(abjad.Container(leaves))
     return abjad.Context(bars, lilypond_type="MarkLine", name=f"{kind.capitalize()}Bars")

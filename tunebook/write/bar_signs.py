@@ -34,7 +34,7 @@ def bar_line(after: str, before: str) -> str:
     if closes:
         return ":|."
     if opens or after == "|:":
-        return ".|:-||" if after in ("||", "|]") else ".|:"
+        return ".|:-||"  # a double bar where the line ends here
     if after in ("", "|") and before not in ("", "|"):
         return _SIMPLE.get(before, "|")
     return _SIMPLE.get(after, "|")
@@ -71,7 +71,7 @@ def ending_commands(bars: Sequence[Bar]) -> tuple[tuple[str, ...], ...]:
     is_open = False
     for place, bar in enumerate(bars):
         changes: list[str] = []
-        if is_open and (bar.ending or place and _ends(bars[place - 1])):
+        if is_open and (bar.ending or (place and _ends(bars[place - 1]))):
             changes.append("(volta #f)")
             is_open = False
         if bar.ending:

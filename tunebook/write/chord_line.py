@@ -16,10 +16,10 @@ from tunebook.write.safe_text import lilypond_string
 DOUBTFUL_BELOW = 0.5
 MOST_CHORD_LETTERS = 24
 _ACCIDENTALS = {
-    -2: "\\chordFlat \\chordFlat ",
-    -1: "\\chordFlat ",
-    1: "\\chordSharp ",
-    2: "\\chordSharp \\chordSharp ",
+    -2: "\\chord-flat \\chord-flat ",
+    -1: "\\chord-flat ",
+    1: "\\chord-sharp ",
+    2: "\\chord-sharp \\chord-sharp ",
 }
 _QUALITIES = {"minor": "m", "diminished": "dim", "augmented": "aug"}
 _EXTENSION = re.compile(r"(maj|add|sus|b|#|[0-9]|\(|\)|\+|-|/|m)*")

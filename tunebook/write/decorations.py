@@ -1,7 +1,8 @@
 """Decorations of ABC as LilyPond scripts, dynamics and words.
 
 Names are those of The ABC Music Standard 2.1, section 4.14, in the one spelling that the reader
-keeps. What is not listed is not printed. Fingering decorations are pins and come out as finger numbers.
+keeps. What is not listed is not printed. Fingering decorations are pins and come out as finger
+numbers.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ SCRIPTS: dict[str, str] = {
     "segno": "^\\segno",
     "coda": "^\\coda",
     "arpeggio": "\\arpeggio",
-    "rit.": "_\\phraseWord \"rit.\"",
-    "accel.": "_\\phraseWord \"accel.\"",
+    "rit.": '_\\phraseWord "rit."',
+    "accel.": '_\\phraseWord "accel."',
 }
 
 DYNAMICS: dict[str, str] = {

@@ -11,14 +11,8 @@ _MODE_NAMES = {"ionian": "major", "aeolian": "minor"}
 # Order in which sharps appear, as steps (0 = C); flats appear in the reverse order.
 _SHARP_STEPS = (3, 0, 4, 1, 5, 2, 6)
 # Tonics of the major keys by number of sharps (+) or flats (-).
-_MAJOR_TONICS = {
-    fifths: name
-    for fifths, name in zip(
-        range(-7, 8),
-        ("cf", "gf", "df", "af", "ef", "bf", "f", "c", "g", "d", "a", "e", "b", "fs", "cs"),
-        strict=True,
-    )
-}
+_TONICS = ("cf", "gf", "df", "af", "ef", "bf", "f", "c", "g", "d", "a", "e", "b", "fs", "cs")
+_MAJOR_TONICS = dict(zip(range(-7, 8), _TONICS, strict=True))
 
 
 def signature_alters(fifths: int) -> tuple[int, ...]:

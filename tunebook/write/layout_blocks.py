@@ -14,6 +14,7 @@ OPENING_STAFF_PT = 12.0
 SIDE_MARGIN_BP = 18
 
 _SIGNS = r"""
+#(use-modules (srfi srfi-1) (lily curried-definitions))
 #(define-markup-command (crossed-digit layout props digit) (markup?)
    (interpret-markup layout props
     #{ \markup \concat { $digit
@@ -53,6 +54,25 @@ hiddenTime = #(define-music-function (fraction) (fraction?)
 barNumber = #(define-music-function (number) (index?)
    #{ \set Score.currentBarNumber = #number #})
 noBarNumber = { \once \omit Score.BarNumber }
+#(define-markup-command (chord-flat layout props) ()
+   (interpret-markup layout props
+    #{ \markup \concat { \hspace #0.1 \fontsize #-3.5 \raise #0.7 \flat } #}))
+#(define-markup-command (chord-sharp layout props) ()
+   (interpret-markup layout props
+    #{ \markup \concat { \hspace #0.1 \fontsize #-3.5 \raise #0.9 \sharp } #}))
+#(define ((passage-line thickness dash gap) grob)
+   (let* ((reach (ly:stencil-extent (ly:measure-spanner::print grob) X))
+          (left (car reach)) (right (cdr reach))
+          (pieces (if (zero? gap) 1 (max 1 (round (/ (- right left) (+ dash gap))))))
+          (step (/ (- right left) pieces)))
+     (apply ly:stencil-add empty-stencil
+       (map (lambda (piece)
+              (let ((start (+ left (* piece step))))
+                (make-filled-box-stencil
+                  (cons start (+ start (- step gap))) (cons 0 thickness))))
+            (iota (inexact->exact pieces))))))
+changedLook = { \once \override MeasureSpanner.stencil = #(passage-line 0.36 1 0) }
+beyondLook = { \once \override MeasureSpanner.stencil = #(passage-line 0.22 1.1 0.7) }
 paleGround = { \staffHighlight "white" }
 """
 

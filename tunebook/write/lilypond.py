@@ -47,9 +47,7 @@ def write_source(
     shown = Shown.of_edition(edition)
     printed = print_bars(arrangement.tune.bars)
     words = word_lines(printed) if edition.shows_words else []
-    lines = break_lines(
-        printed, line_width_pt, edition.staff_size_pt, has_words=bool(words)
-    )
+    lines = break_lines(printed, line_width_pt, edition.staff_size_pt, has_words=bool(words))
     marks = {"changed": changed_bars, "beyond": beyond_bars}
     score = _score(arrangement, edition, lines.printed, shown, hard_bars, marks, words)
     parts = [
@@ -90,9 +88,7 @@ def _score(
         last = second_staff(arrangement, printed, shown)
         parts.append(last)
     if arrangement.drone and edition.drones != "none":
-        parts.append(
-            drone_staff(arrangement.drone, printed, has_fingers=edition.fingers != "none")
-        )
+        parts.append(drone_staff(arrangement.drone, printed, has_fingers=edition.fingers != "none"))
     put(melody, words, "after")
     return abjad.Score(parts, name="Tune")
 

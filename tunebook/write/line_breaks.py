@@ -56,9 +56,7 @@ def break_lines(
     counts = _full_bars(bars)
     ends = _cheapest_ends(bars, widths, counts, spaces)
     kept = set(ends[:-1])
-    marked = tuple(
-        replace(one, ends_line=place + 1 in kept) for place, one in enumerate(bars)
-    )
+    marked = tuple(replace(one, ends_line=place + 1 in kept) for place, one in enumerate(bars))
     starts = (0, *ends[:-1])
     last_fill = _line_spaces(bars, widths, starts[-1], len(bars)) / spaces
     per_line = tuple(end - start for start, end in zip(starts, ends, strict=True))
@@ -133,7 +131,7 @@ def _end_cost(bars: Sequence[PrintedBar], counts: Sequence[float], end: int) -> 
 
 
 def _is_section_end(one: PrintedBar) -> bool:
-    return one.line_after in (":|.", ":|.|:", "||", "|.", ".|:", ".|:-||")
+    return one.line_after in (":|.", ":|.|:", "||", "|.", ".|:-||")
 
 
 def _completes(bars: Sequence[PrintedBar], end: int) -> bool:

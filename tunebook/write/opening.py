@@ -1,4 +1,4 @@
-"""The opening of a tune (incipit): its first two full bars, small and bare, as a book of its own."""
+"""The opening of a tune (incipit): its first two full bars, small and bare, in its own book."""
 
 from __future__ import annotations
 
@@ -50,6 +50,7 @@ def opening_block(arrangement: Arrangement, line_width_bp: float) -> str:
     line-width = {width:.2f}\\bp
     paper-width = {width + 2 * SIDE_MARGIN_BP:.2f}\\bp
     ragged-right = ##t
+    is-opening = ##t
   }}
   \\bookOutputSuffix "opening"
   \\score {{

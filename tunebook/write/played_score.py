@@ -42,7 +42,8 @@ def played_block(arrangement: Arrangement) -> str:
     if not bars:
         return ""
     put(staff, ["\\cadenzaOn", f"\\tempo 4 = {quarters}"], "opening")
-    return f"\\score {{\n{abjad.lilypond(abjad.Score([staff], name='PlayedTune'))}\n  \\midi {{ }}\n}}\n"
+    score = abjad.lilypond(abjad.Score([staff], name="PlayedTune"))
+    return f"\\score {{\n{score}\n  \\midi {{ }}\n}}\n"
 
 
 def _note(note: Note, after: Note | None) -> list[Any]:

@@ -72,12 +72,10 @@ def _merge_empty(bars: Sequence[Bar]) -> list[Bar]:
     ending: tuple[int, ...] = ()
     for bar in bars:
         if bar.duration or length_of(bar.notes):
-            changes = {}
-            if sign_before:
-                changes["sign_before"] = _stronger(sign_before, bar.sign_before)
-            if ending and not bar.ending:
-                changes["ending"] = ending
-            kept.append(replace(bar, **changes) if changes else bar)
+            before = _stronger(sign_before, bar.sign_before)
+            begun = bar.ending or ending
+            is_same = before == bar.sign_before and begun == bar.ending
+            kept.append(bar if is_same else replace(bar, sign_before=before, ending=begun))
             sign_before, ending = "", ()
             continue
         ending = bar.ending or ending

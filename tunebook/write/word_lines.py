@@ -13,9 +13,7 @@ MOST_LINES = 12
 
 def word_lines(printed: PrintedBars) -> list[str]:
     """One Lyrics context a line of words, as LilyPond text; none when there are no words."""
-    count = max(
-        (len(note.syllables) for one in printed.bars for note in one.bar.notes), default=0
-    )
+    count = max((len(note.syllables) for one in printed.bars for note in one.bar.notes), default=0)
     return [_word_line(printed, line) for line in range(min(count, MOST_LINES))]
 
 

@@ -1,0 +1,200 @@
+"""One run of the engraving program over some sources, watched and kept within limits."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import signal
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tunebook.assemble.lilypond_program import LilyPond, clean_environment
+from tunebook.errors import ProgramError
+
+DEFAULT_MEMORY_BYTES = 3 * 1024**3
+MOST_OUTPUT_BYTES = 200 * 1024**2
+_POLL_S = 0.05
+_ERROR_LINE = re.compile(r"^(?P<stem>[\w-]+)\.ly:\d+:\d+: (?:fatal )?error: (?P<what>.+)$", re.M)
+_FAILED_FILES = re.compile(r"failed files: (?P<names>.+)$", re.M)
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """How a run ended. ``done`` are the stems that came out well; ``failed`` gives reasons by
+    stem; ``left`` are those not reached, and ``culprit`` the stem at which the run broke off."""
+
+    done: tuple[str, ...]
+    failed: dict[str, str]
+    left: tuple[str, ...]
+    culprit: str | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RunLimits:
+    """``timeout_s`` is for each piece, not for the whole run."""
+
+    timeout_s: float
+    memory_bytes: int = DEFAULT_MEMORY_BYTES
+
+
+class StoppedError(Exception):
+    """The run was asked to stop."""
+
+
+def run_engraver(
+    program: LilyPond,
+    settings: Path,
+    folder: Path,
+    stems: Sequence[str],
+    limits: RunLimits,
+    stop: threading.Event,
+    on_done: Callable[[str], None],
+) -> RunResult:
+    """Engrave ``<stem>.ly`` for each stem, in ``folder``, in one process.
+
+    The program works through its files in order, so the first one without a result is the one
+    at which it broke off. Raises StoppedError (after ending the process) when ``stop`` is set, and
+    ProgramError when the program does not start.
+    """
+    log_path = folder / f"{stems[0]}.log"
+    with open(log_path, "wb") as log:
+        process = _start(program, settings, folder, stems, log)
+        try:
+            _limit(process.pid, limits)
+            is_late = _watch(process, folder, stems, limits, stop, on_done)
+        finally:
+            _end(process)
+    log_text = log_path.read_text("utf-8", "replace")
+    return _result(folder, stems, process.returncode, is_late, limits, log_text)
+
+
+def _start(
+    program: LilyPond, settings: Path, folder: Path, stems: Sequence[str], log: object
+) -> subprocess.Popen[bytes]:
+    try:
+        return subprocess.Popen(
+            program.command(settings, [f"{stem}.ly" for stem in stems]),
+            cwd=folder,
+            env=clean_environment(),
+            stdin=subprocess.DEVNULL,
+            stdout=log,  # type: ignore[call-overload]
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise ProgramError(f"LilyPond at {program.path} cannot be started ({reason})") from None
+
+
+def _limit(pid: int, limits: RunLimits) -> None:
+    """Memory and file size, where the system lets a running process be limited."""
+    try:
+        import resource
+    except ImportError:
+        return
+    set_limit = getattr(resource, "prlimit", None)
+    if set_limit is None:
+        return
+    with contextlib.suppress(OSError, ValueError):
+        set_limit(pid, resource.RLIMIT_AS, (limits.memory_bytes, limits.memory_bytes))
+        set_limit(pid, resource.RLIMIT_FSIZE, (MOST_OUTPUT_BYTES, MOST_OUTPUT_BYTES))
+        set_limit(pid, resource.RLIMIT_CORE, (0, 0))
+
+
+def _watch(
+    process: subprocess.Popen[bytes],
+    folder: Path,
+    stems: Sequence[str],
+    limits: RunLimits,
+    stop: threading.Event,
+    on_done: Callable[[str], None],
+) -> bool:
+    """Wait for the end of the process; True when the next result takes too long instead."""
+    missing = list(stems)
+    last_change = time.monotonic()
+    while True:
+        has_ended = process.poll() is not None
+        there = [stem for stem in missing if (folder / f"{stem}.pdf").exists()]
+        for stem in there:
+            missing.remove(stem)
+            on_done(stem)
+            last_change = time.monotonic()
+        if has_ended:
+            return False
+        if stop.is_set():
+            raise StoppedError
+        if time.monotonic() - last_change > limits.timeout_s:
+            return True
+        stop.wait(_POLL_S)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """End the process and all it started, and wait for it."""
+    if process.poll() is None:
+        try:
+            os.killpg(process.pid, signal.SIGKILL)
+        except (OSError, AttributeError):
+            process.kill()
+    process.wait()
+
+
+def _result(
+    folder: Path,
+    stems: Sequence[str],
+    exit_code: int,
+    is_late: bool,
+    limits: RunLimits,
+    log: str,
+) -> RunResult:
+    errors: dict[str, str] = {}
+    for match in _ERROR_LINE.finditer(log):
+        errors.setdefault(match["stem"], match["what"].strip())
+    named = _FAILED_FILES.search(log)
+    if named is not None:
+        for stem in re.findall(r'"?([\w-]+)\.ly"?', named["names"]):
+            errors.setdefault(stem, "LilyPond gave no reason")
+    if exit_code in (0, 1) and not is_late:
+        missing = [s for s in stems if s not in errors and not (folder / f"{s}.pdf").exists()]
+        errors.update(dict.fromkeys(missing, "LilyPond made no page"))
+        failed = {stem: errors[stem] for stem in stems if stem in errors}
+        return RunResult(tuple(stem for stem in stems if stem not in failed), failed, ())
+    return _broken(folder, stems, exit_code, is_late, limits, errors)
+
+
+def _broken(
+    folder: Path,
+    stems: Sequence[str],
+    exit_code: int,
+    is_late: bool,
+    limits: RunLimits,
+    errors: dict[str, str],
+) -> RunResult:
+    """The run broke off: at the first piece after the last one with a result or an error."""
+    reached = [
+        place
+        for place, stem in enumerate(stems)
+        if stem in errors or (folder / f"{stem}.pdf").exists()
+    ]
+    at = reached[-1] + 1 if reached else 0
+    failed = {
+        stem: errors.get(stem, "LilyPond made no page")
+        for stem in stems[:at]
+        if stem in errors or not (folder / f"{stem}.pdf").exists()
+    }
+    done = tuple(stem for stem in stems[:at] if stem not in failed)
+    culprit = stems[at] if at < len(stems) else None
+    reason = f"took longer than {limits.timeout_s:g} s" if is_late else _died(exit_code)
+    return RunResult(done, failed, tuple(stems[at + 1 :]), culprit, reason)
+
+
+def _died(exit_code: int) -> str:
+    if exit_code < 0:
+        with contextlib.suppress(ValueError):
+            return f"LilyPond was ended by {signal.Signals(-exit_code).name}"
+    return f"LilyPond ended with code {exit_code}"
