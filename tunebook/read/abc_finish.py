@@ -27,7 +27,7 @@ def finish_bars(drafts: list[BarDraft], notices: Notices) -> tuple[Bar, ...]:
         notes, after = _finish_notes(draft, onset, notices)
         bars.append(
             Bar(
-                place=notices.place(draft.line, draft.column),
+                place=notes[0].place if notes else notices.place(draft.line, draft.column),
                 index=index,
                 number=number,
                 notes=notes,

@@ -121,6 +121,9 @@ def _section_with_endings(bars: Sequence[Bar], start: int, first: int, say: Say)
     if not body and 1 not in seen:
         say(bars[first], "a later ending with nothing to repeat before it", "write its repeat")
         return Section(range(start, index))
+    if not asked and len(endings) < 2:
+        say(bars[first], "a numbered ending without a repeat sign", "write :| at its end")
+        return Section(range(start, index))
     if not asked:
         say(bars[first], "numbered endings without a repeat sign are read as a repeat", "write :|")
     passes = max(max(seen), 2, asked if asked > 2 else 0)
