@@ -109,33 +109,42 @@ class _TuneWriter:
             raise _RefusedError(
                 "this note is not what stands in the text; its finger is not written"
             )
-        if has_finger(run_before(self._pieces_of(note.place), at)) or self._is_pinned(note, 0):
+        is_pinned = self._pin(note, 0) is not None
+        if is_pinned or has_finger(run_before(self._pieces_of(note.place), at)):
             return
         self._insert(note.place, note.place.column, f"!{fingered.stops[0].finger}!")
 
     def _add_double_stop(self, fingered: FingeredNote) -> None:
         note = fingered.note
         line, at = self._line(note.place), note.place.column - 1
+        end = note.end_column - 1 if note.end_column else len(line)
+        tones = chord_notes(line, at, end)
         outside = [p for p in run_before(self._pieces_of(note.place), at) if has_finger([p])]
-        tied = _tied_flags(note)
-        if outside or line[at : at + 1] == "+":
+        has_inside = any(is_fingered for _, _, is_fingered in tones)
+        if line[at : at + 1] == "+" or (outside and not has_inside):
             # Fingers before the bracket belong to its tones in order, so more go after them.
             fingers = [f"!{stop.finger}!" for stop in fingered.stops[len(outside) :]]
             self._insert(note.place, note.place.column, "".join(fingers))
             return
-        tones = chord_notes(line, at, note.end_column - 1 if note.end_column else len(line))
+        tied = _tied_flags(note)
         letters = [STEP_LETTERS[pitch.step] for pitch in note.pitches]
         if [letter for _, letter, _ in tones] != letters:
             raise _RefusedError("this chord is not what stands in the text; it gets no fingers")
+        # Fingers inside the bracket override those from elsewhere, so these are written out too.
+        pins = [self._pin(note, tone) for tone in range(len(tones))]
+        if None not in pins:
+            return
         for tone, (offset, _, is_fingered) in enumerate(tones):
-            if not (is_fingered or tied[tone] or self._is_pinned(note, tone)):
-                self._insert(note.place, offset + 1, f"!{fingered.stops[tone].finger}!")
+            if is_fingered or (tied[tone] and pins[tone] is None):
+                continue
+            stop, pin = fingered.stops[tone], pins[tone]
+            self._insert(note.place, offset + 1, f"!{stop.finger if pin is None else pin}!")
 
-    def _is_pinned(self, note: Note, tone: int) -> bool:
-        """True for a pin that stands in a symbol line or behind a user symbol. One from outside
-        the text, as from the book's file, is written in."""
+    def _pin(self, note: Note, tone: int) -> int | None:
+        """The pin that stands in a symbol line or behind a user symbol. One from outside the text,
+        as from the book's file, does not count: it is written in."""
         pin = note.finger_pins[tone] if tone < len(note.finger_pins) else None
-        return pin is not None and self._has_other_pins
+        return pin if self._has_other_pins else None
 
     def add_chords(self) -> None:
         """Write the chosen chords; those of the tune itself are there."""
