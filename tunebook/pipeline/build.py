@@ -13,7 +13,8 @@ from pathlib import Path
 from tunebook import __version__
 from tunebook.assemble.book import assemble_book
 from tunebook.assemble.content import BookContent, BookSection, BookTune
-from tunebook.assemble.engrave import default_cache_folder, engrave
+from tunebook.assemble.engrave import engrave
+from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole

@@ -1,0 +1,169 @@
+"""Make the book: lay out its pages, number them, draw them, place the music, write the file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from tunebook.assemble.back_matter import back_matter
+from tunebook.assemble.booklet import impose_booklet
+from tunebook.assemble.content import BookContent, BookReport
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import BLANK_PAGE, Page
+from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.front_matter import front_matter
+from tunebook.assemble.furniture import draw_furniture
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.paper import page_format
+from tunebook.assemble.placing import place_systems
+from tunebook.assemble.retune_pages import retune_pages
+from tunebook.assemble.sheet import PageReference, PlacedSystem, Sheet
+from tunebook.assemble.signs import foot_line
+from tunebook.assemble.tune_pages import lay_out_tunes
+from tunebook.files import write_whole
+
+
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """All pages with their labels; ``body_start`` is the number of pages of front matter."""
+
+    pages: tuple[Page, ...]
+    labels: tuple[str, ...]
+    body_start: int
+
+
+def assemble_book(content: BookContent, output: Path) -> BookReport:
+    """Write the book to ``output`` (whole or not at all) and report on it.
+
+    With ``content.book.is_booklet`` and A5 paper, a second file ``<stem>-booklet.pdf`` has the
+    pages two on a sheet of A4 in the order for folding. Raises OutputError when a file cannot be
+    written, ProgramError when no font can be found.
+    """
+    words = fixed_words(content.book.language)
+    design = Design(page_format(content.paper), load_fonts(content.font_cache), words)
+    body = lay_out_tunes(content, design, foot_line(content, design))
+    back = back_matter(content, design)
+    front = front_matter(content, design, back)
+    if content.retuning is not None:
+        front = [*front, *retune_pages(content.retuning, design)]
+    numbered = _number(front, body.pages, back)
+    document = _document(content, design, numbered)
+    data = _saved(document)
+    write_whole(output, data)
+    booklet, sheets = None, 0
+    if content.book.is_booklet and content.paper == "a5":
+        booklet = output.with_name(f"{output.stem}-booklet.pdf")
+        imposed, sheets = impose_booklet(data)
+        write_whole(booklet, imposed)
+    return BookReport(
+        output=output,
+        pages=len(numbered.pages),
+        tunes=len(content.tunes),
+        booklet=booklet,
+        booklet_sheets=sheets,
+        turned_tunes=body.turned_tunes,
+        warnings=_warnings(design),
+    )
+
+
+def _number(front: Sequence[Page], body: Sequence[Page], back: Sequence[Page]) -> _Numbered:
+    """Roman numbers for the front matter, arabic ones from the first page of the tunes, which is
+    a right-hand page."""
+    filled = [*front, *([BLANK_PAGE] if len(front) % 2 else [])]
+    rest = [*body, *back]
+    labels = [roman(number) for number in range(1, len(filled) + 1)]
+    labels += [str(number) for number in range(1, len(rest) + 1)]
+    return _Numbered((*filled, *rest), tuple(labels), len(filled))
+
+
+def roman(number: int) -> str:
+    """``number`` in small roman figures."""
+    signs = ((100, "c"), (90, "xc"), (50, "l"), (40, "xl"), (10, "x"), (9, "ix"), (5, "v"))
+    text = ""
+    for value, sign in (*signs, (4, "iv"), (1, "i")):
+        while number >= value:
+            text += sign
+            number -= value
+    return text
+
+
+def _document(content: BookContent, design: Design, numbered: _Numbered) -> Any:
+    """The finished book as a pikepdf document."""
+    import pikepdf
+
+    data, placed = _draw_pages(content, design, numbered)
+    document = pikepdf.open(BytesIO(data))
+    place_systems(document, placed)
+    _describe(document, content, numbered)
+    return document
+
+
+def _draw_pages(
+    content: BookContent, design: Design, numbered: _Numbered
+) -> tuple[bytes, list[PlacedSystem]]:
+    from reportlab.pdfgen.canvas import Canvas
+
+    size = (design.page_format.width_pt, design.page_format.height_pt)
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
+    canvas.setTitle(content.book.title)
+    canvas.setAuthor(content.book.editor)
+    canvas.setSubject(content.edition.title or content.edition.name)
+    canvas.setCreator(f"tunebook {content.program_version}".strip())
+    references = {
+        anchor: PageReference(index, numbered.labels[index])
+        for index, page in enumerate(numbered.pages)
+        for anchor in page.anchors()
+    }
+    sheet = Sheet(canvas, design.fonts, design.page_format, references)
+    for index, page in enumerate(numbered.pages):
+        draw_furniture(sheet, page, numbered.labels[index], content.book.title, index % 2 == 1)
+        page.draw(sheet)
+        sheet.end_page()
+    canvas.save()
+    return buffer.getvalue(), sheet.placed
+
+
+def _describe(document: Any, content: BookContent, numbered: _Numbered) -> None:
+    """Page labels, language and what a reader shows on opening."""
+    import pikepdf
+
+    root = document.Root
+    labels = [0, pikepdf.Dictionary(S=pikepdf.Name.r)]
+    labels += [numbered.body_start, pikepdf.Dictionary(S=pikepdf.Name.D)]
+    root.PageLabels = pikepdf.Dictionary(Nums=pikepdf.Array(labels))
+    root.Lang = pikepdf.String(content.book.language)
+    root.PageMode = pikepdf.Name.UseOutlines
+    root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
+    for name in ("/CreationDate", "/ModDate"):
+        if name in document.docinfo:
+            del document.docinfo[name]
+    with document.open_metadata(set_pikepdf_as_editor=False) as metadata:
+        metadata["dc:title"] = content.book.title
+        metadata["dc:language"] = {content.book.language}
+        if content.book.editor:
+            metadata["dc:creator"] = [content.book.editor]
+
+
+def _saved(document: Any) -> bytes:
+    import pikepdf
+
+    buffer = BytesIO()
+    document.save(
+        buffer,
+        deterministic_id=True,
+        object_stream_mode=pikepdf.ObjectStreamMode.generate,
+        compress_streams=True,
+    )
+    document.close()
+    return buffer.getvalue()
+
+
+def _warnings(design: Design) -> tuple[str, ...]:
+    if not design.fonts.missing:
+        return ()
+    letters = " ".join(sorted(design.fonts.missing)[:20])
+    return (f"no font has these characters: {letters}; they are printed as \ufffd",)

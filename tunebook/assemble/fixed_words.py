@@ -1,0 +1,154 @@
+"""The fixed words of a book, by language: one record with a text for every place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+# Kinds of signs that the legend can explain.
+LEGEND_KINDS = (
+    "finger",
+    "string",
+    "crossed",
+    "barre",
+    "drone",
+    "take_over",
+    "chord",
+    "doubtful_chord",
+    "shape",
+    "accompaniment",
+    "beyond",
+    "hard",
+    "changed",
+)
+# Techniques that the index lists.
+TECHNIQUES = (
+    "crossed",
+    "barre",
+    "row_jump",
+    "shift",
+    "substitution",
+    "held_drone",
+    "open_drone",
+    "double_stop",
+    "above_first",
+    "little_finger",
+    "triplet",
+    "grace",
+    "chord",
+)
+MODES = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "locrian")
+
+
+@dataclass(frozen=True, slots=True)
+class FixedWords:
+    """Words and sentences of one language. ``{}`` in a text takes a number or a name."""
+
+    language: str
+    # front matter
+    edited_by: str
+    for_instrument: str
+    tuned: str
+    cautions_title: str
+    cautions: tuple[str, ...]
+    contents: str
+    contents_by_title: str
+    front_matter: str
+    back_matter: str
+    other_tunes: str
+    # signs
+    signs_title: str
+    signs_intro: str
+    legend: Mapping[str, str]
+    foot_finger: str
+    foot_string: str
+    foot_crossed: str
+    foot_drone: str
+    foot_beyond: str
+    foot_hard: str
+    # instrument
+    instrument_title: str
+    tuning: str
+    playing_strings: str
+    sympathetic_strings: str
+    sympathetic_text: str
+    keybox_text: str
+    fingerboard_text: str
+    first_position: str
+    first_position_text: str
+    compass: str
+    key_counts: str
+    no_keys: str
+    one_key: str
+    string_length: str
+    bow_text: str
+    low_strings_first: str
+    string_word: str
+    # keys, tempo
+    modes: Mapping[str, str]
+    key_joint: str
+    is_minor_lower: bool
+    b_natural: str
+    no_key: str
+    # sets
+    tune_set: str
+    ends_on: str
+    begins_on: str
+    same_key: str
+    key_change: str
+    open_string: str
+    key_place: str
+    drone_stays: str
+    drone_changes: str
+    # tune pages
+    also: str
+    continued: str
+    source: str
+    words_title: str
+    see_sources: str
+    # practice and chords
+    practice_title: str
+    practice_text: str
+    chords_title: str
+    chords_text: str
+    chord_in: str
+    # indexes
+    index_titles: str
+    index_types: str
+    index_keys: str
+    index_techniques: str
+    index_openings: str
+    index_openings_text: str
+    no_type: str
+    techniques: Mapping[str, str]
+    ladder_title: str
+    ladder_text: str
+    reason_shifts: tuple[str, str]
+    reason_crossed: tuple[str, str]
+    reason_jumps: tuple[str, str]
+    reason_highest: str
+    reason_first: str
+    reason_held: str
+    reason_barre: str
+    sources_title: str
+    composer: str
+    origin: str
+    found_in: str
+    transcribed: str
+    remark: str
+    no_source: str
+    # colophon
+    colophon_title: str
+    colophon_text: str
+    edition: str
+    instrument: str
+    hand: str
+    paper: str
+    staff_size: str
+    tempo: str
+    tempo_text: str
+    fonts: str
+    fonts_text: str
+    program: str
+    date: str
+    page: str

@@ -1,0 +1,108 @@
+"""Fonts by their role on the page: which font prints each character, and how wide it is."""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass, field
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from tunebook.assemble.font_files import ROLES, fallback_file, symbol_font, text_font
+from tunebook.assemble.symbol_font import DOT, HALF, SIXTEENTH, WHOLE
+from tunebook.errors import ProgramError
+
+SERIF, BOLD, ITALIC, BOLD_ITALIC, SANS, SANS_BOLD = ROLES
+# Printed for a character that no font has.
+_UNKNOWN = "\ufffd"
+_SYMBOLS = "symbols"
+_OWN_SYMBOLS = (WHOLE, HALF, SIXTEENTH, DOT)
+
+
+@dataclass(slots=True)
+class Fonts:
+    """Chains of registered fonts by role. ``missing`` collects the characters that no font had,
+    for a warning at the end."""
+
+    chains: dict[str, tuple[Any, ...]]
+    main_names: tuple[str, ...] = ()
+    missing: set[str] = field(default_factory=set)
+    _choices: dict[tuple[str, str], Any] = field(default_factory=dict)
+
+    def runs(self, text: str, role: str) -> list[tuple[str, str]]:
+        """Cut ``text`` into (font name, text) runs, each printable by its font."""
+        runs: list[tuple[str, str]] = []
+        for letter in printable(text):
+            font = self._font_of(letter, role)
+            if font is None:
+                self.missing.add(letter)
+                letter, font = _UNKNOWN, self._font_of(_UNKNOWN, role)
+                if font is None:
+                    letter, font = "?", self.chains[role][0]
+            if runs and runs[-1][0] == font.fontName:
+                runs[-1] = (font.fontName, runs[-1][1] + letter)
+            else:
+                runs.append((font.fontName, letter))
+        return runs
+
+    def width(self, text: str, role: str, size_pt: float) -> float:
+        """Width of ``text`` in points."""
+        from reportlab.pdfbase.pdfmetrics import stringWidth
+
+        return float(sum(stringWidth(run, font, size_pt) for font, run in self.runs(text, role)))
+
+    def _font_of(self, letter: str, role: str) -> Any:
+        key = (letter, role)
+        if key not in self._choices:
+            self._choices[key] = next(
+                (font for font in self.chains[role] if ord(letter) in font.face.charToGlyph), None
+            )
+        return self._choices[key]
+
+
+def printable(text: str) -> str:
+    """Composed letters (NFC); control characters, marks of direction and line ends as spaces."""
+    composed = unicodedata.normalize("NFC", text)
+    return "".join(
+        " " if unicodedata.category(letter) in ("Cc", "Zl", "Zp") else letter
+        for letter in composed
+        if letter in _OWN_SYMBOLS or unicodedata.category(letter) not in ("Cf", "Cs", "Co")
+    )
+
+
+def load_fonts(cache_folder: Path | None = None) -> Fonts:
+    """Register the fonts with reportlab and return them by role.
+
+    Converted fonts are kept in ``cache_folder`` (None: converted anew, about 2 s). Raises
+    ProgramError when neither LilyPond's fonts nor DejaVu can be found.
+    """
+    symbols = symbol_font(cache_folder)
+    shared = [_registered(_SYMBOLS, BytesIO(symbols[1]))] if symbols else []
+    chains = {}
+    names = []
+    for role in ROLES:
+        chain = []
+        main = text_font(role, cache_folder)
+        if main is not None:
+            chain.append(_registered(role, BytesIO(main[1])))
+            names.append(main[0])
+        fallback = fallback_file(role)
+        chain.extend(shared)
+        if fallback is not None:
+            chain.append(_registered(role + "-more", fallback))
+            if main is None:
+                names.append(fallback.stem)
+        if main is None and fallback is None:
+            raise ProgramError("no font for the text", "install the lilypond or matplotlib package")
+        chains[role] = tuple(chain)
+    return Fonts(chains, tuple(names))
+
+
+def _registered(name: str, source: BytesIO | Path) -> Any:
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    full_name = f"tunebook-{name}"
+    font = TTFont(full_name, source if isinstance(source, BytesIO) else str(source))
+    pdfmetrics.registerFont(font)
+    return font

@@ -1,0 +1,136 @@
+"""What stands before the tunes: title page, cautions, contents, signs, instrument."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tunebook.assemble.anchors import CAUTIONS, CONTENTS, TITLE_PAGE, set_anchor, tune_anchor
+from tunebook.assemble.blocks import Entry, Flowed, paragraph
+from tunebook.assemble.content import BookContent, BookTune
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import Page, Placed, Stream, column_width_pt, flow
+from tunebook.assemble.fonts import BOLD, SERIF
+from tunebook.assemble.instrument_page import instrument_pages
+from tunebook.assemble.musical_text import key_name
+from tunebook.assemble.signs import signs_pages
+from tunebook.assemble.sorting import sort_key
+from tunebook.assemble.title_page import title_block
+
+
+def front_matter(content: BookContent, design: Design, back: Sequence[Page]) -> list[Page]:
+    """Return the pages before the tunes. ``back`` are those after them, for the contents."""
+    pages = [_title_page(content, design)]
+    pages += _cautions_pages(design)
+    signs = signs_pages(content, design)
+    instrument = instrument_pages(content.instrument, design)
+    pages += _contents_pages(content, design, [*signs, *instrument], back)
+    return [*pages, *signs, *instrument]
+
+
+def _title_page(content: BookContent, design: Design) -> Page:
+    item = Flowed(title_block(content, design), 0.0, False, TITLE_PAGE, (content.book.title, 0))
+    form = design.page_format
+    return Page((Placed(item, form.side_pt, form.top_pt),), has_furniture=False)
+
+
+def _cautions_pages(design: Design) -> list[Page]:
+    words = design.words
+    items = [design.page_title(words.cautions_title, CAUTIONS)]
+    for caution in words.cautions:
+        lead, _, rest = caution.partition(". ")
+        items.append(_caution(lead + ".", rest, design))
+    return flow([Stream(tuple(items))], design.page_format, words.cautions_title)
+
+
+def _caution(lead: str, rest: str, design: Design) -> Flowed:
+    from tunebook.assemble.blocks import Stack
+
+    size = design.size(11.0)
+    wide = design.width_pt * 0.86
+    blocks = (
+        paragraph(lead, design.fonts, wide, role=BOLD, size_pt=size, leading_pt=size * 1.4),
+        paragraph(rest, design.fonts, wide, role=SERIF, size_pt=size, leading_pt=size * 1.4),
+    )
+    return Flowed(Stack(blocks), design.size(12.0))
+
+
+def _contents_pages(
+    content: BookContent, design: Design, front: Sequence[Page], back: Sequence[Page]
+) -> list[Page]:
+    """Contents in the order of the book, then (where there are sets) by title."""
+    words = design.words
+    streams = [Stream((design.page_title(words.contents, CONTENTS),))]
+    items = [_plain_entry(title, anchor, design) for title, anchor in outlined(front)]
+    for index, section in enumerate(content.sections):
+        items += _section_entries(section.title, index, section.tunes, content, design)
+    ends = [_plain_entry(title, anchor, design) for title, anchor in outlined(back)]
+    if ends:
+        ends[0] = Flowed(ends[0].block, design.size(10.0))
+    streams.append(Stream((*items, *ends)))
+    if any(section.title for section in content.sections) and len(content.tunes) > 2:
+        streams += _by_title(content, design)
+    return flow(streams, design.page_format, words.contents)
+
+
+def outlined(pages: Sequence[Page]) -> list[tuple[str, str]]:
+    """Titles and anchors of the sections that begin on ``pages``."""
+    return [
+        (one.item.outline[0], one.item.anchor)
+        for page in pages
+        for one in page.placed
+        if one.item.outline is not None and one.item.outline[1] == 0
+    ]
+
+
+def _plain_entry(title: str, anchor: str, design: Design) -> Flowed:
+    size = design.size(10.5)
+    return Flowed(Entry(title, anchor, design.width_pt, SERIF, size, size * 1.42))
+
+
+def _section_entries(
+    title: str, index: int, tunes: Sequence[BookTune], content: BookContent, design: Design
+) -> list[Flowed]:
+    size = design.size(10.5)
+    has_sets = any(section.title for section in content.sections)
+    items = []
+    if title:
+        block = Entry(title, set_anchor(index), design.width_pt, BOLD, size, size * 1.5)
+        items.append(Flowed(block, design.size(9.0), True))
+    elif has_sets:
+        items.append(design.small_heading(design.words.other_tunes, design.width_pt))
+    for number, tune in enumerate(tunes):
+        entry = Entry(
+            tune_title(tune),
+            tune_anchor(tune.identity),
+            design.width_pt,
+            SERIF,
+            size,
+            size * 1.42,
+            indent_pt=design.size(14.0) if has_sets else 0.0,
+            middle=key_name(tune.arrangement.tune.key, design.words),
+        )
+        items.append(Flowed(entry, design.size(9.0) if not number and not has_sets else 0.0))
+    return items
+
+
+def tune_title(tune: BookTune) -> str:
+    """The title a tune goes by."""
+    return tune.arrangement.tune.title or tune.identity
+
+
+def _by_title(content: BookContent, design: Design) -> list[Stream]:
+    language = content.book.language
+    columns = 2
+    width = column_width_pt(design.page_format, columns)
+    size = design.size(9.5)
+    tunes = sorted(content.tunes, key=lambda tune: sort_key(tune_title(tune), language))
+    entries = tuple(
+        Flowed(
+            Entry(
+                tune_title(tune), tune_anchor(tune.identity), width, SERIF, size, size * 1.42
+            )
+        )
+        for tune in tunes
+    )
+    heading = design.heading(design.words.contents_by_title, before_pt=18.0)
+    return [Stream((Flowed(heading.block, heading.before_pt),)), Stream(entries, columns)]

@@ -1,0 +1,110 @@
+"""The page about the instrument: strings, tuning, keybox, sympathetic strings; also by itself."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from pathlib import Path
+
+from tunebook.assemble.anchors import INSTRUMENT
+from tunebook.assemble.blocks import Drawing, Flowed
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import Page, Stream, flow
+from tunebook.assemble.fonts import SANS_BOLD, SERIF, load_fonts
+from tunebook.assemble.keybox_drawing import keybox_drawing
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.musical_text import note_name, pitch_name, tuning_text
+from tunebook.assemble.paper import page_format
+from tunebook.assemble.sheet import GREY, Sheet
+from tunebook.files import write_whole
+from tunebook.model.instrument import Instrument, String
+
+
+def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
+    """The page (or pages) that shows the instrument as it is tuned."""
+    words = design.words
+    picture = words.keybox_text if instrument.kind == "keyed" else words.fingerboard_text
+    facts = f"{instrument.title}, {words.tuned.format(tuning_text(instrument))}"
+    items = [
+        design.page_title(words.instrument_title, INSTRUMENT),
+        design.body(facts),
+        design.heading(words.playing_strings),
+        Flowed(_string_table(instrument, design)),
+        design.body(_compass_text(instrument, design), before_pt=6.0),
+        Flowed(keybox_drawing(instrument, design.width_pt), design.size(16.0), True),
+        design.note(picture, before_pt=6.0),
+        design.heading(words.first_position),
+        design.body(words.first_position_text),
+        design.body(words.bow_text, before_pt=8.0),
+    ]
+    if instrument.sympathetic:
+        names = "  ".join(pitch_name(midi) for midi in instrument.sympathetic)
+        items += [
+            design.heading(words.sympathetic_strings),
+            design.body(words.sympathetic_text),
+            design.body(names, before_pt=4.0),
+        ]
+    if instrument.source:
+        items.append(design.note(instrument.source, before_pt=14.0))
+    return flow([Stream(tuple(items))], design.page_format, words.instrument_title)
+
+
+def write_instrument_page(
+    instrument: Instrument,
+    output: Path,
+    *,
+    paper: str = "a4",
+    language: str = "en",
+    font_cache: Path | None = None,
+) -> None:
+    """Write the instrument's page alone to the PDF ``output`` (whole or not at all).
+
+    Raises OutputError when it cannot be written.
+    """
+    from reportlab.pdfgen.canvas import Canvas
+
+    form = page_format(paper)
+    design = Design(form, load_fonts(font_cache), fixed_words(language))
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=(form.width_pt, form.height_pt), invariant=1)
+    canvas.setTitle(f"{instrument.title}, {tuning_text(instrument)}")
+    sheet = Sheet(canvas, design.fonts, form)
+    for page in instrument_pages(instrument, design):
+        page.draw(sheet)
+        sheet.end_page()
+    canvas.save()
+    write_whole(output, buffer.getvalue())
+
+
+def _compass_text(instrument: Instrument, design: Design) -> str:
+    low, high = pitch_name(instrument.lowest_midi), pitch_name(instrument.highest_midi)
+    length = f"{design.words.string_length}: {instrument.string_length_mm:g} mm"
+    return f"{design.words.compass}: {low}–{high}. {length}."
+
+
+def _string_table(instrument: Instrument, design: Design) -> Drawing:
+    """Open strings side by side: name large, keys and highest note below."""
+    size = design.size(17.0)
+    small = design.size(8.5)
+    count = len(instrument.strings)
+    step = design.width_pt / count
+
+    def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
+        for index, string in enumerate(instrument.strings):
+            at = left_pt + step * index
+            sheet.box(at, top_pt, step - 6, size * 2.4, line_pt=0.5, grey=GREY, radius_pt=3)
+            base = top_pt + size * 1.15
+            wide = sheet.text(at + 8, base, note_name(string.open_midi), SANS_BOLD, size)
+            octave = str(string.open_midi // 12 - 1)
+            sheet.text(at + 9 + wide, base, octave, SERIF, small, grey=GREY)
+            text = _keys_text(string, design)
+            sheet.text(at + 8, top_pt + size * 1.95, text, SERIF, small)
+
+    return Drawing(size * 2.4, paint)
+
+
+def _keys_text(string: String, design: Design) -> str:
+    words = design.words
+    if string.key_count == 0:
+        return words.no_keys
+    count = words.key_counts.format(string.key_count) if string.key_count > 1 else words.one_key
+    return f"{count}, {pitch_name(string.open_midi + string.key_count)}"

@@ -1,0 +1,128 @@
+"""Keys, metres, tempi, pitches and places on the keybox in words."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from tunebook.assemble.fixed_words import FixedWords
+from tunebook.assemble.symbol_font import DOT, EIGHTH, HALF, QUARTER, SIXTEENTH, WHOLE
+from tunebook.model.arrangement import Arrangement, Stop
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune
+
+SEPARATOR = " · "
+_NOTE_SIGNS = {
+    Fraction(1): WHOLE,
+    Fraction(1, 2): HALF,
+    Fraction(1, 4): QUARTER,
+    Fraction(1, 8): EIGHTH,
+    Fraction(1, 16): SIXTEENTH,
+}
+_FLAT_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
+
+
+def with_signs(text: str) -> str:
+    """Accidentals written # and b after a note letter, as signs: "F#" to "F♯", "Bbm" to "B♭m"."""
+    signed = text.replace("#", "♯")
+    if len(signed) > 1 and signed[0] in STEP_LETTERS and signed[1] == "b":
+        signed = signed[0] + "♭" + signed[2:]
+    slash = signed.find("/")
+    if 0 < slash < len(signed) - 1:
+        signed = signed[: slash + 1] + with_signs(signed[slash + 1 :])
+    return signed
+
+
+def pitch_name(midi: int) -> str:
+    """Name of a pitch with its octave (middle C is C4), in the commonest spelling."""
+    return f"{_FLAT_NAMES[midi % 12]}{midi // 12 - 1}"
+
+
+def note_name(midi: int) -> str:
+    """Name of a pitch without its octave."""
+    return _FLAT_NAMES[midi % 12]
+
+
+def key_name(key: Key, words: FixedWords) -> str:
+    """A key in words: "D dorian"; in Swedish "d-dorisk". Empty when the tune has none."""
+    if key.mode not in words.modes:
+        return ""
+    tonic = with_signs(key.tonic_name)
+    if tonic == "B":
+        tonic = words.b_natural
+    if words.is_minor_lower and key.is_minor_like:
+        tonic = tonic[0].lower() + tonic[1:]
+    return f"{tonic}{words.key_joint}{words.modes[key.mode]}"
+
+
+def rhythm_name(tune: Tune) -> str:
+    """The tune type as printed, with a capital; empty when there is none."""
+    rhythm = " ".join(tune.rhythm.split())
+    return rhythm[:1].upper() + rhythm[1:]
+
+
+def meter_name(meter: Meter) -> str:
+    """The metre in figures; empty when it is free."""
+    if meter.is_free:
+        return ""
+    return {"C": "4/4", "C|": "2/2"}.get(meter.sign, meter.sign)
+
+
+def tempo_text(arrangement: Arrangement) -> str:
+    """The tempo with its note sign, in brackets when it is not the tune's own."""
+    tune = arrangement.tune
+    speed = arrangement.whole_notes_per_second
+    beat = _beat(tune)
+    figure = f"{_note_sign(beat)} = {round(speed * 60 / float(beat))}"
+    if arrangement.tempo_is_default:
+        return f"({figure})"
+    text = " ".join(tune.tempo.text.split()) if tune.tempo else ""
+    return f"{text} {figure}" if text else figure
+
+
+def _beat(tune: Tune) -> Fraction:
+    if tune.tempo is not None and tune.tempo.beat > 0 and tune.tempo.per_minute > 0:
+        if _note_sign(tune.tempo.beat):
+            return tune.tempo.beat
+    elif tune.meter.is_compound:
+        return Fraction(3, tune.meter.unit)
+    elif tune.meter.unit in (1, 2, 4) and not tune.meter.is_free:
+        return Fraction(1, tune.meter.unit)
+    return Fraction(1, 4)
+
+
+def _note_sign(beat: Fraction) -> str:
+    if beat in _NOTE_SIGNS:
+        return _NOTE_SIGNS[beat]
+    undotted = beat * Fraction(2, 3)
+    return _NOTE_SIGNS[undotted] + DOT if undotted in _NOTE_SIGNS else ""
+
+
+def info_line(arrangement: Arrangement, words: FixedWords) -> str:
+    """The small line under the title: "Polska · D dorian · 3/4 · ♩ = 104"."""
+    tune = arrangement.tune
+    parts = (
+        rhythm_name(tune),
+        key_name(tune.key, words),
+        meter_name(tune.meter),
+        tempo_text(arrangement),
+    )
+    return SEPARATOR.join(part for part in parts if part)
+
+
+def source_line(tune: Tune) -> str:
+    """What stands at the right of the title: composer and place of origin."""
+    parts = (" ".join(tune.composer.split()), " ".join(tune.origin.split()))
+    return ", ".join(dict.fromkeys(part for part in parts if part))
+
+
+def stop_text(stop: Stop, instrument: Instrument, words: FixedWords) -> str:
+    """A stop in words: "D4, open D" or "E4, D string, key 2"."""
+    name = with_signs(instrument.string(stop.string_index).name)
+    if stop.key == 0:
+        return words.open_string.format(name)
+    return f"{pitch_name(stop.midi)} ({words.key_place.format(name, stop.key)})"
+
+
+def tuning_text(instrument: Instrument) -> str:
+    """The open strings, low to high: "C G D A"."""
+    return " ".join(note_name(string.open_midi) for string in instrument.strings)

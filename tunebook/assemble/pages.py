@@ -1,0 +1,224 @@
+"""Exact choice of page breaks for tunes of known heights.
+
+The pages of the body are the layers of a graph: a state is the next part to be set (tune and
+system within it) and the side on which the page lies; an edge is what goes on that page. The
+cheapest path is found by dynamic programming over all states, as is usual for breaking text into
+pages (after the paragraph method of Knuth & Plass 1981, "Breaking paragraphs into lines",
+Software: Practice and Experience 11), so the result is the best possible for the costs below.
+
+Sides: page 0 of the body is a right-hand page, so pages with even index are right-hand ones, and
+the leaf is turned after them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+# Costs in pages (our judgement). A page more costs 1; the share of a page left free is squared,
+# so that one half-empty page is dearer than two that are a quarter empty.
+PAGE_COST = 1.0
+WASTE_WEIGHT = 0.6
+# A tune that would fit on one page, torn over a spread; torn so that the leaf must be turned.
+SPLIT_COST = 1.2
+TURN_COST = 6.0
+# Part of a torn tune with a single system on its page.
+LONE_SYSTEM_COST = 4.0
+# The leaf is turned between two tunes of a set that is to be kept together.
+SET_TURN_COST = 0.5
+# A heading that stands at the foot of a page with music, its tune following overleaf.
+STRANDED_COST = 3.0
+# More than fits: only when a single part is higher than the page.
+OVERFULL_COST = 100.0
+# Something of another set before or after on the pages of a set that is kept together.
+SHARED_COST = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """What is set in one go: a tune (its parts are head with first system, then the systems, the
+    last with the words below) or a set's heading (one part, ``is_opener``).
+
+    ``parts_pt`` are the heights of the parts, ``gap_pt`` the least space above the unit when it
+    is not at the top, ``continued_pt`` the height of the short head where it goes on on another
+    page. ``group`` numbers the set; ``begins_page`` asks for a new page, ``is_kept_together``
+    that the leaf be not turned within the group."""
+
+    identity: str
+    parts_pt: tuple[float, ...]
+    gap_pt: float = 18.0
+    continued_pt: float = 0.0
+    group: int = 0
+    is_opener: bool = False
+    begins_page: bool = False
+    is_kept_together: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """Parts ``first`` up to but without ``last`` of a unit, on one page."""
+
+    unit: int
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class PageFill:
+    """What one page holds; empty for a blank page. ``used_pt`` is the least height of it all."""
+
+    slices: tuple[Slice, ...]
+    used_pt: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    cost: float
+    fill: PageFill
+    state: tuple[int, int]
+
+
+def choose_breaks(units: Sequence[Unit], height_pt: float) -> tuple[PageFill, ...]:
+    """Return the cheapest pages for ``units`` in their order on pages of ``height_pt`` points."""
+    best: dict[tuple[int, int, int], _Choice] = {}
+    for unit in range(len(units) - 1, -1, -1):
+        for part in range(len(units[unit].parts_pt) - 1, -1, -1):
+            for side in (0, 1):
+                best[unit, part, side] = _cheapest(units, height_pt, unit, part, side, best)
+            for side in (0, 1):
+                _consider_blank(best, unit, part, side)
+    return _followed(units, best)
+
+
+def _cheapest(
+    units: Sequence[Unit],
+    height_pt: float,
+    unit: int,
+    part: int,
+    side: int,
+    best: dict[tuple[int, int, int], _Choice],
+) -> _Choice:
+    found: _Choice | None = None
+    for fill, state in _fills(units, height_pt, unit, part):
+        cost = _page_cost(units, fill, state, height_pt, side)
+        if state[0] < len(units):
+            cost += best[state[0], state[1], 1 - side].cost
+        if found is None or cost < found.cost - 1e-9:
+            found = _Choice(cost, fill, state)
+    assert found is not None
+    return found
+
+
+def _consider_blank(
+    best: dict[tuple[int, int, int], _Choice], unit: int, part: int, side: int
+) -> None:
+    """A page left blank, so that what follows lies on the other side."""
+    if part > 0:
+        return
+    other = best[unit, part, 1 - side]
+    cost = PAGE_COST + WASTE_WEIGHT + other.cost
+    if other.fill.slices and cost < best[unit, part, side].cost - 1e-9:
+        best[unit, part, side] = _Choice(cost, PageFill((), 0.0), (unit, part))
+
+
+def _fills(
+    units: Sequence[Unit], height_pt: float, unit: int, part: int
+) -> list[tuple[PageFill, tuple[int, int]]]:
+    """Everything that one page which begins with ``part`` of ``unit`` may hold."""
+    fills = []
+    slices: list[Slice] = []
+    used = units[unit].continued_pt if part else 0.0
+    first, at = part, unit
+    while at < len(units):
+        if units[at].begins_page and first == 0 and slices:
+            break
+        used += units[at].gap_pt if slices else 0.0
+        for last in range(first + 1, len(units[at].parts_pt) + 1):
+            used += units[at].parts_pt[last - 1]
+            if used > height_pt + 0.01 and fills:
+                return fills
+            is_whole = last == len(units[at].parts_pt)
+            state = (at + 1, 0) if is_whole else (at, last)
+            fills.append((PageFill((*slices, Slice(at, first, last)), used), state))
+        slices.append(Slice(at, first, len(units[at].parts_pt)))
+        at, first = at + 1, 0
+    return fills
+
+
+def _page_cost(
+    units: Sequence[Unit],
+    fill: PageFill,
+    state: tuple[int, int],
+    height_pt: float,
+    side: int,
+) -> float:
+    is_end = state[0] == len(units)
+    free = max(0.0, 1.0 - fill.used_pt / height_pt)
+    # The last page may well be short.
+    cost = PAGE_COST + WASTE_WEIGHT * free * free * (0.3 if is_end else 1.0)
+    if fill.used_pt > height_pt + 0.01:
+        cost += OVERFULL_COST * (fill.used_pt / height_pt - 1.0)
+    for one in fill.slices:
+        is_torn = one.first > 0 or one.last < len(units[one.unit].parts_pt)
+        if is_torn and one.last - one.first < 2:
+            cost += LONE_SYSTEM_COST
+    cost += _break_cost(units, fill, state, height_pt, side)
+    return cost + _sharing_cost(units, fill)
+
+
+def _break_cost(
+    units: Sequence[Unit],
+    fill: PageFill,
+    state: tuple[int, int],
+    height_pt: float,
+    side: int,
+) -> float:
+    """What it costs that the page ends where it does."""
+    unit, part = state
+    is_turned = side == 0
+    if unit == len(units):
+        return 0.0
+    if part > 0:
+        if is_turned:
+            return TURN_COST
+        return SPLIT_COST if sum(units[unit].parts_pt) <= height_pt else 0.0
+    last = units[fill.slices[-1].unit]
+    if last.is_opener:
+        # A heading alone on the left-hand page faces its tunes; else the leaf is turned after it.
+        alone = 0.25 if is_turned else 0.0
+        return alone if len(fill.slices) == 1 else STRANDED_COST
+    together = last.is_kept_together and last.group == units[unit].group
+    return SET_TURN_COST if together and is_turned else 0.0
+
+
+def _sharing_cost(units: Sequence[Unit], fill: PageFill) -> float:
+    """What it costs that tunes of different sets share the page."""
+    groups = [units[one.unit].group for one in fill.slices]
+    return SHARED_COST * sum(
+        1
+        for before, after, one in zip(groups, groups[1:], fill.slices, strict=False)
+        if before != after and units[one.unit].is_kept_together
+    )
+
+
+def _followed(
+    units: Sequence[Unit], best: dict[tuple[int, int, int], _Choice]
+) -> tuple[PageFill, ...]:
+    pages = []
+    state, side = (0, 0), 0
+    while state[0] < len(units):
+        choice = best[state[0], state[1], side]
+        pages.append(choice.fill)
+        state, side = choice.state, 1 - side
+    return tuple(pages)
+
+
+def turned_units(units: Sequence[Unit], pages: Sequence[PageFill]) -> tuple[int, ...]:
+    """Indices of the units that go on over a page turn."""
+    return tuple(
+        fill.slices[-1].unit
+        for index, fill in enumerate(pages)
+        if index % 2 == 0
+        and fill.slices
+        and fill.slices[-1].last < len(units[fill.slices[-1].unit].parts_pt)
+    )

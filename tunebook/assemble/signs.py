@@ -1,0 +1,60 @@
+"""Which signs a book uses: the foot line, and the page that explains them."""
+
+from __future__ import annotations
+
+from tunebook.assemble.anchors import SIGNS
+from tunebook.assemble.blocks import Beside, Block, Flowed, Music, Stack, paragraph
+from tunebook.assemble.content import BookContent, LegendEntry
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import Page, Stream, flow
+
+# Share of the width that an engraved example may take.
+_EXAMPLE_SHARE = 0.42
+
+
+def foot_line(content: BookContent, design: Design) -> str:
+    """The signs in one line, for the foot of pages with music."""
+    words, edition = design.words, content.edition
+    notes = [note for tune in content.tunes for note in tune.arrangement.notes]
+    parts = []
+    if edition.fingers != "none":
+        parts.append(words.foot_finger)
+    if any(note.shows_string for note in notes):
+        parts.append(words.foot_string)
+    if any("crossed" in note.ways for note in notes):
+        parts.append(words.foot_crossed)
+    if any(tune.arrangement.drone for tune in content.tunes):
+        parts.append(words.foot_drone)
+    if any(note.beyond_limits for note in notes):
+        parts.append(words.foot_beyond)
+    return "     ".join(parts)
+
+
+def signs_pages(content: BookContent, design: Design) -> list[Page]:
+    """The page that explains the signs, with engraved examples where there are some."""
+    words = design.words
+    entries = content.legend or tuple(
+        LegendEntry(kind) for kind in ("finger", "string", "crossed", "drone", "chord")
+    )
+    items = [design.page_title(words.signs_title, SIGNS), design.body(words.signs_intro)]
+    items += [Flowed(_entry(entry, design), design.size(12.0)) for entry in entries]
+    return flow([Stream(tuple(items))], design.page_format, words.signs_title)
+
+
+def _entry(entry: LegendEntry, design: Design) -> Block:
+    """Example at the left, text at the right."""
+    text = entry.text or design.words.legend.get(entry.kind, "")
+    room = design.width_pt * _EXAMPLE_SHARE
+    left = room + design.size(14.0)
+    size = design.size(10.5)
+    lines = paragraph(
+        text, design.fonts, design.width_pt - left, size_pt=size, leading_pt=size * 1.36
+    )
+    if entry.piece is None:
+        wide = paragraph(text, design.fonts, design.width_pt, size_pt=size, leading_pt=size * 1.36)
+        return wide
+    systems = tuple(
+        Music(entry.piece, system, min(1.0, room / system.width_pt))
+        for system in entry.piece.systems
+    )
+    return Beside((Stack(systems), lines), (0.0, left), is_centred=True)

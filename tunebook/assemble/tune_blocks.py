@@ -1,0 +1,210 @@
+"""What stands around a tune's music: the head above it, words and remarks below it."""
+
+from __future__ import annotations
+
+from tunebook.assemble.blocks import Beside, Block, Drawing, Lines, Space, Stack, broken, stacked
+from tunebook.assemble.content import BookTune
+from tunebook.assemble.design import Design
+from tunebook.assemble.fonts import BOLD, ITALIC, SERIF
+from tunebook.assemble.musical_text import SEPARATOR, info_line, source_line
+from tunebook.assemble.shapes_drawing import shapes_row
+from tunebook.assemble.sheet import GREY, Sheet
+from tunebook.model.book import Edition
+
+_TITLE_PT = 18.0
+_SOURCE_PT = 9.5
+_INFO_PT = 9.5
+_WORDS_PT = 9.5
+# A longer remark is printed with the sources at the end of the book instead.
+_LONGEST_REMARK = 420
+# More lines of words than this are set in two columns.
+_LINES_IN_ONE_COLUMN = 6
+
+
+def tune_head(tune: BookTune, design: Design) -> Block:
+    """Title and source over a hair line, other titles and the line of facts below it."""
+    source = source_line(tune.arrangement.tune)
+    title = tune.arrangement.tune.title or tune.identity
+    size, lines, has_room = _title_lines(title, source, design)
+    blocks: list[Block] = [_title_block(lines, source if has_room else "", size, design)]
+    if source and not has_room:
+        blocks.append(_source_block(source, design))
+    info = info_line(tune.arrangement, design.words)
+    also = " · ".join(tune.arrangement.tune.titles[1:])
+    blocks.append(_ruled_info(info, design.words.also.format(also) if also else "", design))
+    return Stack(tuple(blocks))
+
+
+def continued_head(tune: BookTune, design: Design) -> Block:
+    """The short head where a tune goes on on another page."""
+    size = design.size(9.5)
+    title = tune.arrangement.tune.title or tune.identity
+
+    def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
+        base = top_pt + size
+        wide = sheet.text(left_pt, base, title, BOLD, size)
+        text = f"({design.words.continued})"
+        sheet.text(left_pt + wide + 4, base, text, ITALIC, size, grey=GREY)
+
+    return Drawing(size * 1.2 + design.size(6.0), paint)
+
+
+def tune_tail(tune: BookTune, edition: Edition, design: Design) -> Block | None:
+    """Chord shapes, words and remarks below the music; None when there is nothing."""
+    blocks: list[Block] = []
+    if edition.shows_shapes:
+        shapes = shapes_row(tune.arrangement, design)
+        if shapes is not None:
+            blocks += [Space(design.size(6.0)), shapes]
+    if edition.shows_words and tune.arrangement.tune.words:
+        blocks += [Space(design.size(6.0)), words_block(tune.arrangement.tune.words, design)]
+    remarks = _remarks(tune, edition, design)
+    if remarks:
+        blocks += [Space(design.size(4.0)), *remarks]
+    return Stack(tuple(blocks)) if blocks else None
+
+
+def source_remarks(tune: BookTune, design: Design) -> tuple[str, ...]:
+    """Texts on where the tune is from (S:, Z:) and remarks on it (N:)."""
+    words = design.words
+    fields = (("S", words.found_in), ("Z", words.transcribed), ("N", words.remark))
+    texts = []
+    for letter, name in fields:
+        text = " ".join(" ".join(tune.arrangement.tune.field(letter)).split())
+        if text:
+            texts.append(f"{name}: {text}")
+    return tuple(texts)
+
+
+def _title_lines(title: str, source: str, design: Design) -> tuple[float, tuple[str, ...], bool]:
+    """Size and lines of the title, and whether the source fits beside its last line."""
+    size = design.size(_TITLE_PT)
+    source_pt = design.fonts.width(source, ITALIC, design.size(_SOURCE_PT)) if source else 0.0
+    has_room = source_pt <= 0.45 * design.width_pt
+    room = design.width_pt - (source_pt + 14.0 if source and has_room else 0.0)
+    lines = broken(title, design.fonts, BOLD, size, room)
+    if len(lines) > 1:
+        # Try a slightly smaller size before taking a second line.
+        for share in (0.93, 0.87):
+            smaller = broken(title, design.fonts, BOLD, size * share, room)
+            if len(smaller) == 1:
+                return size * share, smaller, has_room
+        size *= 0.9
+        lines = _evenly_broken(title, design, size, room)
+    return size, lines, has_room
+
+
+def _evenly_broken(title: str, design: Design, size: float, room: float) -> tuple[str, ...]:
+    """Lines of about the same length, so that no single word stands on the last one."""
+    lines = broken(title, design.fonts, BOLD, size, room)
+    width = room
+    while width > room / 2:
+        narrower = broken(title, design.fonts, BOLD, size, width - 12)
+        if len(narrower) > len(lines):
+            break
+        width -= 12
+    return broken(title, design.fonts, BOLD, size, width)
+
+
+def _title_block(lines: tuple[str, ...], source: str, size: float, design: Design) -> Block:
+    leading = size * 1.16
+
+    def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
+        base = top_pt + size * 0.95
+        for index, line in enumerate(lines):
+            sheet.text(left_pt, base + index * leading, line, BOLD, size)
+        if source:
+            last = base + (len(lines) - 1) * leading
+            right = left_pt + design.width_pt
+            sheet.text(right, last, source, ITALIC, design.size(_SOURCE_PT), align="right")
+
+    return Drawing(leading * len(lines), paint)
+
+
+def _source_block(source: str, design: Design) -> Block:
+    size = design.size(_SOURCE_PT)
+    lines = broken(source, design.fonts, ITALIC, size, design.width_pt)
+    return Lines(lines, ITALIC, size, size * 1.25, design.width_pt, "right")
+
+
+def _ruled_info(info: str, also: str, design: Design) -> Block:
+    size = design.size(_INFO_PT)
+    gap = design.size(3.0)
+    info_pt = design.fonts.width(info, SERIF, size)
+    also_size = size * 0.95
+    is_beside = info_pt + design.fonts.width(also, ITALIC, also_size) + 16 <= design.width_pt
+    also_lines = broken(also, design.fonts, ITALIC, also_size, design.width_pt)
+    height = gap + size * 1.45
+    if also and not is_beside:
+        height += len(also_lines) * size * 1.25
+
+    def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
+        right = left_pt + design.width_pt
+        sheet.rule(left_pt, top_pt + gap * 0.5, right)
+        base = top_pt + gap + size
+        sheet.text(left_pt, base, info, SERIF, size)
+        if also and is_beside:
+            sheet.text(right, base, also, ITALIC, also_size, align="right")
+        elif also:
+            for index, line in enumerate(also_lines, 1):
+                sheet.text(left_pt, base + index * size * 1.25, line, ITALIC, also_size)
+
+    return Drawing(height, paint)
+
+
+def words_block(words: tuple[str, ...], design: Design) -> Block:
+    """Verses below the music, in two columns when there are many lines."""
+    size = design.size(_WORDS_PT)
+    gutter = design.size(20.0)
+    columns = 2 if len(words) > _LINES_IN_ONE_COLUMN else 1
+    width = (design.width_pt - gutter * (columns - 1)) / columns
+    verses: list[list[str]] = [[]]
+    for line in words:
+        if not line.strip():
+            verses.append([])
+        verses[-1].extend(broken(line, design.fonts, SERIF, size, width))
+    verses = [verse for verse in verses if verse]
+    if not verses:
+        return Space(0.0)
+    parts = _in_columns(verses, columns)
+    blocks = tuple(
+        Stack(
+            tuple(
+                part
+                for verse in column
+                for part in (Lines(tuple(verse), SERIF, size, size * 1.25), Space(size * 0.5))
+            )
+        )
+        for column in parts
+    )
+    lefts = tuple(index * (width + gutter) for index in range(len(blocks)))
+    return Beside(blocks, lefts)
+
+
+def _in_columns(verses: list[list[str]], columns: int) -> list[list[list[str]]]:
+    """Verses over the columns, as even as whole verses allow; a single long one is cut."""
+    if columns == 1:
+        return [verses]
+    if len(verses) == 1:
+        half = (len(verses[0]) + 1) // 2
+        return [[verses[0][:half]], [verses[0][half:]]]
+    lengths = [len(verse) + 0.5 for verse in verses]
+    cut = min(
+        range(1, len(verses)),
+        key=lambda count: max(sum(lengths[:count]), sum(lengths[count:])),
+    )
+    return [verses[:cut], verses[cut:]]
+
+
+def _remarks(tune: BookTune, edition: Edition, design: Design) -> list[Block]:
+    """Small print below the tune: limits, a teacher's notes, sources and remarks."""
+    blocks: list[Block] = []
+    if tune.limit_note:
+        blocks.append(design.small(tune.limit_note, design.width_pt, role=BOLD))
+    if edition.shows_notes_on_choices:
+        blocks += [design.small(note, design.width_pt) for note in tune.choice_notes]
+    if edition.shows_sources:
+        text = SEPARATOR.join(source_remarks(tune, design))
+        if text and len(text) <= _LONGEST_REMARK:
+            blocks.append(design.small(text, design.width_pt, role=ITALIC))
+    return [stacked(blocks)] if blocks else []

@@ -1,0 +1,178 @@
+"""The pages of tunes: heads, systems and tails broken over pages and spread down each page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tunebook.assemble.anchors import set_anchor, tune_anchor
+from tunebook.assemble.blocks import Block, Flowed, Music, Stack
+from tunebook.assemble.content import BookContent, BookSection, BookTune
+from tunebook.assemble.design import Design
+from tunebook.assemble.engraved import EngravedSystem
+from tunebook.assemble.flow import Page, Placed
+from tunebook.assemble.pages import PageFill, Slice, Unit, choose_breaks, turned_units
+from tunebook.assemble.set_heading import set_heading
+from tunebook.assemble.tune_blocks import continued_head, tune_head, tune_tail
+
+# Spaces in points on A4: between systems and between tunes, the least and the most.
+_SYSTEM_GAP_PT = 3.0
+_SYSTEM_GAP_MOST_PT = 15.0
+_TUNE_GAP_PT = 16.0
+_TUNE_GAP_MOST_PT = 48.0
+# A gap between tunes takes this many shares of the space left, one between systems takes one.
+_TUNE_SHARES = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """A unit with what is drawn for it."""
+
+    unit: Unit
+    parts: tuple[Block, ...]
+    continued: Block | None
+    anchor: str
+    title: str
+    head: str
+    level: int
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """The pages of tunes, and which tunes go on over a page turn."""
+
+    pages: tuple[Page, ...]
+    turned_tunes: tuple[str, ...]
+
+
+def lay_out_tunes(content: BookContent, design: Design, foot: str) -> Body:
+    """Return the body of the book: sets and tunes, exactly broken over pages."""
+    pieces = _pieces(content, design)
+    units = [piece.unit for piece in pieces]
+    fills = choose_breaks(units, design.page_format.text_height_pt) if units else ()
+    pages = tuple(_page(fill, pieces, design, foot) for fill in fills)
+    turned = tuple(pieces[index].title for index in turned_units(units, fills))
+    return Body(pages, turned)
+
+
+def _pieces(content: BookContent, design: Design) -> list[_Piece]:
+    pieces: list[_Piece] = []
+    has_sets = any(section.title for section in content.sections)
+    for index, section in enumerate(content.sections):
+        if section.title:
+            pieces.append(_opener(section, index, content, design))
+        for tune in section.tunes:
+            pieces.append(_tune_piece(tune, section, index, content, design, has_sets))
+    return pieces
+
+
+def _opener(section: BookSection, index: int, content: BookContent, design: Design) -> _Piece:
+    block = set_heading(section, design)
+    unit = Unit(
+        set_anchor(index),
+        (block.height_pt,),
+        gap_pt=design.size(_TUNE_GAP_PT),
+        group=index,
+        is_opener=True,
+        begins_page=section.is_kept_together,
+        is_kept_together=section.is_kept_together,
+    )
+    return _Piece(unit, (block,), None, set_anchor(index), section.title, section.title, 0)
+
+
+def _tune_piece(
+    tune: BookTune,
+    section: BookSection,
+    index: int,
+    content: BookContent,
+    design: Design,
+    has_sets: bool,
+) -> _Piece:
+    parts = _parts(tune, content, design)
+    continued = continued_head(tune, design)
+    gap = design.size(_SYSTEM_GAP_PT)
+    unit = Unit(
+        tune.identity,
+        tuple(block.height_pt + (gap if number else 0.0) for number, block in enumerate(parts)),
+        gap_pt=design.size(_TUNE_GAP_PT),
+        continued_pt=continued.height_pt,
+        group=index,
+        is_kept_together=section.is_kept_together,
+    )
+    title = tune.arrangement.tune.title or tune.identity
+    head = section.title or (design.words.other_tunes if has_sets else "")
+    level = 1 if section.title else 0
+    return _Piece(unit, parts, continued, tune_anchor(tune.identity), title, head, level)
+
+
+def _parts(tune: BookTune, content: BookContent, design: Design) -> tuple[Block, ...]:
+    """Head with the first system, further systems, the last one with the tail."""
+    music: list[list[Block]] = [
+        [music_block(tune, system, design)] for system in tune.piece.systems
+    ] or [[]]
+    music[0].insert(0, tune_head(tune, design))
+    tail = tune_tail(tune, content.edition, design)
+    if tail is not None:
+        music[-1].append(tail)
+    return tuple(Stack(tuple(blocks)) for blocks in music)
+
+
+def music_block(tune: BookTune, system: EngravedSystem, design: Design) -> Music:
+    """One system of a tune, made smaller only where it would be wider than the text."""
+    scale = min(1.0, (design.width_pt + 10.0) / system.width_pt) if system.width_pt else 1.0
+    # The staff, not the bleed before it, stands flush with the text.
+    return Music(tune.piece, system, scale, -system.staff_indent_pt * scale)
+
+
+def _page(fill: PageFill, pieces: Sequence[_Piece], design: Design, foot: str) -> Page:
+    if not fill.slices:
+        return Page(has_furniture=False)
+    spare = design.page_format.text_height_pt - fill.used_pt
+    system_gap, tune_gap = _spread(fill, design, spare)
+    placed: list[Placed] = []
+    top = design.page_format.top_pt
+    for number, one in enumerate(fill.slices):
+        top += (design.size(_TUNE_GAP_PT) + tune_gap) if number else 0.0
+        top = _set_slice(placed, one, pieces[one.unit], design, top, system_gap)
+    has_music = any(not pieces[one.unit].unit.is_opener for one in fill.slices)
+    head = pieces[fill.slices[-1].unit].head
+    return Page(tuple(placed), head, foot if has_music else "")
+
+
+def _spread(fill: PageFill, design: Design, spare_pt: float) -> tuple[float, float]:
+    """What each gap between systems and between tunes gains of the space left."""
+    system_gaps = sum(one.last - one.first - 1 for one in fill.slices)
+    tune_gaps = len(fill.slices) - 1
+    shares = system_gaps + _TUNE_SHARES * tune_gaps
+    if shares <= 0 or spare_pt <= 0:
+        return 0.0, 0.0
+    most_system = design.size(_SYSTEM_GAP_MOST_PT - _SYSTEM_GAP_PT)
+    most_tune = design.size(_TUNE_GAP_MOST_PT - _TUNE_GAP_PT)
+    system_gap = min(spare_pt / shares, most_system)
+    if tune_gaps == 0:
+        return system_gap, 0.0
+    return system_gap, min((spare_pt - system_gap * system_gaps) / tune_gaps, most_tune)
+
+
+def _set_slice(
+    placed: list[Placed],
+    one: Slice,
+    piece: _Piece,
+    design: Design,
+    top: float,
+    system_gap: float,
+) -> float:
+    left = design.page_format.side_pt
+    if one.first and piece.continued is not None:
+        placed.append(Placed(Flowed(piece.continued), left, top))
+        top += piece.continued.height_pt
+    for index in range(one.first, one.last):
+        if index > one.first:
+            top += design.size(_SYSTEM_GAP_PT) + system_gap
+        block = piece.parts[index]
+        item = Flowed(block)
+        if index == 0:
+            item = Flowed(block, anchor=piece.anchor, outline=(piece.title, piece.level))
+        placed.append(Placed(item, left, top))
+        top += block.height_pt
+    return top

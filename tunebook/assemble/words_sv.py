@@ -1,0 +1,179 @@
+"""The fixed words in Swedish."""
+
+from tunebook.assemble.fixed_words import FixedWords
+
+SWEDISH = FixedWords(
+    language="sv",
+    edited_by="Sammanställd av {}",
+    for_instrument="för {}",
+    tuned="stämd {}",
+    cautions_title="Innan du spelar",
+    cautions=(
+        "Värm upp. Börja med några minuters långsamt och lätt spel; kalla händer spelar dåligt "
+        "och skadas lätt.",
+        "Vila. Lägg ifrån dig instrumentet fem minuter varje halvtimme, låt armarna hänga och "
+        "tänj försiktigt händer, axlar och rygg.",
+        "Sluta genast om något gör ont, sticker eller domnar. Smärta hör inte till övningen. "
+        "Kommer den tillbaka: låt en lärare se hur du sitter, håller och trycker, och gå till en "
+        "läkare.",
+        "Fingersättningarna är förslag. De är uträknade för den hand som anges i slutet av boken; "
+        "där ett grepp inte passar din hand tar du ett annat finger eller en annan sträng. En "
+        "lärares råd går före allt som är tryckt här.",
+        "Var rädd om ögonen när du stämmer. Höj strängen långsamt och aldrig över den ton den är "
+        "gjord för: en sträng som brister kan träffa ansiktet. Håll ansiktet borta från "
+        "strängarna, och använd strängar som är avsedda för tonen när du byter stämning.",
+    ),
+    contents="Innehåll",
+    contents_by_title="Efter titel",
+    front_matter="Före låtarna",
+    back_matter="Efter låtarna",
+    other_tunes="Övriga låtar",
+    signs_title="Så läser du tecknen",
+    signs_intro="Allt annat är vanlig notskrift: repriser, hus och stråk betyder det de brukar.",
+    legend={
+        "finger": "Siffran över noten är vänsterhandens finger: 1 pekfinger, 2 långfinger, "
+        "3 ringfinger, 4 lillfinger; 0 är lös sträng. Siffran utelämnas där den följer av de "
+        "föregående.",
+        "string": "En liten bokstav över siffran anger strängen, där melodin byter sträng utan "
+        "att det framgår av noterna.",
+        "crossed": "Ett litet kryss vid siffran betyder korsat grepp: två fingrar på samma plats "
+        "i två rader, så att inget finger behöver hoppa.",
+        "barre": "Ett finger ligger platt över två rader.",
+        "drone": "Det lilla notsystemet visar bordunen som stryks tillsammans med melodin. "
+        "Siffran är fingret som håller den; 0 är lös sträng.",
+        "take_over": "En siffra över en bunden bordunton: ett annat finger tar ljudlöst över "
+        "nyckeln som hålls nere.",
+        "chord": "Ackordsbeteckningarna är till för den som ackompanjerar. Moll skrivs m, "
+        "förminskat ackord dim.",
+        "doubtful_chord": "Ackord inom parentes är ett förslag som mycket väl kan bytas mot ett "
+        "annat.",
+        "shape": "Ett ackordgrepp. Varje linje är en sträng, den lägsta underst; en fylld rundel "
+        "är en nyckel att trycka med det angivna fingret, en ring är lös sträng. Stryk nerifrån "
+        "och upp.",
+        "accompaniment": "Ackompanjemangets notsystem visar ackordgreppen i låtens rytm.",
+        "beyond": "En markerad takt går utöver vad utgåvan annars kräver.",
+        "hard": "En markerad takt hör till de svåraste i låten.",
+        "changed": "En markerad takt har annan fingersättning än i den tidigare stämningen.",
+    },
+    foot_finger="0–4 finger",
+    foot_string="liten bokstav: sträng",
+    foot_crossed="× korsat grepp",
+    foot_drone="litet notsystem: bordun och fingret som håller den",
+    foot_beyond="markerade takter: utöver denna nivå",
+    foot_hard="markerade takter: de svåraste",
+    instrument_title="Instrumentet",
+    tuning="Stämning",
+    playing_strings="Spelsträngar, från den lägsta",
+    sympathetic_strings="Resonanssträngar",
+    sympathetic_text="En för varje halvton; de stryks inte, utan klingar med i tonerna som "
+    "spelas. Från den lägsta:",
+    keybox_text="Knaverlådan, skalenligt ritad som spelaren ser den: sadeln är till vänster, "
+    "stallet långt till höger, den lägsta strängen närmast dig. På varje nyckel står tonen den "
+    "ger.",
+    fingerboard_text="Greppbrädan, skalenligt ritad: sadeln är till vänster, den lägsta strängen "
+    "underst. På varje plats står tonen den ger.",
+    first_position="Första läget",
+    first_position_text="De skuggade nycklarna är de som de fyra fingrarna når i första läget.",
+    compass="Omfång",
+    key_counts="{} nycklar",
+    no_keys="inga nycklar: bordun",
+    one_key="1 nyckel",
+    string_length="Sadel till stall",
+    bow_text="Stråken får en sträng eller två intilliggande att klinga. Tre eller fyra strängar "
+    "kan bara brytas, ett par i taget från det lägsta.",
+    low_strings_first="lägsta strängen underst",
+    string_word="sträng",
+    modes={
+        "ionian": "dur",
+        "dorian": "dorisk",
+        "phrygian": "frygisk",
+        "lydian": "lydisk",
+        "mixolydian": "mixolydisk",
+        "aeolian": "moll",
+        "locrian": "lokrisk",
+    },
+    key_joint="-",
+    is_minor_lower=True,
+    b_natural="H",
+    no_key="ingen tonart angiven",
+    tune_set="Låtföljd",
+    ends_on="slutar på {}",
+    begins_on="nästa börjar på {}",
+    same_key="samma tonart",
+    key_change="från {} till {}",
+    open_string="lös {}",
+    key_place="{}-strängen, nyckel {}",
+    drone_stays="bordunen ligger kvar på {}",
+    drone_changes="bordunen flyttas från {} till {}",
+    also="Även: {}",
+    continued="forts.",
+    source="Källa: {}",
+    words_title="Text",
+    see_sources="mer om låten: sidan {}",
+    practice_title="Övningar",
+    practice_text="Spela varje övning långsamt och lätt först, och bara så fort att det förblir "
+    "lätt. Några minuter om dagen ger mer än en timme på en gång. Vila mellan övningarna och "
+    "sluta om något gör ont.",
+    chords_title="Ackord",
+    chords_text="Alla ackord i boken, med de grepp som ligger bäst på detta instrument. Den "
+    "lägsta strängen är underst; en siffra är ett finger, en ring är lös sträng. Grepp över tre "
+    "eller fyra strängar bryts, från det lägsta paret och uppåt.",
+    chord_in="i {}",
+    index_titles="Titelregister",
+    index_types="Register över låttyper",
+    index_keys="Register över tonarter",
+    index_techniques="Register över spelsätt",
+    index_openings="Register över inledningar",
+    index_openings_text="Ordnat efter de skalsteg som låten börjar med: 1 är grundtonen. "
+    "Upptakten räknas med.",
+    no_type="Övriga",
+    techniques={
+        "crossed": "Korsade grepp",
+        "barre": "Barrégrepp",
+        "row_jump": "Radhopp",
+        "shift": "Lägesväxlingar",
+        "substitution": "Ljudlösa fingerbyten",
+        "held_drone": "Hållen bordun",
+        "open_drone": "Bordun på lös sträng",
+        "double_stop": "Dubbelgrepp",
+        "above_first": "Lägen över det första",
+        "little_finger": "Mycket lillfinger",
+        "triplet": "Trioler",
+        "grace": "Förslag",
+        "chord": "Ackordsbeteckningar",
+    },
+    ladder_title="Från lätt till svårt",
+    ladder_text="Låtarna i svårighetsordning, så som den är uträknad: vänsterhandens möda per "
+    "sekund i det tempo som står. Stråkföring och uttryck räknas inte, så lyssna och avgör själv.",
+    reason_shifts=("{} lägesväxling", "{} lägesväxlingar"),
+    reason_crossed=("{} korsat grepp", "{} korsade grepp"),
+    reason_jumps=("{} radhopp", "{} radhopp"),
+    reason_highest="upp till nyckel {} på {}",
+    reason_first="första läget",
+    reason_held="hållen bordun",
+    reason_barre="barrégrepp",
+    sources_title="Källor",
+    composer="Av",
+    origin="Från",
+    found_in="Källa",
+    transcribed="Uppteckning",
+    remark="Anmärkning",
+    no_source="ingen källa angiven",
+    colophon_title="Om boken",
+    colophon_text="Fingersättningar, borduner och ackord är uträknade: av alla sätt att spela en "
+    "låt trycks det som är lättast enligt en beräkning av sträckningar, lägesväxlingar, hopp och "
+    "korsade grepp på den tid som finns. Det är inte detsamma som vad en god spelman skulle "
+    "välja.",
+    edition="Utgåva",
+    instrument="Instrument",
+    hand="Hand",
+    paper="Papper",
+    staff_size="Notsystemets höjd",
+    tempo="Tempo",
+    tempo_text="Ett tempo inom parentes kommer inte från källan utan är vanligt för låttypen.",
+    fonts="Typsnitt",
+    fonts_text="{}; noter: Emmentaler",
+    program="Framställd med",
+    date="Datum",
+    page="sidan",
+)
