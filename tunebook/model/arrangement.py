@@ -25,6 +25,20 @@ class Stop:
 
 
 @dataclass(frozen=True, slots=True)
+class HandMoment:
+    """The hand during one part of a note: from ``onset`` for ``duration`` (whole notes, written
+    tune; a grace note has duration 0). ``drone_finger`` lies on the drone's key (0 for none, or an
+    open drone); ``is_drone_paused`` where the bow has to leave the drone that was asked for."""
+
+    onset: Fraction
+    duration: Fraction
+    stops: tuple[Stop, ...]
+    hand_key: float
+    drone_finger: int = 0
+    is_drone_paused: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class FingeredNote:
     """One written note with its stops. ``bar_index`` and ``note_index`` point into the tune;
     ``stops`` are parallel to the note's pitches. ``hand_key`` is the key at which the index finger
@@ -33,8 +47,9 @@ class FingeredNote:
     tied from the one before: same stops, no new stroke. ``is_needed`` marks a finger number that a
     player edition prints. ``shows_string`` asks for a string letter. ``beyond_limits`` marks a
     note that could not be played within the edition's limits. ``stops_after`` are the stops after a
-    silent substitution during a long note, empty when there is none. A note that cannot be played
-    has no ``stops``."""
+    silent substitution during a long note, empty when there is none. ``moments`` are the hand's
+    postures through the note and all that is tied to it, on the note that is struck. A note that
+    cannot be played has no ``stops``."""
 
     bar_index: int
     note_index: int
@@ -49,6 +64,7 @@ class FingeredNote:
     beyond_limits: bool = False
     alternatives: tuple[tuple[float, tuple[Stop, ...]], ...] = ()
     stops_after: tuple[Stop, ...] = ()
+    moments: tuple[HandMoment, ...] = ()
 
     @property
     def cost(self) -> float:

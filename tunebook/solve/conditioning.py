@@ -1,4 +1,4 @@
-"""Exact search when leaps tie distant layers together, and when paths must differ from others.
+"""Exact search for a path that must differ from given ones.
 
 Dynamic programming over more than the state of the layer at hand: it also carries the state chosen
 at the earlier end of each leap that is still open (conditioning, as in nonserial dynamic
@@ -60,6 +60,19 @@ def solve_conditioned(layers: Layers, tally: Tally | None = None) -> tuple[list[
     if np.isinf(cost):
         return None
     return _walk_back(layers, stages, tally, ends), cost
+
+
+def largest_conditioned(layers: Layers, sizes: Sequence[int], tally_size: int) -> tuple[int, int]:
+    """(cells, anchor) of the largest table when layer i has ``sizes[i]`` states; the anchor is
+    the one with most states in it."""
+    worst = (0, 0)
+    for layer, anchors in enumerate(open_anchors(layers)):
+        if anchors:
+            cells = tally_size * sizes[layer] * sizes[layer - 1]
+            for anchor in anchors:
+                cells *= sizes[anchor]
+            worst = max(worst, (cells, max(anchors, key=lambda a: (sizes[a], -a))))
+    return worst
 
 
 def _open_anchor(

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from tunebook.model.arrangement import FingeredNote, Stop
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from tunebook.model.arrangement import FingeredNote, HandMoment, Stop
 from tunebook.model.tune import Tune
 from tunebook.solve.events import Event, NoteRef
 from tunebook.solve.problem import Problem
@@ -11,74 +15,121 @@ from tunebook.solve.what_is_printed import Played, marks
 
 SHOWN_WAYS = ("crossed", "barre", "row_jump", "shift", "substitution")
 
+Alternatives = tuple[tuple[float, tuple[Stop, ...]], ...]
 
-def fingered_notes(problem: Problem, walk: Walk | None) -> tuple[FingeredNote, ...]:
-    """One entry for each written note that sounds; those that cannot be played have no stops."""
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One written note before it is known what is printed of it."""
+
+    ref: NoteRef
+    played: Played
+    terms: tuple[tuple[str, float], ...] = ()
+    is_beyond: bool = False
+    after: tuple[Stop, ...] = ()
+    moments: tuple[HandMoment, ...] = field(default=())
+    alternatives: Alternatives = ()
+
+
+def fingered_notes(
+    problem: Problem, walk: Walk | None, alternatives: Mapping[int, Alternatives] | None = None
+) -> tuple[FingeredNote, ...]:
+    """One entry for each written note that sounds; those that cannot be played have no stops.
+
+    ``alternatives`` are other stops by the number of the event, with their extra costs.
+    """
     tune = problem.tune
-    entries: list[tuple[NoteRef, Played, dict[str, float], bool, tuple[Stop, ...]]] = []
-    starts = section_starts(tune, problem.course.events)
-    index = 0
-    events = problem.course.events
-    while walk is not None and index < len(events):
-        pieces = events[index].pieces
-        while pieces > 1 and index + pieces > len(events):
-            pieces -= 1
-        entries.extend(_entries(problem, walk, index, pieces, starts))
-        index += pieces
+    entries = [] if walk is None else list(_entries(problem, walk, alternatives or {}))
     for event in problem.unplayable:
         if event.piece == 0:
-            entries.extend((ref, Played((), 0.0, ()), {}, False, ()) for ref in event.refs)
-    entries.sort(key=lambda entry: entry[0])
-    shown = marks([entry[1] for entry in entries], problem.tables.reach.instrument)
+            entries.extend(_Entry(ref, Played((), 0.0, ())) for ref in event.refs)
+    entries.sort(key=lambda entry: entry.ref)
+    shown = marks([entry.played for entry in entries], problem.tables.reach.instrument)
     return tuple(
         FingeredNote(
-            bar_index=ref.bar,
-            note_index=ref.note,
-            note=tune.bars[ref.bar].notes[ref.note],
-            stops=played.stops,
-            hand_key=played.hand_key,
-            ways=played.ways,
-            terms=tuple(sorted(terms.items())),
-            is_continued=played.is_continued,
+            bar_index=entry.ref.bar,
+            note_index=entry.ref.note,
+            note=tune.bars[entry.ref.bar].notes[entry.ref.note],
+            stops=entry.played.stops,
+            hand_key=entry.played.hand_key,
+            ways=entry.played.ways,
+            terms=entry.terms,
+            is_continued=entry.played.is_continued,
             is_needed=needed,
             shows_string=shows_string,
-            beyond_limits=is_beyond,
-            stops_after=after,
+            beyond_limits=entry.is_beyond,
+            alternatives=entry.alternatives,
+            stops_after=entry.after,
+            moments=entry.moments,
         )
-        for (ref, played, terms, is_beyond, after), (needed, shows_string) in zip(
-            entries, shown, strict=True
-        )
+        for entry, (needed, shows_string) in zip(entries, shown, strict=True)
     )
 
 
 def _entries(
-    problem: Problem, walk: Walk, index: int, pieces: int, starts: set[NoteRef]
-) -> list[tuple[NoteRef, Played, dict[str, float], bool, tuple[Stop, ...]]]:
-    """Entries of the written notes that the event ``index`` and its later pieces cover."""
-    event = problem.course.events[index]
-    terms = dict(walk.terms[index])
-    for later in range(index + 1, index + pieces):
-        for name, cost in walk.terms[later].items():
-            terms[name] = terms.get(name, 0.0) + cost
-    is_beyond = True in walk.breaks_limits[index : index + pieces]
-    stops = _stops(problem, walk, index)
-    last = _stops(problem, walk, index + pieces - 1) if pieces > 1 else stops
+    problem: Problem, walk: Walk, alternatives: Mapping[int, Alternatives]
+) -> Iterator[_Entry]:
+    """Entries of all written notes that were solved."""
+    events = problem.course.events
+    starts = section_starts(problem.tune, events)
+    index = 0
+    while index < len(events):
+        event = events[index]
+        end = index + 1
+        while end < len(events) and events[end].refs == event.refs:
+            end += 1
+        moments = tuple([_moment(problem, walk, piece) for piece in range(index, end)])
+        first, last = moments[0], moments[-1]
+        terms = _joined_terms(walk, index, end)
+        ways = tuple([way for way in SHOWN_WAYS if way in terms])
+        is_beyond = True in walk.breaks_limits[index:end]
+        for number, ref in enumerate(event.refs):
+            is_struck = number == 0
+            yield _Entry(
+                ref,
+                Played(
+                    first.stops,
+                    first.hand_key,
+                    ways if is_struck else (),
+                    ref in starts,
+                    _is_pinned(event),
+                    not is_struck,
+                ),
+                tuple(sorted(terms.items())) if is_struck else (),
+                is_beyond,
+                last.stops if is_struck and last.stops != first.stops else (),
+                moments if is_struck else (),
+                alternatives.get(index, ()) if is_struck else (),
+            )
+        index = end
+
+
+def _is_pinned(event: Event) -> bool:
     note = event.note
-    is_pinned = note.string_pin is not None or any(p is not None for p in note.finger_pins)
-    hand_key = float(walk.postures[index].hand_key)
-    ways = tuple([way for way in SHOWN_WAYS if way in terms])
-    found = []
-    for number, ref in enumerate(event.refs):
-        played = Played(
-            stops, hand_key, ways if number == 0 else (), ref in starts, is_pinned, number > 0
-        )
-        after = last if number == 0 and last != stops else ()
-        found.append((ref, played, terms if number == 0 else {}, is_beyond, after))
-    return found
+    return note.string_pin is not None or any(pin is not None for pin in note.finger_pins)
 
 
-def _stops(problem: Problem, walk: Walk, index: int) -> tuple[Stop, ...]:
-    return problem.sets[index].stops[walk.rows[index]]
+def _joined_terms(walk: Walk, start: int, end: int) -> dict[str, float]:
+    terms = walk.terms[start]
+    if end > start + 1:
+        terms = dict(terms)
+        for later in walk.terms[start + 1 : end]:
+            for name, cost in later.items():
+                terms[name] = terms.get(name, 0.0) + cost
+    return terms
+
+
+def _moment(problem: Problem, walk: Walk, index: int) -> HandMoment:
+    event, layer, row = problem.course.events[index], problem.sets[index], walk.rows[index]
+    posture = walk.postures[index]
+    return HandMoment(
+        event.onset,
+        Fraction(0) if event.is_grace else event.duration,
+        layer.stops[row],
+        float(posture.hand_key),
+        posture.holder,
+        bool(layer.pause[row]),
+    )
 
 
 def section_starts(tune: Tune, events: tuple[Event, ...]) -> set[NoteRef]:

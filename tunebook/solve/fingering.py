@@ -15,25 +15,28 @@ from tunebook.model.arrangement import BarDifficulty, DroneSpan, FingeredNote
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
+from tunebook.solve.alternatives import different_paths, note_alternatives
 from tunebook.solve.cost_tables import tables_for
 from tunebook.solve.demands import DroneDemand
 from tunebook.solve.difficulty import bar_difficulties, whole_difficulty
 from tunebook.solve.drone_spans import drone_spans
 from tunebook.solve.fingered_notes import fingered_notes
 from tunebook.solve.layers import Path
+from tunebook.solve.phrases import same_for_same
 from tunebook.solve.problem import Problem, pose_problem
 from tunebook.solve.shortest_path import cheapest_path
 from tunebook.solve.walk import walk_of
 from tunebook.solve.weights import Weights
 
-__all__ = ["DroneDemand", "Fingering", "choose_fingering"]
+__all__ = ["DroneDemand", "Fingering", "choose_fingering", "k_best_fingerings"]
 
 
 @dataclass(frozen=True)
 class Fingering:
     """A fingering of a tune. ``notes`` has one entry per written note that sounds, in written
     order; ``cost`` is the sum over the tune as played, ``terms`` its parts by name; ``is_exact``
-    is False when a tune's repeats were too entangled for the exact search."""
+    is False when a tune's repeats were too entangled for the exact search; ``consistency_cost`` is
+    what giving the same phrase the same fingering cost above the cheapest."""
 
     notes: tuple[FingeredNote, ...]
     drone: tuple[DroneSpan, ...] = ()
@@ -43,6 +46,7 @@ class Fingering:
     difficulty: float = 0.0
     messages: tuple[Message, ...] = ()
     is_exact: bool = True
+    consistency_cost: float = 0.0
 
 
 def choose_fingering(
@@ -66,13 +70,43 @@ def choose_fingering(
     problem = pose_problem(tune, tables, whole_notes_per_second, drone)
     if not problem.sets:
         return Fingering(fingered_notes(problem, None), messages=problem.messages)
-    return finish(problem, cheapest_path(problem.layers))
+    best = cheapest_path(problem.layers)
+    path = same_for_same(problem, best)
+    return finish(problem, path, alternatives, path.cost - best.cost)
 
 
-def finish(problem: Problem, path: Path) -> Fingering:
+def k_best_fingerings(
+    tune: Tune,
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    whole_notes_per_second: float,
+    drone: Sequence[DroneDemand] = (),
+    count: int = 3,
+    bars: tuple[int, int] | None = None,
+    weights: Weights | None = None,
+) -> tuple[Fingering, ...]:
+    """The ``count`` cheapest fingerings that a player would tell apart, cheapest first.
+
+    The first is the cheapest of all (bars are not made alike here), each further one the cheapest
+    that differs noticeably from all before it (see ``alternatives``). ``bars`` (first and last bar
+    index) asks for other ways through these bars only. Fewer come back where there are no more.
+    """
+    tables = tables_for(instrument, hand, limits or Limits(), weights)
+    problem = pose_problem(tune, tables, whole_notes_per_second, drone)
+    if not problem.sets:
+        return ()
+    return tuple(finish(problem, path) for path in different_paths(problem, count, bars))
+
+
+def finish(
+    problem: Problem, path: Path, alternatives: int = 0, consistency_cost: float = 0.0
+) -> Fingering:
     """Write a path out as a fingering."""
     walk = walk_of(problem, path.states)
-    notes = fingered_notes(problem, walk)
+    others = note_alternatives(problem, path, alternatives) if alternatives else None
+    notes = fingered_notes(problem, walk, others)
     totals = walk.totals
     cost = sum(totals.values())
     return Fingering(
@@ -84,4 +118,5 @@ def finish(problem: Problem, path: Path) -> Fingering:
         difficulty=whole_difficulty(cost, problem.course.seconds),
         messages=problem.messages,
         is_exact=path.is_exact,
+        consistency_cost=consistency_cost,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,6 +29,37 @@ class Layers:
     states: Sequence[Array]
     steps: Sequence[Array]
     leaps: Sequence[Leap] = ()
+
+    @functools.cached_property
+    def relaxed(self) -> list[Array]:
+        """States' costs with the least that the leaps from them can cost."""
+        relaxed = list(self.states)
+        for leap in self.leaps:
+            relaxed[leap.start] = relaxed[leap.start] + leap.costs.min(axis=0)
+        return relaxed
+
+    @functools.cached_property
+    def reached(self) -> list[Array]:
+        """For each state the least cost of a chain that ends there, its own cost included; leaps
+        count as ``relaxed``."""
+        reached = [self.relaxed[0]]
+        for own, step in zip(self.relaxed[1:], self.steps, strict=True):
+            reached.append(np.minimum.reduce(step + reached[-1], axis=1) + own)
+        return reached
+
+    @functools.cached_property
+    def ahead(self) -> list[Array]:
+        """For each state the least cost of going on from there, its own cost left out."""
+        ahead = [np.zeros(len(self.states[-1]))]
+        for own, step in zip(reversed(self.relaxed[1:]), reversed(self.steps), strict=True):
+            ahead.append(np.minimum.reduce(step + (own + ahead[-1])[:, None], axis=0))
+        ahead.reverse()
+        return ahead
+
+    @functools.cached_property
+    def bounds(self) -> list[Array]:
+        """For each state a lower bound of the cost of a path through it; exact without leaps."""
+        return [a + b for a, b in zip(self.reached, self.ahead, strict=True)]
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ Steps are solved by dynamic programming over the layers (Bellman 1957). Leaps ti
 layers together, which a chain cannot see. They are first left at the least that they can cost for
 the state they start from. That gives a lower bound for every state, and the chain's best path with
 its true leaps an upper bound. States whose lower bound is above the upper bound cannot lie on a
-best path; what is left is solved exactly by conditioning (see ``conditioning``).
+best path; what is left is solved exactly (see ``branching``).
 
 Ties go to the state of the lower index, reading from the last layer; costs that are multiples of a
 power of two add up without rounding, so that results do not depend on the order of additions.
@@ -19,58 +19,69 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tunebook.solve.conditioning import Tally, solve_conditioned
-from tunebook.solve.layers import Array, Layers, Path, keep_states, open_anchors, path_cost
+from tunebook.solve.branching import largest_table, solve_branching
+from tunebook.solve.conditioning import Tally, largest_conditioned, solve_conditioned
+from tunebook.solve.layers import Array, Layers, Path, keep_states, path_cost
 
-MOST_CELLS = 4_000_000
+MOST_CELLS = 1_000_000
 """Size of the largest table that is carried along; larger problems are narrowed and say so."""
+
+WIDE_GAP = 2.0
+"""Gap between the bounds from which on it pays to improve the upper one."""
+
+ROUNDS = 2
+"""Times that an upper bound is improved before the exact search."""
 
 TRIALS = 40
 """Paths that are tried for an upper bound on the next different path."""
 
 
-def forward_costs(states: Sequence[Array], steps: Sequence[Array]) -> list[Array]:
-    """For each state the least cost of a path that ends there, the state's own cost included."""
-    reached = [states[0]]
-    for own, step in zip(states[1:], steps, strict=True):
-        reached.append((step + reached[-1]).min(axis=1) + own)
-    return reached
-
-
-def backward_costs(states: Sequence[Array], steps: Sequence[Array]) -> list[Array]:
-    """For each state the least cost of going on from there, the state's own cost left out."""
-    ahead = [np.zeros(len(states[-1]))]
-    for own, step in zip(reversed(states[1:]), reversed(steps), strict=True):
-        ahead.append((step + (own + ahead[-1])[:, None]).min(axis=0))
-    ahead.reverse()
-    return ahead
-
-
 def cheapest_path(layers: Layers) -> Path:
     """The cheapest path through ``layers``. Raises ValueError when there is no layer."""
+    found = cheapest_within(layers, float("inf"))
+    if found is None:
+        raise ValueError("no path")
+    return found
+
+
+def cheapest_within(layers: Layers, most: float) -> Path | None:
+    """The cheapest path if it costs at most ``most``, else None."""
     if not layers.states:
         raise ValueError("no layers")
-    relaxed = _relaxed(layers)
-    reached = forward_costs(relaxed, layers.steps)
-    chain = _trace_back(layers.steps, reached, len(relaxed) - 1, int(reached[-1].argmin()))
-    lower = float(reached[-1].min())
+    lower = float(layers.reached[-1].min())
+    if lower > most:
+        return None
+    chain = _best_chain(layers)
     if not layers.leaps:
         return Path(tuple(chain), lower)
     upper = path_cost(layers, chain)
+    if upper > lower + WIDE_GAP:
+        chain, upper = _improved(layers, chain, upper)
     if upper <= lower:
         return Path(tuple(chain), upper)
-    ahead = backward_costs(relaxed, layers.steps)
-    bounds = [a + b for a, b in zip(reached, ahead, strict=True)]
-    found = _solve_within(layers, bounds, upper, None)
-    return found if found is not None else Path(tuple(chain), upper, False)
+    found = _solve_within(layers, min(upper, most), None)
+    return found if found is not None and found.cost <= most else None
 
 
-def state_bounds(layers: Layers) -> list[Array]:
-    """For each state a lower bound of the cost of any path through it; exact without leaps."""
-    relaxed = _relaxed(layers)
-    reached = forward_costs(relaxed, layers.steps)
-    ahead = backward_costs(relaxed, layers.steps)
-    return [a + b for a, b in zip(reached, ahead, strict=True)]
+def leaps_fixed(layers: Layers, states: Sequence[int]) -> list[Array]:
+    """States' costs with each leap priced against the given path's state at its other end."""
+    own = list(layers.states)
+    for leap in layers.leaps:
+        spent = leap.costs[states[leap.end], states[leap.start]]
+        own[leap.start] = own[leap.start] + leap.costs[states[leap.end]]
+        own[leap.end] = own[leap.end] + leap.costs[:, states[leap.start]] - spent
+    return own
+
+
+def _improved(layers: Layers, chain: list[int], upper: float) -> tuple[list[int], float]:
+    """A better path for the upper bound: the chain solved again with its leaps held fixed."""
+    for _ in range(ROUNDS):
+        better = _best_chain(Layers(leaps_fixed(layers, chain), layers.steps))
+        cost = path_cost(layers, better)
+        if cost >= upper:
+            break
+        chain, upper = better, cost
+    return chain, upper
 
 
 def cheapest_different(
@@ -84,72 +95,54 @@ def cheapest_different(
     ``differences[o][i][s]`` (whole numbers) is how much state s of layer i differs from the path
     ``others[o]``; a path's difference is the sum over its layers. None when there is no such path.
     """
-    relaxed = _relaxed(layers)
-    reached = forward_costs(relaxed, layers.steps)
-    ahead = backward_costs(relaxed, layers.steps)
-    bounds = [a + b for a, b in zip(reached, ahead, strict=True)]
-    upper = _trial_bound(layers, relaxed, reached, ahead, bounds, differences, least)
+    upper = _trial_bound(layers, differences, least)
     moves = _tally_moves(differences, least)
     tally = Tally((least + 1) ** len(others), moves)
-    return _solve_within(layers, bounds, upper, tally)
+    return _solve_within(layers, upper, tally)
 
 
-def _relaxed(layers: Layers) -> list[Array]:
-    """States' costs with the least that the leaps from them can cost."""
-    relaxed = list(layers.states)
-    for leap in layers.leaps:
-        relaxed[leap.start] = relaxed[leap.start] + leap.costs.min(axis=0)
-    return relaxed
+def _best_chain(layers: Layers) -> list[int]:
+    """The best path when leaps count as relaxed."""
+    return _trace_back(layers, len(layers.states) - 1, int(layers.reached[-1].argmin()))
 
 
-def _trace_back(steps: Sequence[Array], reached: list[Array], layer: int, state: int) -> list[int]:
+def _trace_back(layers: Layers, layer: int, state: int) -> list[int]:
     """The best way to ``state`` of ``layer``, from the first layer on."""
     path = [state]
     for index in range(layer - 1, -1, -1):
-        state = int((steps[index][state] + reached[index]).argmin())
+        state = int((layers.steps[index][state] + layers.reached[index]).argmin())
         path.append(state)
     path.reverse()
     return path
 
 
-def _trace_on(
-    states: Sequence[Array], steps: Sequence[Array], ahead: list[Array], layer: int, state: int
-) -> list[int]:
+def _trace_on(layers: Layers, layer: int, state: int) -> list[int]:
     """The best way on from ``state`` of ``layer``, that state left out."""
     path = []
-    for index in range(layer, len(steps)):
-        onward = steps[index][:, state] + states[index + 1] + ahead[index + 1]
-        state = int(onward.argmin())
+    for index in range(layer, len(layers.steps)):
+        onward = layers.steps[index][:, state] + layers.relaxed[index + 1]
+        state = int((onward + layers.ahead[index + 1]).argmin())
         path.append(state)
     return path
 
 
-def _trial_bound(
-    layers: Layers,
-    relaxed: list[Array],
-    reached: list[Array],
-    ahead: list[Array],
-    bounds: list[Array],
-    differences: Sequence[Sequence[Array]],
-    least: int,
-) -> float:
+def _trial_bound(layers: Layers, differences: Sequence[Sequence[Array]], least: int) -> float:
     """Cost of the cheapest of some paths that differ enough; inf when none was met."""
     trials = []
-    for layer, bound in enumerate(bounds):
+    for layer, bound in enumerate(layers.bounds):
         changed = np.minimum.reduce([difference[layer] for difference in differences]) > 0
         if changed.any():
             masked = np.where(changed, bound, np.inf)
             trials.append((float(masked.min()), layer, int(masked.argmin())))
-    upper = np.inf
-    for bound, layer, state in sorted(trials)[:TRIALS]:
-        if bound >= upper:
+    upper = float("inf")
+    for least_cost, layer, state in sorted(trials)[:TRIALS]:
+        if least_cost >= upper:
             break
-        path = _trace_back(layers.steps, reached, layer, state)
-        path += _trace_on(relaxed, layers.steps, ahead, layer, state)
+        path = _trace_back(layers, layer, state) + _trace_on(layers, layer, state)
         sums = [sum(d[i][s] for i, s in enumerate(path)) for d in differences]
         if min(sums) >= least:
             upper = min(upper, path_cost(layers, path))
-    return float(upper)
+    return upper
 
 
 def _tally_moves(differences: Sequence[Sequence[Array]], least: int) -> list[Array]:
@@ -167,40 +160,37 @@ def _tally_moves(differences: Sequence[Sequence[Array]], least: int) -> list[Arr
     return moves
 
 
-def _solve_within(
-    layers: Layers, bounds: Sequence[Array], upper: float, tally: Tally | None
-) -> Path | None:
+def _solve_within(layers: Layers, upper: float, tally: Tally | None) -> Path | None:
     """The cheapest path among states whose lower bound is at most ``upper``."""
-    kept = [np.flatnonzero(bound <= upper) for bound in bounds]
+    kept = [np.flatnonzero(bound <= upper) for bound in layers.bounds]
     if any(len(keep) == 0 for keep in kept):
         return None
-    is_exact = _narrow(layers, kept, bounds, 1 if tally is None else tally.size)
-    if tally is not None:
+    is_exact = _narrow(layers, kept, tally)
+    small = keep_states(layers, kept)
+    found: tuple[list[int], float] | None
+    if tally is None:
+        found = solve_branching(small)
+    else:
         moves = [move[:, keep] for move, keep in zip(tally.moves, kept, strict=True)]
-        tally = Tally(tally.size, moves)
-    found = solve_conditioned(keep_states(layers, kept), tally)
+        found = solve_conditioned(small, Tally(tally.size, moves))
     if found is None:
         return None
     states = tuple(int(kept[index][state]) for index, state in enumerate(found[0]))
     return Path(states, found[1], is_exact)
 
 
-def _narrow(layers: Layers, kept: list[Array], bounds: Sequence[Array], size: int) -> bool:
-    """Drop the least promising anchor states until the tables fit; True when none was dropped."""
+def _narrow(layers: Layers, kept: list[Array], tally: Tally | None) -> bool:
+    """Drop the least promising states until the tables fit; True when none was dropped."""
     is_exact = True
-    for layer, anchors in enumerate(open_anchors(layers)):
-        while anchors and size * _cells(kept, anchors, layer) > MOST_CELLS:
-            widest = max(anchors, key=lambda anchor: len(kept[anchor]))
-            if len(kept[widest]) == 1:
-                break
-            order = np.argsort(bounds[widest][kept[widest]], kind="stable")
-            kept[widest] = np.sort(kept[widest][order[: (len(order) + 1) // 2]])
-            is_exact = False
+    while layers.leaps:
+        sizes = [len(keep) for keep in kept]
+        if tally is None:
+            cells, widest = largest_table(layers, sizes)
+        else:
+            cells, widest = largest_conditioned(layers, sizes, tally.size)
+        if cells <= MOST_CELLS or sizes[widest] == 1:
+            break
+        order = np.argsort(layers.bounds[widest][kept[widest]], kind="stable")
+        kept[widest] = np.sort(kept[widest][order[: (len(order) + 1) // 2]])
+        is_exact = False
     return is_exact
-
-
-def _cells(kept: list[Array], anchors: list[int], layer: int) -> int:
-    cells = len(kept[layer]) * len(kept[layer - 1])
-    for anchor in anchors:
-        cells *= len(kept[anchor])
-    return cells
