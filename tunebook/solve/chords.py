@@ -76,9 +76,7 @@ def slot_probabilities(slots: Sequence[HarmonySlot]) -> np.ndarray:
     return chord_probabilities(slot_scores(slots, tables), passages(slots, tables), parents)
 
 
-def _groups(
-    tune: Tune, slots: Sequence[HarmonySlot], chosen: Sequence[int]
-) -> list[list[int]]:
+def _groups(tune: Tune, slots: Sequence[HarmonySlot], chosen: Sequence[int]) -> list[list[int]]:
     """Slots that share one printed chord: neighbours of one chord within a section."""
     begins = {
         bar.index
@@ -179,7 +177,7 @@ def _words(tune: Tune, span: ChordSpan) -> str:
 
 
 def _beat(tune: Tune, span: ChordSpan) -> str:
-    """", beat 3" for a chord that begins within its bar, else nothing."""
+    """ ", beat 3" for a chord that begins within its bar, else nothing."""
     bar = tune.bars[span.bar_index]
     into = span.onset - bar.onset
     if bar.is_continued or bar.is_pickup or not into:

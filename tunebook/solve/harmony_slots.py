@@ -172,9 +172,7 @@ def _cells(measure: _Measure) -> list[tuple[Bar, Fraction, Fraction, int]]:
     return cells
 
 
-def _melody(
-    bar: Bar, onset: Fraction, duration: Fraction
-) -> tuple[tuple[float, ...], int | None]:
+def _melody(bar: Bar, onset: Fraction, duration: Fraction) -> tuple[tuple[float, ...], int | None]:
     """What part of the slot each pitch class sounds, and the pitch class that begins it."""
     weights = [0.0] * 12
     first: int | None = None

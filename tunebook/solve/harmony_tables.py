@@ -28,8 +28,10 @@ _ROMAN = ("I", "bII", "II", "bIII", "III", "IV", "#IV", "V", "bVI", "VI", "bVII"
 def degree_state(name: str) -> int:
     """State number of a degree in Roman figures: capitals major, small letters minor."""
     is_minor = name.lstrip("b#").islower()
-    figure = name if not is_minor else name[: len(name) - len(name.lstrip("b#"))] + (
-        name.lstrip("b#").upper()
+    figure = (
+        name
+        if not is_minor
+        else name[: len(name) - len(name.lstrip("b#"))] + (name.lstrip("b#").upper())
     )
     return 2 * _ROMAN.index(figure) + is_minor
 

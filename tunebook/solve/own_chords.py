@@ -45,8 +45,10 @@ def _marks(tune: Tune) -> list[tuple[int, Fraction, ChordSymbol, bool]]:
         if bar.ending:
             if not in_ending or 1 in bar.ending:
                 at_branch = current
-            elif at_branch is not None and at_branch != current and (
-                not symbols or symbols[0][0] > bar.onset
+            elif (
+                at_branch is not None
+                and at_branch != current
+                and (not symbols or symbols[0][0] > bar.onset)
             ):
                 marks.append((bar.index, bar.onset, at_branch, True))
             in_ending = True
