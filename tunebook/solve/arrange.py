@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from tunebook.model.arrangement import Arrangement
+from tunebook.model.arrangement import Arrangement, ChordSpan
 from tunebook.model.book import TuneChoice
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
+from tunebook.solve.chords import choose_chords
 from tunebook.solve.fingering import choose_fingering
+from tunebook.solve.shapes import choose_shapes
 from tunebook.solve.tempo import tempo_of
 
 
@@ -20,15 +22,28 @@ def arrange(
     choice: TuneChoice | None = None,
     drones: str = "held",
     chords: str = "all",
+    shapes: bool = False,
+    alternatives: int = 0,
 ) -> Arrangement:
     """Solve ``tune`` for this instrument and hand within ``limits``.
 
-    ``drones`` is none, open, held or substitution; ``chords`` none, tune or all; ``choice`` holds
-    the book's choices for this tune. Never raises for what a tune contains.
+    ``drones`` is none, open, held or substitution; ``chords`` none, tune or all; ``shapes`` asks
+    for a shape of each chord, ``alternatives`` for that many next best stops of each note;
+    ``choice`` holds the book's choices for this tune. Never raises for what a tune contains.
     """
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
-    fingering = choose_fingering(tune, instrument, hand, limits, whole_notes_per_second=speed)
+    fingering = choose_fingering(
+        tune,
+        instrument,
+        hand,
+        limits,
+        whole_notes_per_second=speed,
+        alternatives=alternatives,
+    )
+    spans = _chords(tune, chords)
+    if shapes:
+        spans = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)
     return Arrangement(
         tune=tune,
         instrument=instrument,
@@ -36,6 +51,7 @@ def arrange(
         limits=limits,
         notes=fingering.notes,
         drone=fingering.drone,
+        chords=spans,
         cost=fingering.cost,
         terms=fingering.terms,
         whole_notes_per_second=speed,
@@ -44,3 +60,11 @@ def arrange(
         bar_difficulties=fingering.bar_difficulties,
         messages=fingering.messages,
     )
+
+
+def _chords(tune: Tune, chords: str) -> tuple[ChordSpan, ...]:
+    """The tune's own chords, or solved ones where it has none and the edition wants all."""
+    if chords == "none":
+        return ()
+    spans = choose_chords(tune)
+    return spans if chords == "all" else tuple(span for span in spans if span.source == "tune")
