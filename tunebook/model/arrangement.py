@@ -27,14 +27,14 @@ class Stop:
 @dataclass(frozen=True, slots=True)
 class HandMoment:
     """The hand during one part of a note: from ``onset`` for ``duration`` (whole notes, written
-    tune; a grace note has duration 0). ``drone_finger`` lies on the drone's key (0 for none, or an
-    open drone); ``is_drone_paused`` where the bow has to leave the drone that was asked for."""
+    tune; a grace note has duration 0). ``drone`` is the drone that was asked for with the finger on
+    its key (0 for none, or an open string); ``is_drone_paused`` where the bow has to leave it."""
 
     onset: Fraction
     duration: Fraction
     stops: tuple[Stop, ...]
     hand_key: float
-    drone_finger: int = 0
+    drone: Stop | None = None
     is_drone_paused: bool = False
 
 

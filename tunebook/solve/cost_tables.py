@@ -24,12 +24,14 @@ MOST_BYTES = 160_000_000
 
 
 class Link(NamedTuple):
-    """What the cost of a movement depends on besides the postures: time and kind of passage."""
+    """What the cost of a movement depends on besides the postures: time and kind of passage.
+    ``kept`` pairs the tones before and after that a tie joins while others are struck anew."""
 
     time_s: float
     is_slurred: bool = False
     is_freed: bool = False
     is_held: bool = False
+    kept: tuple[tuple[int, int], ...] = ()
 
 
 class _ByteCache:
@@ -99,7 +101,12 @@ class CostTables:
             terms = movement_terms(
                 column_view(a),
                 row_view(b),
-                Passage(link.is_slurred, link.is_freed, link.is_held),
+                Passage(
+                    link.is_slurred,
+                    link.is_freed,
+                    link.is_held,
+                    tuple((p, q, True) for p, q in link.kept),
+                ),
                 self.reach,
             )
             shape = (len(a), len(b))

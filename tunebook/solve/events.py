@@ -234,11 +234,26 @@ def _link(
     weights: Weights,
 ) -> Link:
     first, second = events[start], events[end]
-    is_held = second.piece > 0 and end == start + 1
+    is_next = end == start + 1
     if first.is_grace:
-        return Link(weights.grace_time_s, True, False, False)
+        return Link(weights.grace_time_s, True)
+    is_held = second.piece > 0 and is_next
     rest_s = gap_s - float(first.duration) / speed
     time_s = min(max(gap_s, weights.least_time_s), weights.most_time_s)
     is_freed = rest_s >= weights.rest_gap_s and not is_held
-    is_slurred = slurred[start] and not is_freed
-    return Link(round(time_s, TIME_GRAIN), is_slurred and not is_held, is_freed, is_held)
+    is_slurred = slurred[start] and not is_freed and not is_held
+    kept = _kept_tones(first, second) if is_next and second.piece == 0 else ()
+    return Link(round(time_s, TIME_GRAIN), is_slurred, is_freed, is_held, kept)
+
+
+def _kept_tones(first: Event, second: Event) -> tuple[tuple[int, int], ...]:
+    """Pairs of tones that a tie joins where the other tones are struck anew."""
+    if True not in second.note.is_tied_from_before:
+        return ()
+    return tuple(
+        (first.midis.index(midi), number)
+        for number, (midi, is_tied) in enumerate(
+            zip(second.midis, second.note.is_tied_from_before, strict=False)
+        )
+        if is_tied and midi in first.midis
+    )

@@ -122,12 +122,17 @@ def _joined_terms(walk: Walk, start: int, end: int) -> dict[str, float]:
 def _moment(problem: Problem, walk: Walk, index: int) -> HandMoment:
     event, layer, row = problem.course.events[index], problem.sets[index], walk.rows[index]
     posture = walk.postures[index]
+    drone = None
+    if layer.drone is not None:
+        string_index, key, _ = layer.drone
+        open_midi = problem.tables.reach.instrument.string(string_index).open_midi
+        drone = Stop(open_midi + key, string_index, key, posture.holder)
     return HandMoment(
         event.onset,
         Fraction(0) if event.is_grace else event.duration,
         layer.stops[row],
         float(posture.hand_key),
-        posture.holder,
+        drone,
         bool(layer.pause[row]),
     )
 

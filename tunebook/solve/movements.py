@@ -23,12 +23,14 @@ class Passage(NamedTuple):
     """How one event leads to the next. Booleans or arrays of booleans.
 
     ``is_slurred``: within one stroke of the bow. ``is_freed``: after a rest, the fingers had time
-    to leave. ``is_held``: the same tones sound on without a new stroke.
+    to leave. ``is_held``: the same tones sound on without a new stroke. ``kept``: (slot before,
+    slot after, where) of single tones that sound on while others are struck anew.
     """
 
     is_slurred: Array | bool = False
     is_freed: Array | bool = False
     is_held: Array | bool = False
+    kept: tuple[tuple[int, int, Array | bool], ...] = ()
 
 
 class View(NamedTuple):
@@ -283,11 +285,15 @@ def _add_span(
 
 def _add_held_tones(terms: Terms, a: View, b: View, passage: Passage, reach: Reach) -> None:
     """Tones that sound on must stay on their keys."""
-    if not np.any(passage.is_held):
+    kept: list[tuple[int, int, Array | bool]] = list(passage.kept)
+    if np.any(passage.is_held):
+        for slot in range(min(len(a.string), len(b.string))):
+            is_tone = slot < np.minimum(a.tones, b.tones)
+            kept.append((slot, slot, np.asarray(passage.is_held) & is_tone))
+    if not kept:
         return
     moved: Array | bool = False
-    for slot in range(min(len(a.string), len(b.string))):
-        differs = (a.string[slot] != b.string[slot]) | (a.key[slot] != b.key[slot])
-        moved = moved | (differs & (slot < np.minimum(a.tones, b.tones)))
-    moved = np.asarray(moved) & passage.is_held
+    for before, after, where in kept:
+        differs = (a.string[before] != b.string[after]) | (a.key[before] != b.key[after])
+        moved = moved | (differs & where)
     _add(terms, "moved_tone", np.where(moved, reach.weights.moved_tone, 0.0))

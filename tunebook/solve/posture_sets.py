@@ -235,6 +235,7 @@ def _as_arrays(
         ),
         packed=np.stack([string, key, finger, place_mm, place_key, row_mm], axis=1),
         label=np.array([labels[p.slots, p.holder] for p in postures], dtype=np.int64),
+        drone=demand.drone,
         terms=terms,
     )
 

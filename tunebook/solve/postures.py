@@ -87,6 +87,7 @@ class PostureSet:
     label: Array
     stops: tuple[tuple[Stop, ...], ...]
     packed: Array
+    drone: tuple[int, int, int | None] | None = None
     terms: dict[str, Array] = field(default_factory=dict)
 
     def __len__(self) -> int:

@@ -96,6 +96,10 @@ def _movement_costs(
         np.array([link.is_slurred for link in links]),
         np.array([link.is_freed for link in links]),
         np.array([link.is_held for link in links]),
+        tuple(
+            (before, after, np.array([(before, after) in link.kept for link in links]))
+            for before, after in sorted({pair for link in links for pair in link.kept})
+        ),
     )
     terms: Terms = movement_terms(before, after, passage, problem.tables.reach)
     time_s = np.array([link.time_s for link in links])
