@@ -210,7 +210,7 @@ def _as_arrays(
     place_key = -12.0 * np.log2(1.0 - place_mm / reach.instrument.string_length_mm)
     hand_key = np.array([posture.hand_key for posture in postures], dtype=float)
     names = sorted({name for _, terms, _ in priced for name in terms})
-    terms = {name: grain(np.array([item[1].get(name, 0.0) for item in priced])) for name in names}
+    terms = {name: np.array([item[1].get(name, 0.0) for item in priced]) for name in names}
     labels: dict[tuple[tuple[Slot, ...], int], int] = {}
     for posture in postures:
         labels.setdefault((posture.slots, posture.holder), len(labels))
@@ -227,7 +227,7 @@ def _as_arrays(
         hand_key=hand_key,
         bow=bow,
         tones=tones,
-        base=np.sum(np.array(list(terms.values())), axis=0),
+        base=grain(np.sum(np.array(list(terms.values())), axis=0)),
         pause=np.array([pause for _, _, pause in priced], dtype=float),
         stops=tuple(
             tuple(Stop(midi, *slot) for midi, slot in zip(demand.midis, p.slots, strict=True))
