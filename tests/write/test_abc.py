@@ -171,6 +171,21 @@ def test_macro_notes_get_no_finger_and_this_is_told(arranged):
     }
 
 
+@pytest.mark.parametrize("body", ["D2 E2 F2 |", "D2 [EG]2 F2 |"])
+def test_note_that_is_not_in_the_text_gets_no_finger_and_this_is_told(arranged, body):
+    text = HEAD + body + "\n"
+    (tune,) = read_abc(text)
+    bar = tune.bars[0]
+    astray = replace(bar.notes[1], place=replace(bar.notes[1].place, column=3))
+    notes = (bar.notes[0], astray, bar.notes[2])
+    tune = replace(tune, bars=(replace(bar, notes=notes),))
+    result = write_fingers(text, [arranged(tune)])
+    assert re.sub(r"![0-4]!", "", result.text) == text
+    assert result.text.count("!") == 4
+    (message,) = result.messages
+    assert "is not what stands in the text" in message.what
+
+
 def test_transposed_tune_gets_no_fingers_and_this_is_told(arranged):
     text = HEAD + "DEFGAB |\n"
     (tune,) = read_abc(text)

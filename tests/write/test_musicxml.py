@@ -347,6 +347,44 @@ def test_tune_without_a_drone_has_one_part(make_tune, arranged):
     assert len(score_of(arranged(make_tune("D4*3/4"))).findall("part")) == 1
 
 
+def test_order_of_parts_stands_as_words_and_letters_mark_the_parts(arranged):
+    head = "P:ABA\nM:3/4\nL:1/8\nK:D"
+    score = score_of(from_abc("P:A\nD6 ||\nP:B\nE6 |]", arranged, head))
+    assert score.findtext(".//direction/direction-type/words") == "ABA"
+    assert texts(score, ".//rehearsal") == ["A", "B"]
+
+
+def test_second_voice_is_a_part_without_fingers(make_tune, arranged):
+    tune = make_tune("D4*3/4", "E4*3/4")
+    score = score_of(arranged(replace(tune, second_voice=make_tune("B3*3/4", "C4*3/4").bars)))
+    assert texts(score, "part-list/score-part/part-name") == ["Melody", "Second voice"]
+    part = score.find("part[@id='P2']")
+    assert texts(part, ".//pitch/step") == ["B", "C"]
+    assert part.find(".//technical") is None
+
+
+def test_other_titles_and_sources_are_kept(arranged):
+    head = "T:Second name\nC:Nobody\nR:polska\nS:a <book>\nM:3/4\nL:1/8\nK:D"
+    score = score_of(from_abc("D6 |]", arranged, head))
+    assert score.findtext("work/work-title") == "Made"
+    assert score.findtext("movement-title") == "Second name"
+    assert score.findtext("identification/creator") == "Nobody"
+    fields = score.findall(".//miscellaneous-field")
+    assert [(f.get("name"), f.text) for f in fields] == [
+        ("rhythm", "polska"),
+        ("source", "a <book>"),
+    ]
+
+
+def test_change_of_tempo_within_the_tune_is_shown_where_it_happens(make_tune, arranged):
+    tune = make_tune("D4*3/4", "E4*3/4")
+    slower = replace(tune.bars[1], tempo=Tempo(Fraction(1, 4), 60.0))
+    tune = replace(tune, bars=(tune.bars[0], slower))
+    score = score_of(arranged(tune, whole_notes_per_second=0.25))  # half the tune's own 120
+    measures = score.findall("part[@id='P1']/measure")
+    assert [texts(m, ".//per-minute") for m in measures] == [["60"], ["30"]]
+
+
 def test_lines_of_the_source_are_new_systems(arranged):
     score = score_of(from_abc("D6 | E6 |\nF6 | G6 |]", arranged))
     measures = score.findall("part[@id='P1']/measure")
@@ -398,8 +436,8 @@ def test_music21_plays_repeats_in_the_same_order(path, arranged):
     for tune in read_abc(path.read_text(encoding="utf-8"), path.name):
         text = tune_as_musicxml(arranged(tune))
         part = converter.parseData(text, format="musicxml").parts[0]
-        if part.recurse().getElementsByClass("RepeatExpression"):
-            continue  # D.C. and the like are words here, and an order to the other program
+        if tune.part_order or part.recurse().getElementsByClass("RepeatExpression"):
+            continue  # the other program knows no part order, and repeats again after D.C.
         found = [[p.midi for p in note.pitches] for note in part.expandRepeats().recurse().notes]
         heard = [note for index in tune.played for note in tune.bars[index].notes]
         assert found == [[p.midi for p in note.pitches] for note in heard if note.pitches]

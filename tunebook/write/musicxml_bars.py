@@ -57,7 +57,8 @@ def bar_frames(
             *_attributes(bar, last, arrangement, divisions),
         ]
         if has_directions:
-            before += [*_part_letter(bar), *_tempo(bar, last, arrangement)]
+            order = arrangement.tune.part_order if last is None else ""
+            before += [*_words(order), *_part_letter(bar), *_tempo(bar, last, arrangement)]
         after = _right_barline(bar, following, ends.get(place))
         frames.append(BarFrame(bar, _measure_attributes(bar), tuple(before), tuple(after)))
     return frames
@@ -197,6 +198,15 @@ def _part_letter(bar: Bar) -> list[Element]:
         return []
     direction, kind = _direction("above")
     ElementTree.SubElement(kind, "rehearsal").text = plain_text(bar.part)
+    return [direction]
+
+
+def _words(text: str) -> list[Element]:
+    """Words over the staff. The order of the parts is one, since MusicXML cannot play it."""
+    if not plain_text(text).strip():
+        return []
+    direction, kind = _direction("above")
+    ElementTree.SubElement(kind, "words").text = plain_text(text)
     return [direction]
 
 
