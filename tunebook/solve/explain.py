@@ -1,0 +1,149 @@
+"""Why a passage is fingered as it is: each note with its costs in words and the next best ways."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tunebook.model.arrangement import Arrangement, FingeredNote, Stop
+from tunebook.solve.fingering import Fingering
+from tunebook.solve.reasons import WAY_WORDS, stops_in_words, term_in_words
+
+SMALLEST_SHOWN_COST = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class NoteReason:
+    """One note's fingering and what speaks for it. ``terms`` are (words, cost), dearest first;
+    ``alternatives`` (what the tune would cost more, words) in rising order."""
+
+    bar: int
+    name: str
+    stops: str
+    hand_key: float
+    ways: tuple[str, ...]
+    terms: tuple[tuple[str, float], ...]
+    cost: float
+    alternatives: tuple[tuple[float, str], ...]
+    drone: str = ""
+    is_continued: bool = False
+    is_pinned: bool = False
+    beyond_limits: bool = False
+
+
+def bar_range(arrangement: Arrangement, first: int, last: int) -> tuple[int, int]:
+    """Indices of the first and last written bar with numbers ``first`` to ``last``.
+
+    Bars are numbered as a player counts them, a pickup is 0. Raises ValueError when there is none.
+    """
+    inside = [bar.index for bar in arrangement.tune.bars if first <= bar.number <= last]
+    if not inside:
+        numbers = [bar.number for bar in arrangement.tune.bars]
+        raise ValueError(
+            f"there are no bars {first} to {last}; the tune has bars {min(numbers)} to "
+            f"{max(numbers)}"
+        )
+    return min(inside), max(inside)
+
+
+def explain_bars(arrangement: Arrangement, first: int, last: int) -> tuple[NoteReason, ...]:
+    """Reasons for every note of the bars numbered ``first`` to ``last``.
+
+    Alternatives are given where the arrangement was solved with some. Raises ValueError when
+    there are no such bars.
+    """
+    start, end = bar_range(arrangement, first, last)
+    return tuple(
+        _reason(arrangement, note) for note in arrangement.notes if start <= note.bar_index <= end
+    )
+
+
+def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
+    instrument = arrangement.instrument
+    terms = [(term_in_words(name), cost) for name, cost in note.terms]
+    terms = [(words, cost) for words, cost in terms if cost >= SMALLEST_SHOWN_COST]
+    pins = note.note.finger_pins
+    return NoteReason(
+        bar=arrangement.tune.bars[note.bar_index].number,
+        name=" ".join(pitch.name for pitch in note.note.pitches),
+        stops=stops_in_words(note.stops, instrument) if note.stops else "cannot be played",
+        hand_key=note.hand_key,
+        ways=tuple(WAY_WORDS[way] for way in note.ways),
+        terms=tuple(sorted(terms, key=lambda term: (-term[1], term[0]))),
+        cost=note.cost,
+        alternatives=tuple(
+            (extra, stops_in_words(stops, instrument)) for extra, stops in note.alternatives
+        ),
+        drone=_drone_words(note),
+        is_continued=note.is_continued,
+        is_pinned=note.note.string_pin is not None or any(pin is not None for pin in pins),
+        beyond_limits=note.beyond_limits,
+    )
+
+
+def _drone_words(note: FingeredNote) -> str:
+    """What the drone does meanwhile."""
+    if not note.moments or note.moments[0].drone is None:
+        return ""
+    if note.moments[0].is_drone_paused:
+        return "the drone pauses"
+    finger = note.moments[0].drone.finger
+    if not finger:
+        return "over the drone"
+    after = note.moments[-1].drone
+    if after is not None and after.finger not in (0, finger):
+        return f"finger {finger}, then {after.finger} holds the drone"
+    return f"finger {finger} holds the drone"
+
+
+def reasons_as_text(reasons: Sequence[NoteReason]) -> list[str]:
+    """The reasons as lines: a head line for each note, its costs and other ways below it."""
+    lines: list[str] = []
+    for reason in reasons:
+        lines.append(_head(reason))
+        if reason.is_continued:
+            continue
+        if reason.terms:
+            parts = "; ".join(f"{words} {cost:.2f}" for words, cost in reason.terms)
+            lines.append(f"    cost {reason.cost:.2f}: {parts}")
+        lines += [f"    or {words} ({extra:+.2f})" for extra, words in reason.alternatives]
+    return lines
+
+
+def _head(reason: NoteReason) -> str:
+    head = f"bar {reason.bar}  {reason.name}: "
+    if reason.is_continued:
+        return head + "goes on"
+    head += reason.stops
+    if "finger" in reason.stops:
+        head += f"; hand at key {reason.hand_key:g}"
+    notes = list(reason.ways)
+    if reason.drone:
+        notes.append(reason.drone)
+    if reason.is_pinned:
+        notes.append("pinned")
+    if reason.beyond_limits:
+        notes.append("beyond the limits of this edition")
+    return head + (f"  [{', '.join(notes)}]" if notes else "")
+
+
+def other_ways_as_text(fingerings: Sequence[Fingering], arrangement: Arrangement) -> list[str]:
+    """What the further fingerings of a passage change, one line for each difference."""
+    lines: list[str] = []
+    if not fingerings:
+        return lines
+    best = fingerings[0]
+    for number, fingering in enumerate(fingerings[1:], start=2):
+        lines.append(f"way {number} ({fingering.cost - best.cost:+.2f}):")
+        for old, new in zip(best.notes, fingering.notes, strict=True):
+            if old.stops != new.stops and not new.is_continued:
+                lines.append("    " + _change(arrangement, old, new.stops))
+    return lines
+
+
+def _change(arrangement: Arrangement, old: FingeredNote, stops: tuple[Stop, ...]) -> str:
+    instrument = arrangement.instrument
+    bar = arrangement.tune.bars[old.bar_index].number
+    name = " ".join(pitch.name for pitch in old.note.pitches)
+    new_words, old_words = stops_in_words(stops, instrument), stops_in_words(old.stops, instrument)
+    return f"bar {bar}  {name}: {new_words} (instead of {old_words})"
