@@ -49,7 +49,7 @@ def spans(*texts: str) -> tuple[ChordSpan, ...]:
 def test_common_triads_have_several_two_string_shapes(tuning: str, text: str) -> None:
     """Within seven keys, on three pairs of strings."""
     shapes = chord_shapes(chord(text), harpa(tuning), hand(), strings=(2,))
-    assert 5 <= len(shapes) <= 14
+    assert 4 <= len(shapes) <= 14
 
 
 @pytest.mark.parametrize("tuning", TUNINGS)

@@ -1,0 +1,82 @@
+"""How well a held tone goes with a melody.
+
+Source of the table: Huron 1994 (see data/harmony/consonance.toml). Each tone of the melody counts
+with its length and with where in the bar it begins.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from importlib import resources
+
+from tunebook.model.tune import Bar, Tune
+
+
+@dataclass(frozen=True, slots=True)
+class ConsonanceTable:
+    """``by_class[i]`` is the consonance of interval class i (0 to 6 semitones); ``accents`` are the
+    weights of tones that begin a bar, a beat, or between."""
+
+    by_class: tuple[float, ...]
+    accents: tuple[float, float, float]
+
+    def of_interval(self, semitones: int) -> float:
+        """Consonance of an interval of any size: octaves do not count, nor which tone is lower."""
+        within = semitones % 12
+        return self.by_class[min(within, 12 - within)]
+
+    def scaled(self, value: float) -> float:
+        """The value laid between 0 (the harshest class) and 1 (the most consonant)."""
+        low, high = min(self.by_class), max(self.by_class)
+        return (value - low) / (high - low)
+
+
+@lru_cache(maxsize=1)
+def consonance_table() -> ConsonanceTable:
+    """Read the table that comes with the program."""
+    text = resources.files("tunebook").joinpath("data/harmony/consonance.toml").read_text("utf-8")
+    data = tomllib.loads(text)
+    accent = data["accent"]
+    return ConsonanceTable(
+        tuple(data["interval_class"]), (accent["bar"], accent["beat"], accent["between"])
+    )
+
+
+def weigh_tones(tune: Tune, bars: Iterable[Bar] | None = None) -> tuple[float, ...]:
+    """Weight of each pitch class (0 = C) in these bars: length in whole notes times accent."""
+    weights = [0.0] * 12
+    for bar in tune.bars if bars is None else bars:
+        for note in bar.notes:
+            if note.is_grace or note.is_rest:
+                continue
+            weight = float(note.duration) * _accent(bar, note.onset)
+            for pitch in note.pitches:
+                weights[pitch.midi % 12] += weight / len(note.pitches)
+    return tuple(weights)
+
+
+def consonance(midi: int, tones: Sequence[float]) -> float:
+    """Consonance, 0 (harsh) to 1, of a held tone with tones weighted as by ``weigh_tones``."""
+    table = consonance_table()
+    total = sum(tones)
+    if total <= 0:
+        return 0.0
+    value = sum(
+        weight * table.of_interval(pitch_class - midi) for pitch_class, weight in enumerate(tones)
+    )
+    return table.scaled(value / total)
+
+
+def _accent(bar: Bar, onset: Fraction) -> float:
+    at_bar, at_beat, between = consonance_table().accents
+    into = onset - bar.onset
+    if bar.is_pickup:
+        into += bar.meter.length - bar.duration
+    if into == 0:
+        return at_bar
+    beat = Fraction(3 if bar.meter.is_compound else 1, bar.meter.unit)
+    return at_beat if into % beat == 0 else between

@@ -1,0 +1,111 @@
+"""Drones that the tune or the book asks for."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tunebook.errors import Message, SourcePlace
+from tunebook.model.arrangement import Stop
+from tunebook.model.book import TuneChoice
+from tunebook.model.hand import Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, DronePin, Tune
+from tunebook.solve.demands import DroneDemand
+from tunebook.solve.drone_stops import best_of, count_tones, drone_stops, stops_for
+
+_PITCH = re.compile(r"\s*([A-Ga-g])(##|bb|[#b♯♭]?)(-?\d)\s*$")
+_ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
+
+
+@dataclass(frozen=True)
+class PinnedDrones:
+    """``is_pinned`` is True when tune or book decide, be it for silence."""
+
+    is_pinned: bool
+    demands: tuple[DroneDemand, ...] = ()
+    messages: tuple[Message, ...] = ()
+
+
+def pinned_drones(
+    tune: Tune,
+    instrument: Instrument,
+    limits: Limits,
+    drones: str,
+    choice: TuneChoice | None = None,
+) -> PinnedDrones:
+    """Drones pinned by ``[r:drone ...]`` in the tune, and by the book before the first of them.
+
+    A pin holds until the next one. One that this instrument or edition cannot have is reported and
+    left out; when nothing is left, the best drone is chosen as if there were no pin.
+    """
+    marks = _marks(tune, choice)
+    end = max((bar.onset + bar.duration for bar in tune.bars), default=Fraction(0))
+    demands: list[DroneDemand] = []
+    messages: list[Message] = []
+    is_pinned = False
+    for index, (onset, pin) in enumerate(marks):
+        until = marks[index + 1][0] if index + 1 < len(marks) else end
+        if pin.midi is None:
+            is_pinned = True
+            continue
+        stop, reason = _stop_for(pin, tune, instrument, limits, drones)
+        if stop is None:
+            messages.append(Message(pin.place, "pin", f"the drone asked for {reason}",
+                                    "choose another drone"))  # fmt: skip
+            continue
+        is_pinned = True
+        if until > onset:
+            demands.append(
+                DroneDemand(onset, until - onset, stop.string_index, stop.key, pin.finger)
+            )
+    return PinnedDrones(is_pinned, tuple(demands), tuple(messages))
+
+
+def midi_of_name(name: str) -> int | None:
+    """MIDI number of a pitch name as F#4 or Bb3, None when it is none."""
+    match = _PITCH.match(name)
+    if match is None:
+        return None
+    step = STEP_LETTERS.index(match[1].upper())
+    return 12 * (int(match[3]) + 1) + STEP_SEMITONES[step] + _ALTERS[match[2]]
+
+
+def _marks(tune: Tune, choice: TuneChoice | None) -> list[tuple[Fraction, DronePin]]:
+    """(onset, pin) in order, one at a time, the book's choice first."""
+    found: dict[Fraction, DronePin] = {}
+    if choice is not None and choice.drone is not None and tune.bars:
+        place = choice.place or tune.place
+        found[tune.bars[0].onset] = _pin_of(choice, place)
+    for bar in tune.bars:
+        for note in bar.notes:
+            if note.drone_pin is not None:
+                found[note.onset] = note.drone_pin
+    return sorted(found.items(), key=lambda item: item[0])
+
+
+def _pin_of(choice: TuneChoice, place: SourcePlace) -> DronePin:
+    name = choice.drone or "none"
+    midi = None if name.strip().lower() in ("none", "off") else midi_of_name(name)
+    return DronePin(place, midi, choice.drone_finger)
+
+
+def _stop_for(
+    pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits, drones: str
+) -> tuple[Stop | None, str]:
+    """The stop for a pin, or None and why there is none."""
+    assert pin.midi is not None
+    stops: Sequence[Stop] = stops_for(pin.midi, instrument, pin.string)
+    if not stops:
+        where = f"on string {pin.string}" if pin.string else "on this instrument"
+        return None, f"does not exist {where}"
+    may_hold = drones != "open" and limits.allows_held_drone
+    if not may_hold:
+        stops = [stop for stop in stops if stop.key == 0]
+        if not stops:
+            return None, "is no open string, and this edition holds no keys"
+    usable = drone_stops(instrument, limits, drones)
+    near = [stop for stop in stops if stop in usable] or stops
+    return best_of(near, count_tones(tune), instrument), ""

@@ -1,0 +1,132 @@
+"""Drones tried with the melody: what each costs the left hand, phrase by phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from tunebook.model.arrangement import Stop
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Bar, Tune
+from tunebook.solve.cost_tables import tables_for
+from tunebook.solve.demands import DroneDemand
+from tunebook.solve.harmony_slots import starts_section
+from tunebook.solve.problem import Problem, pose_problem
+from tunebook.solve.shortest_path import cheapest_path
+from tunebook.solve.walk import walk_of
+
+PHRASE_MEASURES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """Bars that may have a drone of their own: a part of the tune, eight measures at most."""
+
+    bars: tuple[Bar, ...]
+
+    @property
+    def onset(self) -> Fraction:
+        return self.bars[0].onset
+
+    @property
+    def end(self) -> Fraction:
+        return self.bars[-1].onset + self.bars[-1].duration
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A drone held through the whole tune, solved. ``cost_per_s`` and ``costs`` (by phrase) are
+    per second of music; ``sounding`` the part of the melody's time at which it sounds; ``finger``
+    the one that holds it longest, 0 for an open string."""
+
+    cost_per_s: float
+    costs: tuple[float, ...]
+    sounding: float
+    finger: int
+
+
+def drone_phrases(tune: Tune) -> tuple[Phrase, ...]:
+    """The phrases of ``tune`` in written order; a pickup belongs to the phrase that it leads to,
+    numbered endings to the part that they end."""
+    phrases: list[list[Bar]] = []
+    measures = 0
+    before: Bar | None = None
+    for bar in tune.bars:
+        is_long = measures >= PHRASE_MEASURES and not bar.ending and not bar.is_continued
+        if starts_section(bar, before) or is_long:
+            phrases.append([])
+            measures = 0
+        phrases[-1].append(bar)
+        measures += bar.duration >= bar.meter.length
+        before = bar
+    merged: list[Phrase] = []
+    for bars in phrases:
+        has_music = any(not note.is_rest for bar in bars for note in bar.notes)
+        is_fragment = sum((bar.duration for bar in bars), Fraction(0)) < bars[0].meter.length
+        if merged and (is_fragment or not has_music):
+            merged[-1] = Phrase((*merged[-1].bars, *bars))
+        else:
+            merged.append(Phrase(tuple(bars)))
+    return tuple(merged)
+
+
+def demand_for(stop: Stop, phrase: Phrase, finger: int | None = None) -> DroneDemand:
+    """The demand to hold ``stop`` through ``phrase``."""
+    length = phrase.end - phrase.onset
+    return DroneDemand(phrase.onset, length, stop.string_index, stop.key, finger)
+
+
+def try_drone(
+    tune: Tune,
+    phrases: Sequence[Phrase],
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits,
+    whole_notes_per_second: float,
+    drone: Stop | None,
+) -> Trial:
+    """Solve ``tune`` as written (repeats not tied) with ``drone`` held throughout."""
+    tables = tables_for(instrument, hand, limits)
+    whole = Phrase(tune.bars)
+    demands = () if drone is None else (demand_for(drone, whole),)
+    problem = pose_problem(tune, tables, whole_notes_per_second, demands)
+    if not problem.sets:
+        return Trial(0.0, tuple(0.0 for _ in phrases), 0.0, 0)
+    path = cheapest_path(replace(problem.layers, leaps=()))
+    walk = walk_of(problem, path.states)
+    by_event = [sum(terms.values()) for terms in walk.terms]
+    onsets = [event.onset for event in problem.course.events]
+    costs = []
+    for phrase in phrases:
+        seconds = float(phrase.end - phrase.onset) / whole_notes_per_second
+        inside = sum(
+            cost
+            for cost, onset in zip(by_event, onsets, strict=True)
+            if phrase.onset <= onset < phrase.end
+        )
+        costs.append(inside / seconds if seconds else 0.0)
+    seconds = float(whole.end - whole.onset) / whole_notes_per_second
+    sounding, finger = _held(problem, path.states, drone)
+    return Trial(sum(by_event) / seconds if seconds else 0.0, tuple(costs), sounding, finger)
+
+
+def _held(problem: Problem, rows: Sequence[int], drone: Stop | None) -> tuple[float, int]:
+    """(part of the melody's time at which the drone sounds, the finger that holds it longest)."""
+    if drone is None:
+        return 0.0, 0
+    total = heard = 0.0
+    fingers: dict[int, float] = {}
+    for event, layer, row in zip(problem.course.events, problem.sets, rows, strict=True):
+        if event.is_grace:
+            continue
+        length = float(event.duration)
+        total += length
+        if not layer.pause[row]:
+            heard += length
+            holder = layer.postures[row].holder
+            if holder:
+                fingers[holder] = fingers.get(holder, 0.0) + length
+    finger = max(fingers, key=lambda one: (fingers[one], -one), default=0)
+    return heard / total if total else 0.0, finger

@@ -1,0 +1,259 @@
+"""Drones for a tune: which tone to hold, on which string, and where to change it.
+
+A drone is scored by how well it goes with the melody (an interval-class table, tones weighted by
+length and accent), by what it costs the left hand (solved with the melody, not guessed), and by a
+small preference for tonic and fifth. One drone serves the whole tune unless one for each phrase
+is clearly better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from tunebook.errors import Message
+from tunebook.model.arrangement import DroneCandidate, Stop
+from tunebook.model.book import TuneChoice
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Tune
+from tunebook.solve.consonance import consonance, weigh_tones
+from tunebook.solve.demands import DroneDemand
+from tunebook.solve.drone_pins import pinned_drones
+from tunebook.solve.drone_stops import ToneCount, count_tones, drone_stops, pause_share
+from tunebook.solve.drone_trials import Phrase, Trial, demand_for, drone_phrases, try_drone
+from tunebook.solve.drone_words import drone_label, drone_reason
+
+# The score is counted in the fingering's cost per second; our judgement.
+CONSONANCE_WEIGHT = 20.0
+TONIC_BONUS = 2.0
+FIFTH_BONUS = 1.2
+PAUSE_ESTIMATE_WEIGHT = 5.0
+HELD_ESTIMATE = 0.8
+CHANGE_COST = 0.6  # for each change of the drone, in score of the whole tune
+LEAST_SCORE = 6.0  # below this a tune is better without a drone
+LEAST_SOUNDING = 0.5  # part of the melody over which a drone must be heard
+TRIED = 4
+
+DRONE_KINDS = ("none", "open", "held", "substitution")
+
+
+@dataclass(frozen=True)
+class DroneSolution:
+    """The drones of a tune: what to hold, the ranked candidates, and messages about pins."""
+
+    demands: tuple[DroneDemand, ...]
+    candidates: tuple[DroneCandidate, ...]
+    messages: tuple[Message, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Scored:
+    """A candidate with its trial and its score in each phrase."""
+
+    candidate: DroneCandidate
+    trial: Trial
+    by_phrase: tuple[float, ...]
+
+
+def rank_drones(
+    tune: Tune,
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    whole_notes_per_second: float,
+    drones: str = "held",
+    tried: int | None = TRIED,
+) -> tuple[DroneCandidate, ...]:
+    """Drones for the whole of ``tune``, the best first.
+
+    ``drones`` is none, open, held or substitution. The ``tried`` most promising by consonance and
+    a quick look at the strings are solved and listed; None solves them all. A candidate's
+    ``fingering_cost`` is what it adds to the melody's cost a second.
+    """
+    scored = _scored(
+        tune, instrument, hand, _limits_for(limits, drones), whole_notes_per_second, drones, tried
+    )
+    return tuple(one.candidate for one in scored[1])
+
+
+def choose_drone(
+    tune: Tune,
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    whole_notes_per_second: float,
+    drones: str = "held",
+    choice: TuneChoice | None = None,
+) -> DroneSolution:
+    """The drones of ``tune``: those pinned in it, else the book's choice, else the best.
+
+    Within the tune a pin holds from its note to the next pin; ``choice`` counts before the first
+    pin. Without either, one drone for the tune or one a phrase, or none when none is good.
+    """
+    limits = _limits_for(limits, drones)
+    if drones == "none" or not limits.allows_drone:
+        return DroneSolution((), ())
+    pins = pinned_drones(tune, instrument, limits, drones, choice)
+    if pins.is_pinned:
+        return DroneSolution(pins.demands, (), pins.messages)
+    phrases, scored = _scored(tune, instrument, hand, limits, whole_notes_per_second, drones, TRIED)
+    candidates = tuple(one.candidate for one in scored)
+    return DroneSolution(_demands(phrases, scored), candidates, pins.messages)
+
+
+def explain_drones(candidates: Sequence[DroneCandidate]) -> tuple[str, ...]:
+    """One line a candidate: rank, label, score and reason."""
+    if not candidates:
+        return ("no drone goes with this tune on this instrument",)
+    return tuple(
+        f"{rank}. {one.label}: score {one.score:.1f}, consonance {one.consonance:.2f}, "
+        f"adds {one.fingering_cost:.2f} a second to the fingering; {one.reason}"
+        for rank, one in enumerate(candidates, 1)
+    )
+
+
+def _limits_for(limits: Limits | None, drones: str) -> Limits:
+    limits = limits or Limits()
+    if drones == "held" and limits.allows_substitution:
+        return replace(limits, allows_substitution=False)
+    return limits
+
+
+def _scored(
+    tune: Tune,
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits,
+    speed: float,
+    drones: str,
+    tried: int | None,
+) -> tuple[tuple[Phrase, ...], list[_Scored]]:
+    """The phrases, and the candidates that were solved, best first."""
+    phrases = drone_phrases(tune)
+    tones = count_tones(tune)
+    if not tones.lengths:
+        return phrases, []
+    whole = weigh_tones(tune)
+    parts = [weigh_tones(tune, phrase.bars) for phrase in phrases]
+    stops = _promising(tune, instrument, drone_stops(instrument, limits, drones), whole, tones)
+    stops = stops if tried is None else stops[:tried]
+    if not stops:
+        return phrases, []
+    plain = try_drone(tune, phrases, instrument, hand, limits, speed, None)
+    found = []
+    for stop in stops:
+        trial = try_drone(tune, phrases, instrument, hand, limits, speed, stop)
+        found.append(_judge(tune, instrument, stop, trial, plain, whole, parts))
+    found.sort(key=lambda one: (-one.candidate.score, one.candidate.stop.key))
+    return phrases, found
+
+
+def _promising(
+    tune: Tune,
+    instrument: Instrument,
+    stops: Sequence[Stop],
+    whole: Sequence[float],
+    tones: ToneCount,
+) -> list[Stop]:
+    """Stops by a quick score, best first; tones foreign to tune and key left out."""
+    kept = [
+        stop
+        for stop in stops
+        if whole[stop.midi % 12] > 0 or stop.midi % 12 == tune.key.tonic_class
+    ]
+
+    def quick(stop: Stop) -> float:
+        return (
+            CONSONANCE_WEIGHT * consonance(stop.midi, whole)
+            + _bonus(tune, stop)
+            - PAUSE_ESTIMATE_WEIGHT * pause_share(stop, tones, instrument)
+            - (HELD_ESTIMATE if stop.key else 0.0)
+        )
+
+    return sorted(kept, key=lambda stop: (-quick(stop), stop.key, stop.string_index))
+
+
+def _bonus(tune: Tune, stop: Stop) -> float:
+    above = (stop.midi - tune.key.tonic_class) % 12
+    return {0: TONIC_BONUS, 7: FIFTH_BONUS}.get(above, 0.0)
+
+
+def _judge(
+    tune: Tune,
+    instrument: Instrument,
+    stop: Stop,
+    trial: Trial,
+    plain: Trial,
+    whole: Sequence[float],
+    parts: Sequence[Sequence[float]],
+) -> _Scored:
+    sweet = consonance(stop.midi, whole)
+    added = trial.cost_per_s - plain.cost_per_s
+    bonus = _bonus(tune, stop)
+    score = CONSONANCE_WEIGHT * sweet + bonus - added
+    by_phrase = tuple(
+        CONSONANCE_WEIGHT * consonance(stop.midi, part) + bonus - (with_drone - without)
+        for part, with_drone, without in zip(parts, trial.costs, plain.costs, strict=True)
+    )
+    held = Stop(stop.midi, stop.string_index, stop.key, trial.finger)
+    candidate = DroneCandidate(
+        held, round(sweet, 4), round(added, 4), round(score, 4),
+        drone_reason(stop, tune.key, trial.sounding), drone_label(held, instrument, tune.key),
+    )  # fmt: skip
+    return _Scored(candidate, trial, by_phrase)
+
+
+def _demands(phrases: Sequence[Phrase], scored: Sequence[_Scored]) -> tuple[DroneDemand, ...]:
+    """The cheapest drones phrase by phrase, a change of drone priced, else one for the tune."""
+    usable = [one for one in scored if one.trial.sounding >= LEAST_SOUNDING]
+    if not usable:
+        return ()
+    lengths = [float(phrase.end - phrase.onset) for phrase in phrases]
+    total = sum(lengths)
+    shares = [length / total for length in lengths]
+    rows = [[share * one.by_phrase[index] for one in usable] for index, share in enumerate(shares)]
+    path, value = _best_rows(rows)
+    if value < LEAST_SCORE:
+        return ()
+    demands: list[DroneDemand] = []
+    for phrase, row in zip(phrases, path, strict=True):
+        demand = demand_for(usable[row].candidate.stop, phrase)
+        last = demands[-1] if demands else None
+        if last and (last.string_index, last.key) == (demand.string_index, demand.key):
+            demands[-1] = replace(last, duration=demand.end - last.onset)
+        else:
+            demands.append(demand)
+    return tuple(demands)
+
+
+def _best_rows(rows: Sequence[Sequence[float]]) -> tuple[list[int], float]:
+    """Indices with the greatest sum of values, each change costing CHANGE_COST; the first index
+    wins ties, so the best single drone stays where nothing speaks against it."""
+    reached = list(rows[0])
+    back: list[list[int]] = []
+    for values in rows[1:]:
+        choice = [_best_before(reached, state) for state in range(len(values))]
+        reached = [
+            reached[before] - CHANGE_COST * (before != state) + values[state]
+            for state, before in enumerate(choice)
+        ]
+        back.append(choice)
+    state = max(range(len(reached)), key=lambda s: (reached[s], -s))
+    value = reached[state]
+    path = [state]
+    for choice in reversed(back):
+        path.append(choice[path[-1]])
+    return path[::-1], value
+
+
+def _best_before(reached: Sequence[float], state: int) -> int:
+    """The index to come from; staying wins ties, then the lower index."""
+
+    def value(before: int) -> tuple[float, bool, int]:
+        is_same = before == state
+        return reached[before] - CHANGE_COST * (not is_same), is_same, -before
+
+    return max(range(len(reached)), key=value)
