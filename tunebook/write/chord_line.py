@@ -9,7 +9,8 @@ from typing import Any
 
 from tunebook.model.arrangement import ChordSpan
 from tunebook.model.tune import STEP_LETTERS, ChordSymbol
-from tunebook.write.leaves import make_leaves, put
+from tunebook.write.leaves import Written, make_leaves
+from tunebook.write.note_values import is_dyadic, split_value, tuplet_for
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.safe_text import lilypond_string
 
@@ -96,12 +97,10 @@ def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) 
 
 def _name(span: ChordSpan, length: Fraction) -> list[Any]:
     """A rest that prints as the chord's name, and blanks for what one rest cannot last."""
-    from tunebook.write.note_values import is_dyadic, split_value
-
-    first = split_value(length)[0] if is_dyadic(length) else length
-    leaves = make_leaves("r", first)
     markup = chord_markup(span.chord, is_doubtful=span.confidence < DOUBTFUL_BELOW)
-    put(leaves[0], [f"\\set noChordSymbol = {markup}"], "before")
+    odd, power = (1, 1) if is_dyadic(length) else tuplet_for(length)
+    first = split_value(length * Fraction(odd, power))[0] * Fraction(power, odd)
+    leaves = make_leaves("r", first, Written(before=[f"\\set noChordSymbol = {markup}"]))
     if length > first:
         leaves += make_leaves("s", length - first)
     return leaves

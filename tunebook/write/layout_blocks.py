@@ -41,6 +41,10 @@ phraseWord = #(define-event-function (word) (string?)
    (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
 words = #(define-event-function (text) (string?)
    (word-event text '(font-size . -2) '(outside-staff-priority . 430)))
+signAbove = #(define-event-function (glyph) (string?)
+   (word-event (make-musicglyph-markup glyph)
+     '(direction . 1) '(outside-staff-priority . 460) '(parent-alignment-X . 0)
+     '(self-alignment-X . 0)))
 roll = #(define-event-function () ()
    (word-event #{ \markup \path #0.16 #'((moveto 0 0) (curveto 0.4 0.7 1.2 0.7 1.6 0)) #}
      '(outside-staff-priority . 110) '(parent-alignment-X . 0) '(self-alignment-X . 0)))
@@ -71,8 +75,8 @@ noBarNumber = { \once \omit Score.BarNumber }
                 (make-filled-box-stencil
                   (cons start (+ start (- step gap))) (cons 0 thickness))))
             (iota (inexact->exact pieces))))))
-changedLook = { \once \override MeasureSpanner.stencil = #(passage-line 0.36 1 0) }
-beyondLook = { \once \override MeasureSpanner.stencil = #(passage-line 0.22 1.1 0.7) }
+changedLook = { \once \override Staff.MeasureSpanner.stencil = #(passage-line 0.36 1 0) }
+beyondLook = { \once \override Staff.MeasureSpanner.stencil = #(passage-line 0.22 1.1 0.7) }
 paleGround = { \staffHighlight "white" }
 """
 
@@ -94,12 +98,14 @@ _LAYOUT = r"""
 \layout {
   \context {
     \Score
+    \remove Volta_engraver
     \accepts DroneStaff
-    \accepts MarkLine
+    \accepts SecondStaff
     \override SpacingSpanner.common-shortest-duration = #(ly:make-moment 1/8)
     \override VoltaBracket.font-size = -1.5
-    \override VoltaBracketSpanner.outside-staff-padding = 1.6
-    \override VoltaBracketSpanner.padding = 0.6
+    \override VoltaBracketSpanner.outside-staff-padding = 0.6
+    \override MeasureSpanner.outside-staff-priority = 700
+    \override MeasureSpanner.outside-staff-padding = 0.6
     \override BarNumber.font-size = -4
     \override BarNumber.font-shape = #'italic
     \override BarNumber.self-alignment-X = #LEFT
@@ -116,6 +122,8 @@ _LAYOUT = r"""
   }
   \context {
     \Staff
+    \consists Volta_engraver
+    \consists Measure_spanner_engraver
     autoBeaming = ##f
     autoAccidentals = #'()
     autoCautionaries = #'()
@@ -134,8 +142,16 @@ _LAYOUT = r"""
   }
   \context {
     \Staff
+    \name SecondStaff
+    \alias Staff
+    \remove Volta_engraver
+    autoAccidentals = #`(Staff ,(make-accidental-rule 'same-octave 0))
+  }
+  \context {
+    \Staff
     \name DroneStaff
     \alias Staff
+    \remove Volta_engraver
     \remove Time_signature_engraver
     autoAccidentals = #`(Staff ,(make-accidental-rule 'same-octave 0))
     fontSize = -4
@@ -146,15 +162,6 @@ _LAYOUT = r"""
     \override VerticalAxisGroup.default-staff-staff-spacing.padding = 1.1
     \override VerticalAxisGroup.staff-staff-spacing.basic-distance = 6
     \override VerticalAxisGroup.staff-staff-spacing.padding = 0.8
-  }
-  \context {
-    \type Engraver_group
-    \name MarkLine
-    \consists Axis_group_engraver
-    \consists Measure_spanner_engraver
-    \override VerticalAxisGroup.staff-affinity = #DOWN
-    \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.padding = 0.5
-    \override MeasureSpanner.direction = #UP
   }
   \context {
     \Lyrics

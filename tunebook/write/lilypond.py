@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Set
 from typing import Any
 
-from tunebook.model.arrangement import Arrangement
+from tunebook.model.arrangement import Arrangement, ChordSpan
 from tunebook.model.book import Edition
-from tunebook.write.bar_marks import ground_commands, mark_line
+from tunebook.write.bar_marks import BarMarks, mark_commands
 from tunebook.write.chord_line import chord_line, chosen_chords
 from tunebook.write.drone_staff import drone_staff
 from tunebook.write.layout_blocks import preamble
@@ -48,11 +48,16 @@ def write_source(
     printed = print_bars(arrangement.tune.bars)
     words = word_lines(printed) if edition.shows_words else []
     lines = break_lines(printed, line_width_pt, edition.staff_size_pt, has_words=bool(words))
-    marks = {"changed": changed_bars, "beyond": beyond_bars}
-    score = _score(arrangement, edition, lines.printed, shown, hard_bars, marks, words)
+    marks = BarMarks(changed_bars, beyond_bars, hard_bars)
+    chords = chosen_chords(arrangement.chords, edition.chords)
+    score = _score(arrangement, edition, lines.printed, shown, marks, words, chords)
     parts = [
         "% bars in each line: " + " ".join(str(count) for count in lines.bars_per_line) + "\n",
-        preamble(edition.staff_size_pt, line_width_pt, is_ragged_last=lines.is_ragged_last),
+        preamble(
+            edition.staff_size_pt,
+            line_width_pt,
+            is_ragged_last=lines.is_ragged_last,
+        ),
         "\\score {\n" + _indented(_formatted(score)) + "\n  \\layout { }\n}\n",
     ]
     if with_midi:
@@ -67,21 +72,16 @@ def _score(
     edition: Edition,
     printed: PrintedBars,
     shown: Shown,
-    hard_bars: Set[int],
-    marks: dict[str, Set[int]],
+    marks: BarMarks,
     words: list[str],
+    chords: tuple[ChordSpan, ...],
 ) -> Any:
     import abjad
 
-    starts, ends = ground_commands(printed, hard_bars)
     parts: list[Any] = []
-    chords = chosen_chords(arrangement.chords, edition.chords)
     if chords:
         parts.append(chord_line(chords, printed))
-    parts += [
-        line for kind, indices in marks.items() if (line := mark_line(kind, printed, indices))
-    ]
-    melody = MelodyWriter(arrangement, printed, shown, starts, ends).staff()
+    melody = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks)).staff()
     parts.append(melody)
     last = melody
     if edition.shows_accompaniment and arrangement.accompaniment:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Bar, Note
+from tunebook.write.bar_marks import MarkCommands
 from tunebook.write.decorations import words_at_end
 from tunebook.write.key_signs import key_command
 from tunebook.write.leaves import Written, head_text, make_leaves, put
@@ -26,8 +27,7 @@ _MOST_GRACES = 12
 class MelodyWriter:
     """Builds the melody staff of one arrangement.
 
-    ``leading`` are commands for the very beginning (clef), ``marks`` those that a bar begins and
-    ends with (highlights), by bar index.
+    ``marks`` are the commands that mark bars. An instance serves for one staff.
     """
 
     def __init__(
@@ -35,14 +35,12 @@ class MelodyWriter:
         arrangement: Arrangement,
         printed: PrintedBars,
         shown: Shown,
-        bar_starts: Mapping[int, Sequence[str]] | None = None,
-        bar_ends: Mapping[int, Sequence[str]] | None = None,
+        marks: MarkCommands | None = None,
     ) -> None:
         self.arrangement = arrangement
         self.printed = printed
         self.shown = shown
-        self.bar_starts = bar_starts or {}
-        self.bar_ends = bar_ends or {}
+        self.marks = marks or MarkCommands()
         self.fingered = fingered_by_place(arrangement.notes)
         notes = [self._printed_notes(one.bar) for one in printed.bars]
         self.spans: dict[int, NoteSpans] = spans_of(notes)
@@ -192,11 +190,11 @@ class MelodyWriter:
         events = annotation_events(bar.annotations) if self.shown.has_texts else []
         if events:
             lines.append("<>" + "".join(events))
-        return [*lines, *self.bar_starts.get(bar.index, ())]
+        return [*lines, *self.marks.starts.get(place, ())]
 
     def _closing(self, place: int, one: PrintedBar) -> list[str]:
         names = [*(name for note in one.bar.notes for name in note.decorations)]
-        lines = list(self.bar_ends.get(one.bar.index, ()))
+        lines = list(self.marks.ends.get(place, ()))
         if self.shown.has_texts:
             for word in words_at_end((*names, *one.bar.decorations)):
                 lines.append(f"\\endWord {lilypond_string(word)}")

@@ -26,9 +26,8 @@ def second_staff(arrangement: Arrangement, printed: PrintedBars, shown: Shown) -
             put(container, [key_command(one.bar.key)], "opening")
         bars.append(container)
     voice = abjad.Voice(bars, name="SecondVoice")
-    start = "\\set Staff.autoAccidentals = #`(Staff ,(make-accidental-rule 'same-octave 0))"
-    put(voice, [f"\\clef {clef_name(arrangement.instrument.clef)}", start], "opening")
-    return abjad.Staff([voice], name="SecondStaff")
+    put(voice, [f"\\clef {clef_name(arrangement.instrument.clef)}"], "opening")
+    return abjad.Staff([voice], name="SecondStaff", lilypond_type="SecondStaff")
 
 
 def _notes_in(one: PrintedBar, notes: tuple[FingeredNote, ...]) -> list[FingeredNote]:
