@@ -8,12 +8,18 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from tunebook import __version__
-from tunebook.errors import EXIT_NOTHING_BUILT, EXIT_STRICT, Message, TunebookError
+from tunebook.errors import (
+    EXIT_INTERRUPTED,
+    EXIT_NOTHING_BUILT,
+    EXIT_STRICT,
+    Message,
+    TunebookError,
+)
 
 if TYPE_CHECKING:
     from tunebook.pipeline.setup import Setup
@@ -25,8 +31,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-cache_app = typer.Typer(help="Engraved music kept from earlier runs.", no_args_is_help=True)
-app.add_typer(cache_app, name="cache")
 
 Folder = Annotated[Path, typer.Argument(help="A folder of .abc files, or one file.")]
 BookFile = Annotated[Path | None, typer.Option("--book", help="Settings other than book.toml.")]
@@ -283,27 +287,21 @@ def instrument(
 
 
 @app.command()
+def cache(
+    what: Annotated[str, typer.Argument(help="show or clear.")] = "show",
+) -> None:
+    """Show or clear the engraved music kept from earlier runs."""
+    from tunebook.pipeline.cache import clear_cache, describe_cache
+
+    print(clear_cache() if what == "clear" else describe_cache())
+
+
+@app.command()
 def init(folder: Annotated[Path, typer.Argument(help="A folder of .abc files.")]) -> None:
     """Write a commented book.toml for the folder's tunes; never overwrites one."""
     from tunebook.pipeline.init import init_folder
 
     print(f"written: {init_folder(folder)}")
-
-
-@cache_app.command("clear")
-def cache_clear() -> None:
-    """Forget all engraved music that was kept."""
-    from tunebook.pipeline.cache import clear_cache
-
-    print(clear_cache())
-
-
-@cache_app.command("show")
-def cache_show() -> None:
-    """Say where engraved music is kept and how much there is."""
-    from tunebook.pipeline.cache import describe_cache
-
-    print(describe_cache())
 
 
 def _print_version(is_wanted: bool) -> None:
@@ -324,6 +322,11 @@ def _options(
     """Fingered tune books for the nyckelharpa and other bowed strings, from ABC tunes."""
 
 
+def _stopped() -> NoReturn:
+    print("stopped; nothing was overwritten", file=sys.stderr)
+    sys.exit(EXIT_INTERRUPTED)
+
+
 def main() -> None:
     """Run the command; errors a user can cause end in one line and an exit code."""
     try:
@@ -332,8 +335,12 @@ def main() -> None:
         print(error, file=sys.stderr)
         sys.exit(error.exit_code)
     except KeyboardInterrupt:
-        print("stopped; nothing was overwritten", file=sys.stderr)
-        sys.exit(130)
+        _stopped()
+    except SystemExit as error:
+        # The option parser turns an interrupt into this code of its own, without a word.
+        if error.code == EXIT_INTERRUPTED:
+            _stopped()
+        raise
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)

@@ -5,7 +5,7 @@ This module imports nothing of the project, so every stage may use it.
 
 Exit codes: 0 all is well; 1 messages under ``--strict``; 2 wrong command line (the option
 parser's own); 3 nothing could be built from the input; 4 a program that is needed is missing
-or failed; 5 the output cannot be written.
+or failed; 5 the output cannot be written; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ EXIT_USAGE = 2
 EXIT_NOTHING_BUILT = 3
 EXIT_PROGRAM = 4
 EXIT_OUTPUT = 5
+EXIT_INTERRUPTED = 130
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -12,6 +12,7 @@ under the GNU GPL 3 with a font exception or the SIL OFL 1.1; DejaVu is free to 
 
 from __future__ import annotations
 
+import hashlib
 import importlib.util
 import os
 import shutil
@@ -41,6 +42,7 @@ _FALLBACK_FONTS = {
 ROLES = tuple(_TEXT_FONTS)
 # Bump when the conversion changes, so that older files in a cache are left alone.
 _VERSION = 1
+_SUM_BYTES = 32
 
 
 def fallback_file(role: str) -> Path | None:
@@ -69,9 +71,9 @@ def _converted(name: str, cache_folder: Path | None, convert: Any) -> tuple[str,
         return None
     cached = None
     if cache_folder is not None:
-        cached = cache_folder / f"{name}-{source.stat().st_size}-{_VERSION}.ttf"
-        if cached.is_file():
-            return name, cached.read_bytes()
+        cached = cache_folder / f"{name}-{source.stat().st_size}-{_VERSION}.font"
+        if (kept := _kept(cached)) is not None:
+            return name, kept
     try:
         data = convert(source)
     except Exception:  # a font file that fontTools cannot read: the fallback prints instead
@@ -81,12 +83,23 @@ def _converted(name: str, cache_folder: Path | None, convert: Any) -> tuple[str,
     return name, data
 
 
+def _kept(path: Path) -> bytes | None:
+    """The font kept in ``path``, or None when there is none or the file is damaged."""
+    try:
+        content = path.read_bytes()
+    except OSError:
+        return None
+    data = content[_SUM_BYTES:]
+    return data if content[:_SUM_BYTES] == hashlib.sha256(data).digest() else None
+
+
 def _keep(path: Path, data: bytes) -> None:
-    """Write whole or not at all; a cache that cannot be written is no error."""
+    """Write the sum and the font, whole or not at all; a cache that cannot be written is no
+    error."""
     temporary = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        temporary.write_bytes(data)
+        temporary.write_bytes(hashlib.sha256(data).digest() + data)
         os.replace(temporary, path)
     except OSError:
         temporary.unlink(missing_ok=True)

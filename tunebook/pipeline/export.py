@@ -67,7 +67,8 @@ def export_folder(
     messages = gather_messages(setup, reading.messages, ordering, messages_of(outcomes))
     if not arrangements:
         raise nothing_to_do(setup, messages)
-    files = _files(arrangements, setup, order)
+    files, said = _files(arrangements, setup, order)
+    messages = gather_messages(setup, messages, said)
     for path, content in files.items():
         write_whole(path, content)
     return ExportReport(
@@ -93,17 +94,18 @@ def _check(order: ExportOrder) -> None:
 
 def _files(
     arrangements: tuple[Arrangement, ...], setup: Setup, order: ExportOrder
-) -> dict[Path, bytes]:
-    """Return the content of every file to write, by path."""
+) -> tuple[dict[Path, bytes], tuple[Message, ...]]:
+    """Return the content of every file to write, by path, and what could not be written."""
     if order.kind == "json":
         from tunebook.write.json import arrangements_as_json
 
-        return {order.output: arrangements_as_json(arrangements, setup.instrument).encode()}
+        return {order.output: arrangements_as_json(arrangements, setup.instrument).encode()}, ()
     if order.kind == "abc":
         return _abc_files(arrangements, setup, order.output)
     names = tune_file_names([one.tune for one in arrangements], ENDINGS[order.kind])
     write = _writer(setup, order)
-    return {order.output / name: write(one) for name, one in zip(names, arrangements, strict=True)}
+    files = {order.output / name: write(one) for name, one in zip(names, arrangements, strict=True)}
+    return files, ()
 
 
 def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
@@ -128,15 +130,16 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
 
 def _abc_files(
     arrangements: tuple[Arrangement, ...], setup: Setup, folder: Path
-) -> dict[Path, bytes]:
-    from tunebook.read.folder import read_text
-    from tunebook.write.abc import fingered_abc
+) -> tuple[dict[Path, bytes], tuple[Message, ...]]:
+    from tunebook.write.abc import write_fingers_in_bytes
 
     home = setup.folder if setup.folder.is_dir() else setup.folder.parent
     by_file: dict[str, list[Arrangement]] = {}
     for one in arrangements:
         by_file.setdefault(one.tune.file, []).append(one)
-    return {
-        folder / name: fingered_abc(read_text(home / name), group).encode("utf-8")
-        for name, group in by_file.items()
-    }
+    files: dict[Path, bytes] = {}
+    messages: list[Message] = []
+    for name, group in by_file.items():
+        files[folder / name], said = write_fingers_in_bytes((home / name).read_bytes(), group)
+        messages += said
+    return files, tuple(messages)

@@ -26,6 +26,7 @@ _WORDS = {
         "shift": "shift",
         "substitution": "silent change of finger",
         "other": "the next best way costs {} more",
+        "equal": "another way costs no more",
         "pressed": "{} on the {} string, finger {}",
         "open": "{} open",
     },
@@ -42,6 +43,7 @@ _WORDS = {
         "shift": "lägesbyte",
         "substitution": "stumt fingerbyte",
         "other": "näst bästa sättet kostar {} mer",
+        "equal": "ett annat sätt kostar inte mer",
         "pressed": "{} på {}-strängen, finger {}",
         "open": "{} på lös sträng",
     },
@@ -110,7 +112,8 @@ def _choice(one: FingeredNote, arrangement: Arrangement, words: dict[str, str]) 
     line = f"{' + '.join(tones)} ({ways})"
     others = [cost for cost, stops in one.alternatives if stops != one.stops]
     if others:
-        line += "; " + words["other"].format(f"{min(others):.1f}")
+        more = f"{min(others):.1f}"
+        line += "; " + (words["equal"] if more == "0.0" else words["other"].format(more))
     return line + "."
 
 

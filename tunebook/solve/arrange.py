@@ -8,6 +8,7 @@ from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.solve.chords import choose_chords
+from tunebook.solve.drones import choose_drone
 from tunebook.solve.fingering import choose_fingering
 from tunebook.solve.shapes import choose_shapes
 from tunebook.solve.tempo import tempo_of
@@ -33,12 +34,22 @@ def arrange(
     """
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
+    drone = choose_drone(
+        tune,
+        instrument,
+        hand,
+        limits,
+        whole_notes_per_second=speed,
+        drones=drones,
+        choice=choice,
+    )
     fingering = choose_fingering(
         tune,
         instrument,
         hand,
         limits,
         whole_notes_per_second=speed,
+        drone=drone.demands,
         alternatives=alternatives,
     )
     spans = _chords(tune, chords)
@@ -51,6 +62,7 @@ def arrange(
         limits=limits,
         notes=fingering.notes,
         drone=fingering.drone,
+        drone_candidates=drone.candidates,
         chords=spans,
         cost=fingering.cost,
         terms=fingering.terms,
@@ -58,7 +70,7 @@ def arrange(
         tempo_is_default=is_default,
         difficulty=fingering.difficulty,
         bar_difficulties=fingering.bar_difficulties,
-        messages=fingering.messages,
+        messages=(*drone.messages, *fingering.messages),
     )
 
 

@@ -1,0 +1,28 @@
+"""Show an instrument profile: as text, as a drawing, or as a file to fill in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tunebook.assemble.engrave_cache import default_cache_folder
+from tunebook.assemble.instrument_page import write_instrument_page
+from tunebook.files import check_writable
+from tunebook.read.profile import read_instrument
+from tunebook.read.profile_text import profile_as_text, profile_as_toml
+
+
+def show_instrument(
+    name: str, tuning: str | None, output: Path | None, as_profile: bool
+) -> list[str]:
+    """Return the lines to print; with ``output``, draw the instrument into that PDF too.
+
+    Raises SettingError for a profile or tuning that cannot be used, OutputError for the PDF.
+    """
+    instrument = read_instrument(name, tuning)
+    if output is not None:
+        check_writable(output)
+        write_instrument_page(instrument, output, font_cache=default_cache_folder())
+        return [f"drawn: {output}"]
+    if as_profile:
+        return profile_as_toml(instrument).splitlines()
+    return profile_as_text(instrument)
