@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from tunebook.model.arrangement import DroneSpan
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import Written, make_leaves, pitch_text, put
+from tunebook.write.leaves import Written, make_leaves, pitch_text, put, put_silent_graces
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.spelling import spelled_pitch
 
@@ -27,15 +27,24 @@ class _Piece:
     finger_before: int
 
 
-def drone_staff(spans: Sequence[DroneSpan], printed: PrintedBars, *, has_fingers: bool) -> Any:
-    """The drone staff, one container a bar, bar lines and metre as in the melody."""
+def drone_staff(
+    spans: Sequence[DroneSpan],
+    printed: PrintedBars,
+    leading_graces: Mapping[int, Fraction],
+    *,
+    has_fingers: bool,
+) -> Any:
+    """The drone staff, one container a bar. ``leading_graces`` gives the length of the melody's
+    grace notes at a bar's beginning, by place of the bar."""
     import abjad
 
     pieces = [_pieces_in(one, spans) for one in printed.bars]
     bars: list[Any] = []
     for place, one in enumerate(printed.bars):
         begins_line = place == 0 or printed.bars[place - 1].ends_line
-        container = abjad.Container(_leaves(one, pieces[place], begins_line, has_fingers))
+        leaves = _leaves(one, pieces[place], begins_line, has_fingers)
+        put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
+        container = abjad.Container(leaves)
         if place == 0 or one.bar.key_changed:
             put(container, [key_command(one.bar.key)], "opening")
         bars.append(container)

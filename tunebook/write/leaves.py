@@ -92,6 +92,34 @@ def _scaled(head: str, value: Fraction, written: Written | None) -> Any:
     return container
 
 
+def put_silent_graces(leaves: list[Any], length: Fraction) -> None:
+    """Blank grace notes of ``length`` before the first leaf. Where one staff has grace notes at a
+    bar line the others need as much room, else their key signatures come too late."""
+    import abjad
+
+    if length > 0 and leaves and is_dyadic(length):
+        container = abjad.BeforeGraceContainer(make_leaves("s", length))
+        abjad.attach(container, first_leaf(leaves[0]))
+
+
+def first_leaf(component: Any) -> Any:
+    """The first leaf of a component."""
+    import abjad
+
+    while isinstance(component, abjad.Container):
+        component = component[0]
+    return component
+
+
+def last_leaf(component: Any) -> Any:
+    """The last leaf of a component."""
+    import abjad
+
+    while isinstance(component, abjad.Container):
+        component = component[-1]
+    return component
+
+
 def put(component: Any, lines: Iterable[str], site: str) -> None:
     """Attach lines of LilyPond text to a component; nothing when there are none."""
     import abjad

@@ -81,14 +81,15 @@ def _score(
     parts: list[Any] = []
     if chords:
         parts.append(chord_line(chords, printed))
-    melody = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks)).staff()
+    writer = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks))
+    melody = writer.staff()
+    graces = writer.leading_graces
     parts.append(melody)
-    last = melody
     if edition.shows_accompaniment and arrangement.accompaniment:
-        last = second_staff(arrangement, printed, shown)
-        parts.append(last)
+        parts.append(second_staff(arrangement, printed, shown, graces))
     if arrangement.drone and edition.drones != "none":
-        parts.append(drone_staff(arrangement.drone, printed, has_fingers=edition.fingers != "none"))
+        has_fingers = edition.fingers != "none"
+        parts.append(drone_staff(arrangement.drone, printed, graces, has_fingers=has_fingers))
     put(melody, words, "after")
     return abjad.Score(parts, name="Tune")
 

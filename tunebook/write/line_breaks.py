@@ -35,7 +35,7 @@ _LETTER_SPACES = 0.85
 
 # Shares of the line that the unstretched music takes.
 _COMFORTABLE_FILL = 0.68
-_FULLEST = 0.97
+_FULLEST = 0.92
 _LEAST_ONLY_FILL = 0.5
 _LEAST_LAST_SHARE = 0.62
 
@@ -120,8 +120,8 @@ def _line_spaces(
 def _line_cost(fill: float, full: int, wanted: int, *, is_last: bool) -> float:
     slack = fill - _COMFORTABLE_FILL
     cost = 1.0 + _WANTED[wanted] + 12.0 * slack * slack * (0.4 if is_last and slack < 0 else 1.0)
-    if slack > 0.18:
-        cost += 25.0 * (slack - 0.18)
+    if slack > 0.16:
+        cost += 25.0 * (slack - 0.16)
     missing = abs(full - wanted)
     return cost + (0.4 if is_last and full < wanted else 0.7) * missing
 

@@ -11,7 +11,14 @@ from tunebook.model.tune import Bar, Note
 from tunebook.write.bar_marks import MarkCommands
 from tunebook.write.decorations import words_at_end
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import Written, head_text, make_leaves, put
+from tunebook.write.leaves import (
+    Written,
+    first_leaf,
+    head_text,
+    last_leaf,
+    make_leaves,
+    put,
+)
 from tunebook.write.note_marks import Shown, annotation_events, note_marks
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.printed_bars import PrintedBar, PrintedBars, length_of, time_command
@@ -45,6 +52,7 @@ class MelodyWriter:
         notes = [self._printed_notes(one.bar) for one in printed.bars]
         self.spans: dict[int, NoteSpans] = spans_of(notes)
         self.graces: list[Note] = []
+        self.leading_graces: dict[int, Fraction] = {}
         self.time = Fraction(-1)
 
     def staff(self) -> Any:
@@ -70,7 +78,7 @@ class MelodyWriter:
         start = 0
         while start < len(notes):
             end = _end_of_tuplet(notes, start)
-            parts += self._group(one.bar, notes[start:end])
+            parts += self._group(one.bar, notes[start:end], place if not parts else -1)
             start = end
         missing = one.length - length_of(notes)
         if missing > 0:
@@ -82,8 +90,8 @@ class MelodyWriter:
         put(container, self._closing(place, one), "closing")
         return container
 
-    def _group(self, bar: Bar, notes: Sequence[Note]) -> list[Any]:
-        """One note, or a tuplet of several."""
+    def _group(self, bar: Bar, notes: Sequence[Note], place: int) -> list[Any]:
+        """One note, or a tuplet of several; ``place`` is the bar's when this begins it."""
         import abjad
 
         leaves: list[Any] = []
@@ -93,7 +101,9 @@ class MelodyWriter:
                 continue
             made = self._note(bar, note)
             if self.graces and made:
-                self._put_graces(bar, _first_leaf(made[0]))
+                length = self._put_graces(bar, first_leaf(made[0]))
+                if place >= 0 and not leaves and length:
+                    self.leading_graces[place] = length
             leaves += made
         tuplet = next((note.tuplet for note in notes if note.tuplet), None)
         if tuplet is None or not leaves:
@@ -128,40 +138,46 @@ class MelodyWriter:
         written.last_events = list(spans.last)
         return written
 
-    def _put_graces(self, bar: Bar, leaf: Any) -> None:
+    def _put_graces(self, bar: Bar, leaf: Any) -> Fraction:
+        """Put the waiting grace notes before a leaf; returns the length they are written with."""
         import abjad
 
-        container = self._grace_container(bar, abjad.BeforeGraceContainer)
+        container, length = self._grace_container(bar, abjad.BeforeGraceContainer)
         if container is not None:
             abjad.attach(container, leaf)
+        return length
 
     def _leave_graces(self, parts: list[Any]) -> None:
         """Grace notes at the very end have no note to lean on: they follow the last one."""
         import abjad
 
-        container = self._grace_container(self.printed.bars[-1].bar, abjad.AfterGraceContainer)
+        last = self.printed.bars[-1].bar
+        container, _ = self._grace_container(last, abjad.AfterGraceContainer)
         if container is not None and parts:
-            abjad.attach(container, _last_leaf(parts[-1]))
+            abjad.attach(container, last_leaf(parts[-1]))
 
-    def _grace_container(self, bar: Bar, kind: Any) -> Any:
+    def _grace_container(self, bar: Bar, kind: Any) -> tuple[Any, Fraction]:
+        """The waiting grace notes in a container (None when there are none), and their length."""
         import abjad
 
         graces, self.graces = self.graces[:_MOST_GRACES], []
         longest = _LONGEST_GRACE if len(graces) == 1 else _LONGEST_OF_GRACES
         leaves: list[Any] = []
+        length = Fraction(0)
         for note in graces:
             value = min(split_value(note.written)[0] if note.written > 0 else longest, longest)
+            length += value
             if note.is_rest:
                 leaves += make_leaves("s", value)
             else:
                 home = self._home_of(note, bar)
                 leaves += make_leaves(head_text(note), value, self._written(home, note))
         if not leaves:
-            return None
+            return None, length
         if kind is abjad.AfterGraceContainer:
-            return kind(leaves)
+            return kind(leaves), length
         command = "\\slashedGrace" if any(note.is_slashed_grace for note in graces) else "\\grace"
-        return kind(leaves, command=command)
+        return kind(leaves, command=command), length
 
     def _home_of(self, note: Note, bar: Bar) -> Bar:
         if any(one is note for one in bar.notes):
@@ -254,19 +270,3 @@ def _end_of_tuplet(notes: Sequence[Note], start: int) -> int:
             end += 1
         end += 1
     return end
-
-
-def _first_leaf(component: Any) -> Any:
-    import abjad
-
-    while isinstance(component, abjad.Container):
-        component = component[0]
-    return component
-
-
-def _last_leaf(component: Any) -> Any:
-    import abjad
-
-    while isinstance(component, abjad.Container):
-        component = component[-1]
-    return component

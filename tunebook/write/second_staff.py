@@ -2,26 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import head_text, make_leaves, put
+from tunebook.write.leaves import head_text, make_leaves, put, put_silent_graces
 from tunebook.write.note_marks import Shown, note_marks
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.score import clef_name
 from tunebook.write.spans import NoteSpans, spans_of
 
 
-def second_staff(arrangement: Arrangement, printed: PrintedBars, shown: Shown) -> Any:
-    """The staff of ``arrangement.accompaniment``; silence between its notes is left blank."""
+def second_staff(
+    arrangement: Arrangement,
+    printed: PrintedBars,
+    shown: Shown,
+    leading_graces: Mapping[int, Fraction],
+) -> Any:
+    """The staff of ``arrangement.accompaniment``; silence between its notes is left blank.
+    ``leading_graces`` as for the drone staff."""
     import abjad
 
     by_bar = [_notes_in(one, arrangement.accompaniment) for one in printed.bars]
     spans = spans_of([[one.note for one in notes] for notes in by_bar])
     bars: list[Any] = []
     for place, (one, notes) in enumerate(zip(printed.bars, by_bar, strict=True)):
-        container = abjad.Container(_leaves(arrangement, one, notes, shown, spans))
+        leaves = _leaves(arrangement, one, notes, shown, spans)
+        put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
+        container = abjad.Container(leaves)
         if place == 0 or one.bar.key_changed:
             put(container, [key_command(one.bar.key)], "opening")
         bars.append(container)
