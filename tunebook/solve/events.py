@@ -239,6 +239,9 @@ def _link(
         return Link(weights.grace_time_s, True)
     is_held = second.piece > 0 and is_next
     rest_s = gap_s - float(first.duration) / speed
+    if first.piece and not is_held:
+        # The hand has had the whole of a long note to get ready.
+        gap_s += float(first.onset - first.note.onset) / speed
     time_s = min(max(gap_s, weights.least_time_s), weights.most_time_s)
     is_freed = rest_s >= weights.rest_gap_s and not is_held
     is_slurred = slurred[start] and not is_freed and not is_held

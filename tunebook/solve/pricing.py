@@ -159,8 +159,10 @@ def _way(rules: PriceRules, before: _Part, after: _Part, gap_s: float, speed: fl
     if before.note.is_grace:
         return rules.movement(a, b, weights.grace_time_s, is_slurred=True)
     is_held = after.number > 0
-    time_s = round(min(max(gap_s, weights.least_time_s), weights.most_time_s), 4)
     rest_s = gap_s - float(before.moment.duration) / speed
+    if not is_held:
+        gap_s += float(before.moment.onset - before.note.onset) / speed
+    time_s = round(min(max(gap_s, weights.least_time_s), weights.most_time_s), 4)
     is_freed = not is_held and rest_s >= weights.rest_gap_s
     is_slurred = before.is_slurred_on and not is_freed and not is_held
     return rules.movement(a, b, time_s, is_slurred=is_slurred, is_freed=is_freed, is_held=is_held)

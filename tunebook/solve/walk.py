@@ -15,6 +15,10 @@ LIMIT = "limit"
 """Term of a broken limit: it steers the search and is never counted in a shown cost."""
 
 
+NOTHING = 1e-9
+"""Smaller costs are rounding, not reasons."""
+
+
 @dataclass(frozen=True)
 class Walk:
     """One posture for each event. ``terms[i]`` are the costs of event i and of the movement into
@@ -41,9 +45,9 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     for name, costs in zip(moved_names, moved, strict=True):
         totals[name] = totals.get(name, 0.0) + float(costs @ way_counts)
     terms: list[dict[str, float]] = [{} for _ in rows]
-    for term, event in zip(*np.nonzero(own), strict=True):
+    for term, event in zip(*np.nonzero(np.abs(own) > NOTHING), strict=True):
         terms[event][names[term]] = float(own[term, event])
-    for term, way in zip(*np.nonzero(moved), strict=True):
+    for term, way in zip(*np.nonzero(np.abs(moved) > NOTHING), strict=True):
         entered = entries[way]
         if entered is not None:
             found = terms[entered]

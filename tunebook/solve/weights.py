@@ -51,7 +51,7 @@ class Weights:
     shift_freed: float = 0.5  # factor from an open string or a rest
     passing: float = 1.0  # going on with a lower finger beyond a higher one, with a shift
     passing_in_place: float = 8.0  # the same without one: the fingers would cross on the string
-    slide: float = 0.9  # the same finger on another key of the string
+    slide: float = 1.5  # the same finger on another key of the string
     slide_speed: float = 2.0  # per 100 mm/s
     jump: float = 0.2  # the same finger on a key in another row
     jump_speed: float = 4.5  # per 100 mm/s
