@@ -74,7 +74,7 @@ def attach_quoted(
         attached.chord = chord
         return
     attached.annotations.append(Annotation(place, content, "^"))
-    if _JUMP_WORDS.match(content):
+    if _JUMP_WORDS.match(content) or not _looks_like_chord(content):
         return
     notices.add(
         "chord-symbol",
@@ -86,6 +86,13 @@ def attach_quoted(
         column=column,
         length=len(text) + 2,
     )
+
+
+def _looks_like_chord(text: str) -> bool:
+    """Whether words could have been meant as a chord symbol."""
+    if text[0].islower():
+        return read_chord_symbol(text[0].upper() + text[1:], SourcePlace("")) is not None
+    return text[0] in "ABCDEFG(" and len(text) < 12
 
 
 def attach_remark(

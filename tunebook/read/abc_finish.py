@@ -146,22 +146,37 @@ class PageAccidentals:
 
 
 def number_bars(drafts: list[BarDraft]) -> list[tuple[int, bool, bool]]:
-    """Number, is_pickup and is_continued of each bar, as a player counts."""
-    numbers = []
+    """Number, is_pickup and is_continued of each bar, as a player counts.
+
+    A bar continues the one before when no bar sign stands between them, or when both together
+    make a full bar around a repeat sign or double bar. A later ending continues what the first
+    ending continued.
+    """
+    numbers: list[tuple[int, bool, bool]] = []
     number = 0
     missing: Ticks = 0
+    ending_continues: int | None = None
     for index, draft in enumerate(drafts):
         ticks = draft.ticks
         full = full_length(draft)
-        is_pickup = index == 0 and 0 < ticks < full
-        is_continued = bool(index) and missing > 0 and ticks == missing and not draft.ending
+        is_pickup = index == 0 and 0 < ticks < full and len(drafts) > 1
+        is_continued = bool(index) and (not draft.sign_before or 0 < ticks == missing)
+        shown = number
+        if draft.ending:
+            is_first = 1 in draft.ending
+            if is_first:
+                is_continued = bool(index) and not draft.sign_before
+                ending_continues = number if is_continued else None
+            else:
+                is_continued = ending_continues is not None
+                shown = ending_continues if ending_continues is not None else number
         if not is_pickup and not is_continued:
             number += 1
-        numbers.append((number, is_pickup, is_continued))
+            shown = number
+        numbers.append((shown, is_pickup, is_continued))
         is_cut = draft.sign_after not in ("|", ".|")
-        missing = full - ticks if 0 < ticks < full and is_cut and not is_continued else 0
-        if is_pickup:
-            missing = 0
+        is_half = 0 < ticks < full and is_cut and not is_continued and not is_pickup
+        missing = full - ticks if is_half else 0
     return numbers
 
 

@@ -22,8 +22,6 @@ from tunebook.read.abc_lines import Item
 from tunebook.read.abc_text import plain_text
 from tunebook.read.notices import Notices
 
-FIRST_ONLY = frozenset("X")
-
 
 @dataclass(slots=True)
 class TuneHeader:
@@ -76,7 +74,7 @@ def read_header(items: list[Item], notices: Notices) -> TuneHeader:
         elif letter == "P":
             header.part_order = value
         elif letter in "UmV" and value:
-            _define(header, letter, value, notices, item)
+            define(header, letter, value, notices, item.line)
     header.meter = meter or FREE_METER
     header.unit_length = unit or default_unit_length(header.meter)
     if tempo_text is not None:
@@ -109,11 +107,12 @@ def _key(header: TuneHeader, value: str, notices: Notices, item: Item) -> None:
     say_transposition(notices, found.semitones, item.line)
 
 
-def _define(header: TuneHeader, letter: str, value: str, notices: Notices, item: Item) -> None:
+def define(header: TuneHeader, letter: str, value: str, notices: Notices, line: int) -> None:
+    """Apply U: (a symbol), m: (a macro) or V: (a voice's properties)."""
     if letter == "U":
         symbol = read_user_symbol(value)
         if symbol is None:
-            say_field(notices, "U", value, "write U:T = !trill!", item.line)
+            say_field(notices, "U", value, "write U:T = !trill!", line)
         else:
             header.symbols[symbol[0]] = symbol[1]
     elif letter == "m":
@@ -121,7 +120,7 @@ def _define(header: TuneHeader, letter: str, value: str, notices: Notices, item:
         if equals and name.strip():
             header.macros.append((name.strip(), text.strip()))
         else:
-            say_field(notices, "m", value, "write m:~g2 = {a}g{f}g", item.line)
+            say_field(notices, "m", value, "write m:~g2 = {a}g{f}g", line)
     else:
         name, _, properties = value.partition(" ")
         header.voices[name] = properties

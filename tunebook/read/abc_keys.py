@@ -40,7 +40,12 @@ NO_KEY = Key(mode="none")
 _TONIC = re.compile(r"([A-G])\s?([#b♯♭]?)")
 _MODE = re.compile(r"\s*([A-Za-z]+)(?![A-Za-z=])")
 _EXPLICIT = re.compile(r"(\^\^?|__?|=)\s*([A-Ga-g])(?![A-Za-z])")
-_PROPERTY = re.compile(r'([A-Za-z]+)\s*=\s*("[^"]*"|\S+)')
+_PROPERTY = re.compile(
+    r"\b(clef|octave|transpose|t|middle|m|stafflines|staffscale|style|score|sound|shift|instrument"
+    r"|name|nm|sname|snm|subname|merge|up|down|gch|stem|space|cue|map|program|lyrics|dyn|brace"
+    r'|bracket|gracenotes|gstem|volume)\s*=\s*("[^"]*"|\S+)',
+    re.IGNORECASE,
+)
 _CLEF_WORD = re.compile(
     r"(?:treble|bass|tenor|alto|perc|none|soprano|mezzosoprano|baritone)\d?([+-]8)?"
 )

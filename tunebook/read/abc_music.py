@@ -14,9 +14,10 @@ from tunebook.read.abc_attached import (
     attach_symbol,
 )
 from tunebook.read.abc_drafts import Attachments, BarDraft
-from tunebook.read.abc_header import TuneHeader
+from tunebook.read.abc_header import TuneHeader, define
 from tunebook.read.abc_lines import Item
 from tunebook.read.abc_lyrics import align_symbols, align_words
+from tunebook.read.abc_macros import MacroWriter
 from tunebook.read.abc_notes import NoteReader
 from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_of
 from tunebook.read.limits import ReadingLimits
@@ -29,12 +30,12 @@ class MusicReader(NoteReader):
     def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
         super().__init__(header, notices, limits)
         self._is_skipping = False
-        self._verse_start = 0
+        self.macros = MacroWriter(header.macros, notices, limits) if header.macros else None
         self._handlers: dict[str, Callable[[str, int], None]] = {
             "note": self.read_note,
             "rest": self.read_rest,
             "chord": self.read_chord,
-            "oldchord": self.read_chord,
+            "oldchord": self._old_chord,
             "bar": self._bar,
             "space": self._space,
             "open": self._open_slur,
@@ -53,6 +54,7 @@ class MusicReader(NoteReader):
             "overlay": self._overlay,
             "backtick": self._nothing,
             "break": self._break,
+            "number": self._number,
             "other": self._other,
         }
 
@@ -60,10 +62,13 @@ class MusicReader(NoteReader):
         """Read all items and return the bars."""
         is_continued = False
         for item in items:
-            self.line, self.columns = item.line, item.columns
+            self.line = item.line
             if item.letter:
                 self._apply(item.letter, item.value)
                 continue
+            if self.macros is not None:
+                item = self.macros.write_out(item)
+            self.columns = item.columns
             if not is_continued:
                 self.of_line = []
                 self.is_gap = True
@@ -89,6 +94,16 @@ class MusicReader(NoteReader):
         self.tuplets.finish()
         self.ties.finish()
         self._leave_attachments()
+        if self.attached is not None and self.attached.chord is not None:
+            chord = self.attached.chord
+            self.notices.add(
+                "chord-symbol",
+                f'"{chord.text}" has no note after it and is left out',
+                "write it before a note or rest",
+                line=chord.place.line - self.notices.first_line,
+                column=chord.place.column,
+                length=len(chord.text) + 2,
+            )
 
     def _apply(self, letter: str, value: str) -> None:
         if letter == "w":
@@ -97,8 +112,14 @@ class MusicReader(NoteReader):
             align_symbols(self.of_line, value, self.symbols, self.notices, self.line)
         elif letter == "r":
             attach_remark(self.attachments(), value, self.notices, self.line, 1, len(value) + 2)
+        elif letter == "m":
+            self._define_macro(value)
         else:
             self.changes.apply(letter, value, self.line)
+
+    def _define_macro(self, value: str) -> None:
+        define(self.changes.header, "m", value, self.notices, self.line)
+        self.macros = MacroWriter(self.changes.header.macros, self.notices, self.limits)
 
     # Bars and endings
 
@@ -126,6 +147,18 @@ class MusicReader(NoteReader):
         passes = read_ending(ending)
         self.bars.open.ending = passes
         self.ties.begin_ending(passes)
+
+    def _number(self, text: str, start: int) -> None:
+        """A number by itself: an ending when it follows a bar sign at a distance."""
+        bar = self.bars.open
+        has_ending = any(draft.ending for draft in self.bars.bars[-8:])
+        is_first = (
+            self.is_gap and bool(self.bars.bars) and (text == "1" or (text == "2" and has_ending))
+        )
+        if bar.notes or bar.ending or not is_first:
+            return self._other(text, start)
+        self.say("ending", f"{text!r} is read as a numbered ending", f"write [{text}", start, text)
+        self._begin_ending(text, start, text)
 
     def _leave_attachments(self) -> None:
         """Decorations and words with no note after them belong to the bar sign; the rest waits."""
@@ -205,6 +238,12 @@ class MusicReader(NoteReader):
             len(text),
         )
 
+    def _old_chord(self, text: str, start: int) -> None:
+        """``+CEG+``, a chord of the oldest files unless I:decoration + stands (section 10)."""
+        if self.changes.header.decoration_sign == "+":
+            return self._decoration(text, start)
+        self.read_chord(text, start)
+
     def _symbol(self, text: str, start: int) -> None:
         column = self.column_of(start)
         attach_symbol(self.attachments(), text, self.symbols, self.notices, self.line, column)
@@ -233,4 +272,5 @@ class MusicReader(NoteReader):
         self.is_gap = True
 
     def _other(self, text: str, start: int) -> None:
+        self.is_gap = False
         self.say("text", f"{text!r} has no meaning here and is ignored", "take it out", start, text)

@@ -37,10 +37,13 @@ _PATTERNS = (
     ("overlay", r"\(&|&\)|&+"),
     ("backtick", r"`+"),
     ("break", r"[!$*]"),
+    ("number", r"\d+(?:[-,]\d+)*"),
     ("other", r"."),
 )
 _SCANNER = re.compile("|".join(f"(?P<{name}>{pattern})" for name, pattern in _PATTERNS), re.DOTALL)
 
+_END_COLONS = re.compile(r"(?:^|(?<=\])):+(?=[|\]])")
+_START_COLONS = re.compile(r":+$|(?<=\|):+(?=\|)")
 _BAR_PARTS = re.compile(r"([^\d]*?)\[?(\d[\d,-]*)?$")
 
 
@@ -55,17 +58,16 @@ def read_bar_sign(text: str) -> tuple[str, int, int, str]:
     that begins here (0 where none does), and the text of an ending number.
 
     ``|:`` gives ("|:", 0, 2, ""), ``::|3`` gives (":|", 3, 0, "3"). Any run of bars, brackets and
-    colons is read (section 4.8 asks programs to be liberal).
+    colons is read (section 4.8 asks programs to be liberal); the unclear ``|:|`` is a start sign.
     """
     match = _BAR_PARTS.match(text)
     body, ending = (match[1], match[2] or "") if match else (text, "")
     bare = body.strip(".[]")
-    inner = bare.strip(":")
-    if not inner and ":" in bare:
+    if bare and not bare.strip(":"):
         half = max(1, len(bare) // 2)
         return ("::", half + 1, half + 1, ending) if len(bare) > 1 else (":", 0, 0, ending)
-    left = len(bare) - len(bare.lstrip(":"))
-    right = len(bare) - len(bare.rstrip(":"))
+    left = max((len(colons) for colons in _END_COLONS.findall(bare)), default=0)
+    right = max((len(colons) for colons in _START_COLONS.findall(bare)), default=0)
     if left and right:
         sign = "::"
     elif left:

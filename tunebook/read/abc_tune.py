@@ -9,9 +9,12 @@ from tunebook.errors import InputError
 from tunebook.model.tune import Bar, Tune
 from tunebook.read.abc_finish import finish_bars
 from tunebook.read.abc_header import TuneHeader, read_header
+from tunebook.read.abc_keys import read_properties
+from tunebook.read.abc_line_ends import split_at_line_ends
 from tunebook.read.abc_lines import SortedLines, body_of_voice, sort_lines, voices_of
 from tunebook.read.abc_music import MusicReader
 from tunebook.read.abc_text import plain_text
+from tunebook.read.diagnosis import diagnose_bars
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.notices import Notices
 from tunebook.read.repeats import played_order
@@ -30,30 +33,53 @@ def read_tune(
     lines = text.text.split("\n")
     notices = Notices(text.place.path, lines, text.first_line)
     sorted_lines = sort_lines(lines, notices)
-    header = _read_header(text, sorted_lines, notices)
     voices = voices_of(sorted_lines)
     chosen = _choose_voice(voices, voice, second_voice, notices)
-    drafts = MusicReader(header, notices, limits).read(
-        body_of_voice(sorted_lines, chosen, chosen == voices[0])
-    )
-    bars = finish_bars(drafts, notices)
+    header = _read_header(text, sorted_lines, notices)
+    if not header.has_key:
+        raise InputError("the tune has no K: field", "add K: before its music", text.place)
+    bars = _read_voice(sorted_lines, chosen, voices, header, notices, limits)
     if not any(note.pitches for bar in bars for note in bar.notes):
         raise InputError("the tune has no notes", "write its music after K:", text.place)
+    second: tuple[Bar, ...] = ()
+    if second_voice is not None and second_voice != chosen and second_voice in voices:
+        quiet = Notices(text.place.path, lines, text.first_line)
+        again = _read_header(text, sorted_lines, quiet)
+        second = _read_voice(sorted_lines, second_voice, voices, again, notices, limits)
+    diagnose_bars(bars, notices)
     played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
     for message in repeat_messages:
         notices.adopt(message)
-    return _make_tune(text, header, bars, played, notices)
+    return _make_tune(text, header, bars, played, second, notices)
 
 
 def _read_header(text: TuneText, sorted_lines: SortedLines, notices: Notices) -> TuneHeader:
-    items = list(sorted_lines.header)
+    """The tune's header, with the fields of the file header it does not have itself."""
+    items = sorted_lines.header
     if text.header:
-        own = Notices(text.place.path, text.header.split("\n"), 1)
-        items = sort_lines(text.header.split("\n"), own).header + items
-    header = read_header(items, notices)
-    if not header.has_key:
-        raise InputError("the tune has no K: field", "add K: before its music", text.place)
-    return header
+        lines = text.header.split("\n")
+        own = {item.letter for item in items} - set("ImU")
+        shared = sort_lines(lines, Notices(text.place.path, lines, 1)).header
+        for item in shared:
+            item.line = -1
+        items = [item for item in shared if item.letter not in own] + items
+    return read_header(items, notices)
+
+
+def _read_voice(
+    sorted_lines: SortedLines,
+    voice: str,
+    voices: list[str],
+    header: TuneHeader,
+    notices: Notices,
+    limits: ReadingLimits,
+) -> tuple[Bar, ...]:
+    octaves = read_properties(header.voices.get(voice, ""))[0]
+    if octaves is not None:
+        header.octaves = octaves
+    items = body_of_voice(sorted_lines, voice, voice == voices[0])
+    drafts = MusicReader(header, notices, limits).read(items)
+    return finish_bars(split_at_line_ends(drafts, notices), notices)
 
 
 def _choose_voice(
@@ -72,6 +98,7 @@ def _make_tune(
     header: TuneHeader,
     bars: tuple[Bar, ...],
     played: tuple[int, ...],
+    second_voice: tuple[Bar, ...],
     notices: Notices,
 ) -> Tune:
     fields = header.fields
@@ -92,6 +119,7 @@ def _make_tune(
         words=tuple(fields.get("W", ())),
         texts=tuple(header.texts),
         part_order=header.part_order,
+        second_voice=second_voice,
         messages=notices.messages(),
         source_text=text.text,
         first_line=text.first_line,

@@ -87,7 +87,7 @@ def iterate_tune_texts(
             what = f"the file cannot be read ({error.strerror})"
             yield Message(SourcePlace(name), "file", what, "check its rights", is_fatal=True)
             continue
-        yield from cut_into_tunes(decode(data)[0], name)
+        yield from cut_into_tunes(decode(data)[0], name, limits)
 
 
 def _relative(path: Path, root: Path) -> str:

@@ -35,7 +35,11 @@ class Notices:
         column: int = 0,
         length: int = 1,
     ) -> None:
-        """Note something about ``length`` characters at ``column`` (from 1; 0 = whole line)."""
+        """Note something about ``length`` characters at ``column`` (from 1; 0 = whole line).
+
+        A negative ``line`` is one of the file header, which is checked once for the file."""
+        if line < 0:
+            return
         count = self._counts.get(kind, 0)
         self._counts[kind] = count + 1
         if count >= MOST_OF_A_KIND:

@@ -2,9 +2,9 @@
 
 Sources: The ABC Music Standard 2.1, sections 4.8 (repeat signs), 4.9 and 4.10 (endings) and 3.1.9
 (parts). What it leaves open is settled thus (common practice, no source): a repeat without a
-start sign goes back to the last repeat sign, double bar or part label; an ending for a pass that
-no repeat sign asks for asks for it itself; after a da capo no repeat is made and the last ending
-is taken.
+start sign goes back to the last repeat sign, double bar or part label; a repeat without an end
+sign ends at the next start sign, and is none when none follows; two endings without a repeat sign
+ask for it themselves; after a da capo no repeat is made and the last ending is taken.
 """
 
 from __future__ import annotations
@@ -97,7 +97,7 @@ def _next_section(bars: Sequence[Bar], start: int, say: Say) -> Section:
         if is_last or bar.sign_after == "|:":
             if is_marked:
                 say(bars[start], "the repeat that begins here has no end", "write :| at its end")
-            return Section(range(start, index + 1))
+            return Section(range(start, index + 1), (), 2 if is_marked and not is_last else 1)
         after = bars[index + 1]
         is_cut = bar.sign_after in _DOUBLE or bool(after.part)
         if is_cut and not is_marked and not after.ending:

@@ -11,9 +11,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from tunebook.errors import Message, SourcePlace
+from tunebook.read.abc_header import read_header
+from tunebook.read.abc_lines import sort_lines
 from tunebook.read.abc_text import plain_text
+from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
+from tunebook.read.notices import Notices
 
 _FIELD = re.compile(r"[A-Za-z+]:")
+_MUSIC = re.compile(r"(?![A-Za-z]:[^|])(?:[\s|:\[\](]*[_=^]?[A-Ga-g][,']*\d*/?\d*){3}.{0,300}?\|")
 _FILE_FIELDS = frozenset("ABCDFGHILMmNORrSUZ")
 
 
@@ -29,28 +34,54 @@ class TuneText:
     header: str = ""
 
 
-def cut_into_tunes(text: str, path: str) -> Iterator[TuneText | Message]:
-    """Cut a file's text into tunes with their line numbers."""
+def cut_into_tunes(
+    text: str, path: str, limits: ReadingLimits = DEFAULT_LIMITS
+) -> Iterator[TuneText | Message]:
+    """Cut a file's text into tunes with their line numbers; say what is left out."""
     header = ""
+    may_have_header = True
+    for start, block in _blocks(text):
+        found = _tune_of(block, start, path, header)
+        if found is not None:
+            may_have_header = False
+            if len(found.text) > limits.tune_characters:
+                what = f"the tune has more than {limits.tune_characters} characters"
+                yield Message(found.place, "limit", what, "split it", is_fatal=True)
+            else:
+                yield found
+        elif may_have_header:
+            may_have_header = False
+            header = _file_header(block, start)
+            yield from _check_header(header, path)
+        else:
+            yield from _check_left_out(block, start, path)
+
+
+def _blocks(text: str) -> Iterator[tuple[int, list[str]]]:
+    """Runs of lines between empty lines or before X:, with the number of their first line."""
     block: list[str] = []
     start = 1
-    has_tune = False
-    for number, line in enumerate([*text.replace("\r\n", "\n").split("\n"), ""], start=1):
-        is_new_tune = line.startswith("X:")
-        if line.strip() and not (is_new_tune and any(part.startswith("X:") for part in block)):
+    has_number = is_text = False
+    for number, line in enumerate([*text.split("\n"), ""], start=1):
+        if line.startswith("%%"):
+            is_text = _is_in_text(line, is_text)
+        is_new = line.startswith("X:")
+        if (line.strip() and not (is_new and has_number)) or (is_text and block):
             if not block:
                 start = number
             block.append(line)
+            has_number = has_number or is_new
             continue
         if block:
-            found = _tune_of(block, start, path, header)
-            if found is not None:
-                has_tune = True
-                yield found
-            elif not has_tune and not header:
-                header = _file_header(block)
-        block = [line] if is_new_tune else []
-        start = number
+            yield start, block
+        block, start = ([line], number) if is_new else ([], number)
+        has_number, is_text = is_new, False
+
+
+def _is_in_text(line: str, is_text: bool) -> bool:
+    """Whether lines after this one stand between %%begintext and %%endtext."""
+    word = line[2:].strip()
+    return word.startswith("begintext") or (is_text and not word.startswith("endtext"))
 
 
 def _tune_of(block: list[str], start: int, path: str, header: str) -> TuneText | None:
@@ -67,7 +98,7 @@ def _tune_of(block: list[str], start: int, path: str, header: str) -> TuneText |
 
 
 def _start_without_number(block: list[str]) -> int | None:
-    """A block without X: is a tune when it has K: and comes to music after it."""
+    """A block without X: is a tune when it has K: and something after it."""
     key = next((i for i, line in enumerate(block) if line.startswith("K:")), None)
     if key is None or key + 1 >= len(block):
         return None
@@ -77,10 +108,33 @@ def _start_without_number(block: list[str]) -> int | None:
     return first
 
 
-def _file_header(block: list[str]) -> str:
-    """The fields of the block before the first tune that may hold for all."""
-    return "\n".join(
-        line
+def _file_header(block: list[str], start: int) -> str:
+    """The lines of the block before the first tune that may hold for all, each at its place."""
+    kept = [
+        line if line.startswith("%%") or (_FIELD.match(line) and line[0] in _FILE_FIELDS) else ""
         for line in block
-        if line.startswith("%%") or (_FIELD.match(line) and line[0] in _FILE_FIELDS)
-    )
+    ]
+    return "\n" * (start - 1) + "\n".join(kept) if any(kept) else ""
+
+
+def _check_header(header: str, path: str) -> Iterator[Message]:
+    if header:
+        lines = header.split("\n")
+        notices = Notices(path, lines, 1)
+        read_header(sort_lines(lines, notices).header, notices)
+        yield from notices.messages()
+
+
+def _check_left_out(block: list[str], start: int, path: str) -> Iterator[Message]:
+    """Music that stands after an empty line belongs to no tune."""
+    for offset, line in enumerate(block):
+        if _MUSIC.match(line):
+            yield Message(
+                SourcePlace(path, start + offset, 1),
+                "text",
+                "music after an empty line belongs to no tune and is not read",
+                "take out the empty line, or begin a tune with X:",
+                line if len(line) < 500 else "",
+                len(line),
+            )
+            return

@@ -1,0 +1,77 @@
+"""Bar lines that some collections leave out at the ends of lines.
+
+ABC 2.1 knows no bar line that is not written. Collections converted from other formats leave it
+out where a line ends with a full bar; the page needs it there. Accidentals run on over such a line
+end, as the standard says of a bar with no sign in it.
+"""
+
+from __future__ import annotations
+
+from tunebook.read.abc_drafts import BarDraft
+from tunebook.read.abc_finish import full_length
+from tunebook.read.notices import Notices
+
+
+def split_at_line_ends(drafts: list[BarDraft], notices: Notices) -> list[BarDraft]:
+    """Split bars that are too long where a line ends after a full bar, and say so once."""
+    result: list[BarDraft] = []
+    first: BarDraft | None = None
+    count = 0
+    for draft in drafts:
+        pieces = _split(draft) if draft.line_ends else [draft]
+        if len(pieces) > 1:
+            first = first or pieces[0]
+            count += len(pieces) - 1
+        result += pieces
+    if first is not None:
+        note = first.notes[-1]
+        notices.add(
+            "bar-length",
+            "no bar line at the end of this line, nor at "
+            f"{count - 1} others; it is read as one, since the bar is full"
+            if count > 1
+            else "no bar line at the end of this line; it is read as one, since the bar is full",
+            "write | there",
+            line=note.line,
+            column=note.column,
+            length=note.end_column - note.column,
+        )
+    return result
+
+
+def _split(draft: BarDraft) -> list[BarDraft]:
+    full = full_length(draft)
+    cuts = [end for end in draft.line_ends if end < len(draft.notes)]
+    if not full or not cuts:
+        return [draft]
+    pieces = []
+    start = 0
+    for end in cuts:
+        if sum([note.ticks for note in draft.notes[start:end]]) == full:
+            pieces.append(_piece(draft, start, end))
+            start = end
+    if not pieces:
+        return [draft]
+    pieces.append(_piece(draft, start, len(draft.notes)))
+    _share_ends(draft, pieces)
+    return pieces
+
+
+def _piece(draft: BarDraft, start: int, end: int) -> BarDraft:
+    piece = BarDraft(draft.notes[start].line, 1, draft.meter, draft.key, "|")
+    piece.notes = draft.notes[start:end]
+    piece.sign_after = "|"
+    piece.has_alteration = draft.has_alteration
+    piece.line_breaks = True
+    return piece
+
+
+def _share_ends(draft: BarDraft, pieces: list[BarDraft]) -> None:
+    """What stood at the bar's beginning and end goes to the first and the last piece."""
+    first, last = pieces[0], pieces[-1]
+    first.sign_before, first.ending = draft.sign_before, draft.ending
+    first.meter_changed, first.key_changed = draft.meter_changed, draft.key_changed
+    first.part, first.tempo = draft.part, draft.tempo
+    last.sign_after, last.passes = draft.sign_after, draft.passes
+    last.line_breaks = draft.line_breaks
+    last.decorations, last.annotations = draft.decorations, draft.annotations
