@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from tunebook.errors import SourcePlace
-from tunebook.model.tune import ChordSymbol, Key
+from tunebook.model.tune import STEP_SEMITONES, ChordSymbol, Key, Pitch
 
 _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
 """Steps C G D A E B F: the line of fifths from C upwards, F last."""
+_FIFTH_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
 _TRIADS = {
     "major": (0, 4, 7), "minor": (0, 3, 7), "diminished": (0, 3, 6), "augmented": (0, 4, 8),
     "other": (0, 7),
@@ -52,4 +53,25 @@ def bass_class(chord: ChordSymbol) -> int:
     if chord.bass is None:
         return chord.root_class
     step, alter = chord.bass
-    return ((0, 2, 4, 5, 7, 9, 11)[step] + alter) % 12
+    return (STEP_SEMITONES[step] + alter) % 12
+
+
+def spell_tone(midi: int, chord: ChordSymbol) -> Pitch:
+    """The pitch ``midi`` spelled as a tone of ``chord``: thirds, fifths and sevenths stand two,
+    four and six steps over the root; other tones take the root's line of fifths."""
+    pitch_class = midi % 12
+    if chord.bass is not None and bass_class(chord) == pitch_class:
+        return _pitch(midi, *chord.bass)
+    for steps, tone in zip((0, 2, 4, 6), chord_classes(chord), strict=False):
+        if tone == pitch_class:
+            step = (chord.root_step + steps) % 7
+            alter = (pitch_class - STEP_SEMITONES[step] + 6) % 12 - 6
+            return _pitch(midi, step, alter)
+    root = _FIFTH_OF_STEP[chord.root_step] + 7 * chord.root_alter
+    offset = (pitch_class * 7 - root + 5) % 12 - 5
+    fifths = root + offset
+    return _pitch(midi, _STEP_OF_FIFTH[fifths % 7], (fifths + 1) // 7)
+
+
+def _pitch(midi: int, step: int, alter: int) -> Pitch:
+    return Pitch((midi - alter - STEP_SEMITONES[step]) // 12 - 1, step, alter)

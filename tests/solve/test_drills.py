@@ -1,0 +1,128 @@
+"""Drills: scales over drones and changes of chord as tunes."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from tunebook.errors import SourcePlace
+from tunebook.model.arrangement import ChordSpan
+from tunebook.model.book import HandChoice
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Key, Tune
+from tunebook.read.chord_symbols import read_chord_symbol
+from tunebook.read.profile import read_hand, read_instrument
+from tunebook.solve.chord_changes import hardest_changes
+from tunebook.solve.drills import chord_drill, held_drone_drill, open_drone_drill
+from tunebook.solve.drones import choose_drone
+from tunebook.solve.fingering import choose_fingering
+
+
+@pytest.fixture(scope="module")
+def harpa() -> Instrument:
+    return read_instrument("nyckelharpa-3row", "CGDA")
+
+
+@pytest.fixture(scope="module")
+def player() -> Hand:
+    return read_hand(HandChoice())
+
+
+def spans(*texts: str) -> list[ChordSpan]:
+    place = SourcePlace("trial.abc", 1)
+    found = []
+    for index, text in enumerate(texts):
+        symbol = read_chord_symbol(text, place)
+        assert symbol is not None
+        found.append(ChordSpan(index, Fraction(index), Fraction(1), symbol))
+    return found
+
+
+def solved(tune: Tune, harpa: Instrument, player: Hand):  # type: ignore[no-untyped-def]
+    drone = choose_drone(
+        tune, harpa, player, whole_notes_per_second=0.3, drones="substitution"
+    ).demands
+    return choose_fingering(tune, harpa, player, whole_notes_per_second=0.3, drone=drone)
+
+
+def test_scale_over_the_open_string_sounds_throughout(harpa: Instrument, player: Hand) -> None:
+    tune = open_drone_drill(harpa, 4, "Scale over D")
+    assert tune is not None and tune.key.tonic_name == "D" and tune.key.alters[3] == 1
+    found = solved(tune, harpa, player)
+    assert sum((span.duration for span in found.drone), Fraction(0)) == len(tune.bars)
+    assert {stop.string_index for note in found.notes for stop in note.stops} == {4}
+    assert all(span.stop.key == 0 and span.stop.midi == 62 for span in found.drone)
+
+
+def test_scale_rises_and_falls_within_first_position(harpa: Instrument) -> None:
+    tune = open_drone_drill(harpa, 4, "Scale over D")
+    assert tune is not None
+    midis = [note.pitches[0].midi for bar in tune.bars for note in bar.notes]
+    assert midis[0] == 69 and max(midis) <= 76
+    top = midis.index(max(midis))
+    assert midis[: top + 1] == sorted(midis[: top + 1])
+    assert midis[top:] == sorted(midis[top:], reverse=True)
+
+
+def test_held_keys_come_one_after_the_other(harpa: Instrument) -> None:
+    tune = held_drone_drill(harpa, 4, "Scale over held keys")
+    assert tune is not None
+    pins = [note.drone_pin for bar in tune.bars for note in bar.notes if note.drone_pin]
+    assert [pin.midi for pin in pins] == [64, 66, 67, 69]
+    assert all(pin.string == "D" for pin in pins)
+
+
+def test_held_keys_can_be_solved(harpa: Instrument, player: Hand) -> None:
+    tune = held_drone_drill(harpa, 4, "Scale over held keys")
+    assert tune is not None
+    found = solved(tune, harpa, player)
+    assert not found.messages and all(note.stops for note in found.notes)
+    assert {span.stop.key for span in found.drone} >= {2, 4, 5}
+
+
+def test_limits_leave_out_high_held_keys(harpa: Instrument) -> None:
+    tune = held_drone_drill(harpa, 4, "Scale", Limits(highest_key=4))
+    assert tune is not None
+    assert len({n.drone_pin.midi for b in tune.bars for n in b.notes if n.drone_pin}) == 2
+
+
+def test_lowest_string_has_no_drone_below(harpa: Instrument) -> None:
+    assert open_drone_drill(harpa, 1, "none") is None
+    assert held_drone_drill(harpa, 1, "none") is None
+    assert held_drone_drill(harpa, 2, "the low C has no keys") is None
+
+
+def test_bars_of_a_drill_are_full(harpa: Instrument, player: Hand) -> None:
+    changes = hardest_changes(spans("D", "G", "Bm", "A7"), harpa, player)
+    drills = [
+        open_drone_drill(harpa, 4, "a"), held_drone_drill(harpa, 3, "b"),
+        chord_drill(changes, "c", Key()),
+    ]  # fmt: skip
+    for tune in drills:
+        assert tune is not None
+        for bar in tune.bars:
+            assert sum((note.duration for note in bar.notes), Fraction(0)) == bar.duration == 1
+
+
+def test_hardest_changes_are_ranked_and_told_apart(harpa: Instrument, player: Hand) -> None:
+    changes = hardest_changes(spans("D", "G", "D", "Bm", "F#m", "D", "D"), harpa, player, most=9)
+    costs = [change.cost for change in changes]
+    assert costs == sorted(costs, reverse=True) and costs[0] > 0
+    assert len({frozenset((c.before.shape, c.after.shape)) for c in changes}) == len(changes)
+    assert all(change.before.shape != change.after.shape for change in changes)
+
+
+def test_chord_drill_goes_to_and_fro(harpa: Instrument, player: Hand) -> None:
+    changes = hardest_changes(spans("D", "G"), harpa, player)
+    tune = chord_drill(changes, "D and G", Key(1, 0, "ionian", 2))
+    assert tune is not None and len(tune.bars) == 4
+    assert [note.chord.symbol for note in tune.bars[0].notes if note.chord] == ["D", "G"]
+    found = choose_fingering(tune, harpa, player, whole_notes_per_second=0.3)
+    assert all(len(note.stops) == 2 for note in found.notes) and not found.messages
+
+
+def test_one_chord_makes_no_drill(harpa: Instrument, player: Hand) -> None:
+    assert hardest_changes(spans("D", "D"), harpa, player) == ()
+    assert chord_drill((), "none", Key()) is None

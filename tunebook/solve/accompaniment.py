@@ -1,0 +1,174 @@
+"""A plain accompaniment: bass tones and two-string chords in the tune type's usual rhythm.
+
+The chords' shapes are the exact sequence of least movement on two strings (see ``shapes``); a bass
+tone is the root, or the fifth when the same chord had its root in this bar already. What comes
+out is solved like a melody, so every change from shape to shape is priced and can be checked.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+from importlib import resources
+
+from tunebook.model.arrangement import ChordSpan, FingeredNote, Stop
+from tunebook.model.hand import Hand, Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Bar, ChordSymbol, Meter, Note, Pitch, Tune
+from tunebook.solve.chord_names import bass_class, chord_classes, spell_tone
+from tunebook.solve.fingering import choose_fingering
+from tunebook.solve.shapes import HIGHEST_KEY, choose_shapes
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One stroke of a pattern: ``at`` and ``length`` in whole notes from the bar's beginning."""
+
+    at: Fraction
+    length: Fraction
+    is_low: bool
+
+
+def accompany(
+    tune: Tune,
+    chords: Sequence[ChordSpan],
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    whole_notes_per_second: float,
+) -> tuple[FingeredNote, ...]:
+    """The fingered notes of an accompaniment under ``tune``.
+
+    ``bar_index`` of each is the tune's bar, ``note_index`` counts within that bar of the
+    accompaniment. Pickups are silent, and so are chords that have no shape on this instrument.
+    """
+    part = accompaniment_tune(
+        tune, chords, instrument, hand, limits, whole_notes_per_second=whole_notes_per_second
+    )
+    if not any(bar.notes for bar in part.bars):
+        return ()
+    solved = choose_fingering(
+        part, instrument, hand, limits, whole_notes_per_second=whole_notes_per_second
+    )
+    return tuple(note for note in solved.notes if note.stops)
+
+
+def accompaniment_tune(
+    tune: Tune,
+    chords: Sequence[ChordSpan],
+    instrument: Instrument,
+    hand: Hand,
+    limits: Limits | None = None,
+    *,
+    whole_notes_per_second: float,
+) -> Tune:
+    """The accompaniment as a tune of its own, bar by bar beside ``tune``, not yet fingered."""
+    shaped = choose_shapes(
+        chords, instrument, hand, limits, strings=(2,),
+        whole_notes_per_second=whole_notes_per_second,
+    )  # fmt: skip
+    bars = [
+        replace(bar, notes=_bar_notes(bar, tune, shaped, instrument, limits or Limits()))
+        for bar in tune.bars
+    ]
+    return replace(tune, bars=tuple(bars), second_voice=(), messages=())
+
+
+def pattern_for(rhythm: str, meter: Meter) -> tuple[Hit, ...]:
+    """The strokes of a bar for a tune type (the text of R:) in a metre; empty in a free metre."""
+    if meter.is_free:
+        return ()
+    beat = Fraction(3 if meter.is_compound else 1, meter.unit)
+    kind = rhythm.strip().lower()
+    for types, metres, hits in _patterns():
+        fits = not types or kind in types or any(kind.startswith(one) for one in types)
+        if fits and f"{meter.beats}/{meter.unit}" in metres:
+            return tuple(
+                Hit((Fraction(at) - 1) * beat, Fraction(length) * beat, how == "low")
+                for at, length, how in hits
+            )
+    return (Hit(Fraction(0), min(beat, meter.length), True),)
+
+
+@lru_cache(maxsize=1)
+def _patterns() -> tuple[tuple[tuple[str, ...], tuple[str, ...], tuple[tuple, ...]], ...]:
+    """(types, metres, hits) of each pattern."""
+    file = resources.files("tunebook").joinpath("data/harmony/accompaniment.toml")
+    return tuple(
+        (tuple(one.get("types", ())), tuple(one["metres"]), tuple(map(tuple, one["hits"])))
+        for one in tomllib.loads(file.read_text("utf-8"))["pattern"]
+    )
+
+
+def _bar_notes(
+    bar: Bar,
+    tune: Tune,
+    chords: Sequence[ChordSpan],
+    instrument: Instrument,
+    limits: Limits,
+) -> tuple[Note, ...]:
+    if bar.is_pickup:
+        return ()
+    skipped = Fraction(0)
+    if bar.is_continued and bar.duration < bar.meter.length:
+        skipped = bar.meter.length - bar.duration
+    notes: list[Note] = []
+    rooted: set[int] = set()
+    for hit in pattern_for(tune.rhythm, bar.meter):
+        onset = bar.onset + hit.at - skipped
+        if not bar.onset <= onset < bar.onset + bar.duration:
+            continue
+        span = _chord_at(chords, onset)
+        if span is None or not span.shape:
+            continue
+        if hit.is_low:
+            tones: tuple[int, ...] = (_low_tone(span.chord, instrument, limits, id(span) in rooted),)
+            rooted.add(id(span))
+        else:
+            tones = tuple(stop.midi for stop in span.shape)
+        length = min(hit.length, bar.onset + bar.duration - onset)
+        notes.append(_note(bar, span.chord, tones, onset, length))
+    return tuple(notes)
+
+
+def _chord_at(chords: Sequence[ChordSpan], onset: Fraction) -> ChordSpan | None:
+    for span in chords:
+        if span.onset <= onset < span.onset + span.duration:
+            return span
+    return None
+
+
+def _low_tone(chord: ChordSymbol, instrument: Instrument, limits: Limits, has_root: bool) -> int:
+    """MIDI number of the bass: the lowest root (or slash bass) that a low key sounds, and the
+    fifth where the root was struck before in this bar."""
+    classes = chord_classes(chord)
+    wanted = classes[2] if has_root and len(classes) > 2 else bass_class(chord)
+    highest = HIGHEST_KEY if limits.highest_key is None else min(HIGHEST_KEY, limits.highest_key)
+    stops = [
+        Stop(string.open_midi + key, string.index, key, 0)
+        for string in instrument.strings
+        for key in range(min(highest, string.key_count) + 1)
+    ]
+    fitting = [stop.midi for stop in stops if stop.midi % 12 == wanted]
+    return min(fitting) if fitting else min(s.midi for s in stops if s.midi % 12 in classes)
+
+
+def _note(
+    bar: Bar, chord: ChordSymbol, midis: Sequence[int], onset: Fraction, length: Fraction
+) -> Note:
+    pitches: tuple[Pitch, ...] = tuple(spell_tone(midi, chord) for midi in sorted(midis))
+    return Note(
+        place=bar.place,
+        pitches=pitches,
+        onset=onset,
+        duration=length,
+        written=length,
+        shown_accidentals=tuple(None for _ in pitches),
+        ties=tuple(False for _ in pitches),
+        is_tied_from_before=tuple(False for _ in pitches),
+        finger_pins=tuple(None for _ in pitches),
+    )
