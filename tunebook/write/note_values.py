@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from fractions import Fraction
 
 LONGEST = Fraction(2)
@@ -9,6 +10,7 @@ MOST_DOTS = 2
 SHORTEST_DENOMINATOR = 512
 
 
+@functools.lru_cache(maxsize=512)
 def value_text(value: Fraction) -> str | None:
     """LilyPond's name of a single note value ("4.", "breve"), or None when one note head cannot
     show it."""
@@ -22,6 +24,7 @@ def value_text(value: Fraction) -> str | None:
     return None
 
 
+@functools.lru_cache(maxsize=512)
 def split_value(value: Fraction) -> tuple[Fraction, ...]:
     """``value`` as the fewest single note values, longest first, to be tied together.
 
