@@ -23,6 +23,7 @@ from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import Progress, count_of_jobs, no_progress
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
+from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
 from tunebook.pipeline.setup import BuildOrder, Setup
@@ -74,6 +75,26 @@ def build_book(
     """
     output = order.output or default_output(setup)
     check_writable(output)
+    start = time.perf_counter()
+    # Files beside the book are only made by a real build.
+    may_keep = order.uses_cache and order.keep_source is None and not setup.book.is_booklet
+    folder = default_cache_folder() if may_keep else None
+    key = book_sum(setup, before, output) if may_keep else ""
+    kept = fetch(folder, key) if key else None
+    if kept is not None:
+        report, data = kept
+        write_whole(output, data)
+        return replace(report, seconds=(("kept", time.perf_counter() - start),))
+    report = _build(setup, order, output, on_progress, before)
+    # A file that changed meanwhile would leave another book under this key.
+    if key and key == book_sum(setup, before, output):
+        keep(folder, key, (report, output.read_bytes()))
+    return report
+
+
+def _build(
+    setup: Setup, order: BuildOrder, output: Path, on_progress: Progress, before: Setup | None
+) -> BuildReport:
     clock = _Clock()
     with clock.stage("reading"):
         reading = read_folder(setup.folder)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.paper import page_format
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import Progress, arrange_tune, count_of_jobs, map_on_cores
+from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum, trim
 from tunebook.pipeline.notes import choice_notes, limit_note
 from tunebook.pipeline.practice import Exercise, exercises_of
 from tunebook.pipeline.setup import BuildOrder, Setup
@@ -52,17 +53,49 @@ def write_sources(
 ) -> tuple[TuneSource, ...]:
     """Return one TuneSource a tune, in order; with ``before``, what changed since that setup is
     found and marked."""
+    folder = default_cache_folder() if order.uses_cache else None
+    common = setup_sum(setup, before)
+    keys = [
+        content_sum(common, name, *_text_of(tune)) for tune, name in zip(tunes, names, strict=True)
+    ]
+    found: list[TuneSource | None] = [
+        _placed(fetch(folder, key), tune) for tune, key in zip(tunes, keys, strict=True)
+    ]
     bare = replace(setup, messages=())
     bare_before = None if before is None else replace(before, messages=())
-    work = [(tune, name, bare, bare_before) for tune, name in zip(tunes, names, strict=True)]
-    made: Iterable[TuneSource] = map_on_cores(
+    missing = [at for at, one in enumerate(found) if one is None]
+    work = [(tunes[at], names[at], bare, bare_before) for at in missing]
+    made = map_on_cores(
         source_of_tune, work, jobs=count_of_jobs(order.jobs), scheduler=order.scheduler
     )
-    sources = []
-    for done, (tune, one) in enumerate(zip(tunes, made, strict=True), start=1):
-        on_progress("arranging", tune.title, done, len(tunes))
-        sources.append(one)
-    return tuple(sources)
+    for done, (at, one) in enumerate(zip(missing, made, strict=True), start=1):
+        on_progress("arranging", tunes[at].title, done, len(missing))
+        found[at] = one
+        if one.text:
+            keep(folder, keys[at], one)
+    trim(folder)
+    return tuple(one for one in found if one is not None)
+
+
+def _text_of(tune: Tune) -> tuple[object, ...]:
+    """All that a tune's reading depends on."""
+    return tune.source_text, tune.fields, tune.key, tune.meter, tune.unit_length, tune.tempo
+
+
+def _placed(source: TuneSource | None, tune: Tune) -> TuneSource | None:
+    """A kept source as if it had been made from ``tune``, which may stand elsewhere now."""
+    if source is None or source.outcome.arrangement is None or source.outcome.tune is None:
+        return None
+    lines = tune.first_line - source.outcome.tune.first_line
+    arrangement = source.outcome.arrangement
+    return replace(
+        source,
+        outcome=TuneOutcome(
+            tune,
+            replace(arrangement, messages=moved(arrangement.messages, tune, lines)),
+            moved(source.outcome.messages, tune, lines),
+        ),
+    )
 
 
 def line_width_pt(setup: Setup) -> float:

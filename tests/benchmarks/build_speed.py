@@ -1,0 +1,103 @@
+"""How long a book takes against LilyPond alone on the same sources, in one run; prints ratios.
+
+Usage: python tests/benchmarks/build_speed.py [TUNES]   (100 by default)
+
+The tunes are the first of the corpus folder oneills1850 of music21, read from the installed
+package. Measured: a full build; LilyPond alone, two processes, on the same .ly files; a build
+after one tune was changed; a build with nothing changed; the PDF's size a tune; peak memory.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+
+def corpus_tunes(count: int, folder: str = "oneills1850") -> list[str]:
+    """The texts of the first ``count`` tunes of a corpus folder."""
+    import music21
+
+    home = Path(music21.__file__).parent / "corpus" / folder
+    tunes: list[str] = []
+    for path in sorted(home.glob("*.abc")):
+        text = path.read_text(encoding="utf-8", errors="replace")
+        tunes += [part for part in re.split(r"(?m)^(?=X:)", text) if part.startswith("X:")]
+        if len(tunes) >= count:
+            break
+    return tunes[:count]
+
+
+def write_tunes(folder: Path, tunes: list[str]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for start in range(0, len(tunes), 50):
+        text = "\n\n".join(tune.strip() for tune in tunes[start : start + 50])
+        (folder / f"part{start:05d}.abc").write_text(text + "\n", encoding="utf-8")
+
+
+def timed(command: list[str], environment: dict[str, str]) -> tuple[float, str]:
+    start = time.perf_counter()
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    spent = time.perf_counter() - start
+    if done.returncode:
+        print(done.stderr[-2000:], file=sys.stderr)
+    return spent, (done.stdout.strip().splitlines() or [""])[0]
+
+
+def lilypond_alone(sources: Path, work: Path) -> float:
+    """Wall time of two LilyPond processes over the same files, with the same settings."""
+    from tunebook.assemble.engraving_settings import SETTINGS
+    from tunebook.assemble.lilypond_program import find_lilypond
+
+    (work / "settings.ily").write_text(SETTINGS, encoding="utf-8")
+    files = sorted(str(path) for path in sources.glob("*.ly"))
+    program = str(find_lilypond().path)
+    start = time.perf_counter()
+    runs = []
+    for half in (files[0::2], files[1::2]):
+        folder = work / str(len(runs))
+        folder.mkdir()
+        options = ["-dbackend=cairo", "-dno-point-and-click", "--pdf", "-s"]
+        include = f"-dinclude-settings={work / 'settings.ily'}"
+        runs.append(subprocess.Popen([program, *options, include, *half], cwd=folder))
+    for run in runs:
+        run.wait()
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
+    with tempfile.TemporaryDirectory() as name:
+        home = Path(name)
+        tunes = corpus_tunes(count)
+        write_tunes(home / "tunes", tunes)
+        environment = {**os.environ, "XDG_CACHE_HOME": str(home / "cache")}
+        book, sources = home / "book.pdf", home / "ly"
+        command = [sys.executable, "-m", "tunebook", "build", str(home / "tunes"), "-o", str(book)]
+        # Fonts are converted once a machine; that is not part of any book.
+        write_tunes(home / "first", tunes[:1])
+        timed([*command[:4], str(home / "first"), *command[5:]], environment)
+        full, line = timed([*command, "--keep-source", str(sources)], environment)
+        print(line)
+        alone = lilypond_alone(sources, home)
+        nothing, _ = timed(command, environment)
+        first = home / "tunes" / "part00000.abc"
+        text = first.read_text(encoding="utf-8")
+        first.write_text(re.sub(r"(?m)^K:.*$", r"\g<0>\nG2|", text, count=1), encoding="utf-8")
+        changed, _ = timed(command, environment)
+        print(f"cores: {os.cpu_count()}; tunes: {count}")
+        print(f"full build / LilyPond alone: {full:.1f} s / {alone:.1f} s = {full / alone:.2f}")
+        print(f"one tune changed / full build: {changed / full:.3f}")
+        print(f"nothing changed / full build: {nothing / full:.3f}")
+        print(f"PDF: {book.stat().st_size / count / 1000:.1f} kB a tune")
+        peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1000
+        print(f"peak memory of any one process: {peak:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()

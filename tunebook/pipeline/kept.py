@@ -1,0 +1,135 @@
+"""Solved tunes and finished books kept by content, so that nothing is worked out twice.
+
+A tune's key is made of its text, the file header above it, everything that the run works with
+(instrument, hand, edition, choices) and the program's own files; where in its file the tune stands
+does not count, and the places in messages are moved to where it stands now. Every entry carries
+its sum: a damaged or half-written one is as good as none. The folder is the user's own cache; its
+entries are trusted as the program's files are.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import os
+import pickle
+from collections.abc import Iterable
+from dataclasses import replace
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from tunebook.errors import Message, OutputError, TunebookError
+from tunebook.files import write_whole
+from tunebook.model.tune import Tune
+from tunebook.pipeline.setup import Setup
+from tunebook.read.folder import find_files
+
+_MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
+_SUM_BYTES = 32
+LIMIT_BYTES = 300_000_000
+
+
+@functools.cache
+def program_sum() -> str:
+    """A sum over the program's own files, so that another version works everything out anew."""
+    home = Path(__file__).resolve().parents[1]
+    found = hashlib.sha256()
+    for path in sorted(home.rglob("*")):
+        if path.suffix in (".py", ".toml", ".json"):
+            facts = path.stat()
+            found.update(f"{path.relative_to(home)} {facts.st_size} {facts.st_mtime_ns}\n".encode())
+    return found.hexdigest()
+
+
+def content_sum(*parts: object) -> str:
+    """A sum over the texts of ``parts``; equal values have equal texts (frozen dataclasses)."""
+    found = hashlib.sha256(program_sum().encode())
+    for part in parts:
+        text = part if isinstance(part, bytes) else repr(part).encode("utf-8", "surrogatepass")
+        found.update(len(text).to_bytes(8, "big") + text)
+    return found.hexdigest()
+
+
+def setup_sum(setup: Setup, before: Setup | None = None) -> str:
+    """A sum over what a run works with, messages and places in book.toml apart."""
+    parts: list[object] = []
+    for one in (setup, before):
+        if one is not None:
+            choices = tuple(replace(choice, place=None) for choice in one.book.choices)
+            parts += [one.instrument, one.hand, one.edition, choices, one.book.language]
+            parts += [one.book.paper]
+    return content_sum(*parts)
+
+
+def book_sum(setup: Setup, before: Setup | None, output: Path) -> str:
+    """A sum over everything that a finished book depends on: the files, the settings, and the
+    versions of the packages that make it; empty when that cannot be said."""
+    try:
+        versions = [(name, metadata.version(name)) for name in _MAKERS]
+        files = [(str(path), path.read_bytes()) for path in find_files(setup.folder)]
+        book = [] if setup.book.place is None else [Path(setup.book.place.path).read_bytes()]
+    except (OSError, TunebookError, metadata.PackageNotFoundError):
+        return ""
+    parts = [setup_sum(setup, before), versions, str(setup.folder), str(output)]
+    return content_sum(*parts, *(part for file in files for part in file), *book)
+
+
+def fetch(folder: Path | None, key: str) -> Any | None:
+    """Return what is kept under ``key``, or None."""
+    if folder is None:
+        return None
+    path = _path(folder, key)
+    try:
+        content = path.read_bytes()
+        data = content[_SUM_BYTES:]
+        if content[:_SUM_BYTES] != hashlib.sha256(data).digest():
+            return None
+        os.utime(path)
+        return pickle.loads(data)
+    except Exception:  # missing, damaged, or made by other versions of the packages
+        return None
+
+
+def keep(folder: Path | None, key: str, value: object) -> None:
+    """Keep ``value`` under ``key``; a cache that cannot be written is no error."""
+    if folder is None:
+        return
+    data = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
+    try:
+        write_whole(_path(folder, key), hashlib.sha256(data).digest() + data)
+    except OutputError:
+        return
+
+
+def trim(folder: Path | None, limit_bytes: int = LIMIT_BYTES) -> None:
+    """Remove the least recently used entries beyond the limit."""
+    if folder is None:
+        return
+    entries = []
+    for path in folder.glob("solved/??/*"):
+        try:
+            facts = path.stat()
+        except OSError:
+            continue
+        entries.append((facts.st_mtime, facts.st_size, path))
+    total = sum(size for _, size, _ in entries)
+    for _, size, path in sorted(entries):
+        if total <= limit_bytes:
+            break
+        path.unlink(missing_ok=True)
+        total -= size
+
+
+def moved(messages: Iterable[Message], tune: Tune, lines: int) -> tuple[Message, ...]:
+    """Return messages about ``tune`` moved down by ``lines``, to where the tune stands now."""
+    return tuple(
+        replace(one, place=replace(one.place, line=one.place.line + lines))
+        if lines and one.place.path == tune.file and one.place.line
+        else one
+        for one in messages
+    )
+
+
+def _path(folder: Path, key: str) -> Path:
+    return folder / "solved" / key[:2] / key
