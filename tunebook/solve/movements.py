@@ -255,7 +255,7 @@ def _add_successive(
         terms, "weak_neighbours", np.where(weak, weights.weak_neighbours, 0.0),
         np.where(weak, weights.weak_neighbours_speed, 0.0),
     )  # fmt: skip
-    unshifted = pair & (lower > 1) & (moved_mm < 1.0) & ~crossed & (ordered_mm > 0)
+    unshifted = pair & (moved_mm < 1.0) & ~crossed & (ordered_mm > 0)
     if unshifted.any():
         keys = b.place_key[q] - a.place_key[p]
         units = 0.5 * np.hypot(along_mm, across_mm) / PIANO_SEMITONE_MM
@@ -270,13 +270,13 @@ def _add_span(
     weights = reach.weights
     bounds = reach.spans[lower, upper]
     extra = weights.uncomfortable - 1.0
-    stretch = np.maximum(0.0, units - bounds[..., 3]) + extra * np.maximum(
+    stretch = np.maximum(0.0, units - bounds[..., 3]) ** 2 + extra * np.maximum(
         0.0, units - bounds[..., 4]
     )
-    squeeze = np.maximum(0.0, bounds[..., 2] - units) + extra * np.maximum(
+    squeeze = np.maximum(0.0, bounds[..., 2] - units) ** 2 + extra * np.maximum(
         0.0, bounds[..., 1] - units
     )
-    share = weights.sequence_span
+    share = np.where(lower == 1, weights.sequence_span_index, weights.sequence_span)
     too_far = pair & (units > bounds[..., 5])
     _add(terms, "stretch", np.where(too_far, weights.sequence_reach, 0.0))
     _add(terms, "stretch", np.where(pair, share * weights.stretch * stretch, 0.0))

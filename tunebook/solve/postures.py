@@ -129,8 +129,8 @@ class Reach:
         if units > most + 1e-9 or units < least - 1e-9:
             return math.inf, math.inf
         extra = self.weights.uncomfortable - 1.0
-        stretch = max(0.0, units - relaxed_most) + extra * max(0.0, units - easy_most)
-        squeeze = max(0.0, relaxed_least - units) + extra * max(0.0, easy_least - units)
+        stretch = max(0.0, units - relaxed_most) ** 2 + extra * max(0.0, units - easy_most)
+        squeeze = max(0.0, relaxed_least - units) ** 2 + extra * max(0.0, easy_least - units)
         return self.weights.stretch * stretch, self.weights.squeeze * squeeze
 
     def is_stretched(self, lower: int, upper: int, units: float) -> bool:

@@ -92,11 +92,11 @@ class PriceRules:
         )
 
     def beyond(self, lower: int, upper: int, units: float) -> tuple[float, float]:
-        """Units of (stretch, squeeze), those beyond the comfortable counted more."""
+        """(stretch, squeeze): squared units beyond the relaxed span, and more beyond the easy."""
         _, easy_least, relaxed_least, relaxed_most, easy_most, _ = self.span(lower, upper)
         more = self.weights.uncomfortable - 1
-        stretch = max(0.0, units - relaxed_most) + more * max(0.0, units - easy_most)
-        squeeze = max(0.0, relaxed_least - units) + more * max(0.0, easy_least - units)
+        stretch = max(0.0, units - relaxed_most) ** 2 + more * max(0.0, units - easy_most)
+        squeeze = max(0.0, relaxed_least - units) ** 2 + more * max(0.0, easy_least - units)
         return stretch, squeeze
 
     # Postures.
@@ -254,11 +254,11 @@ class PriceRules:
         if (lower, upper) == (3, 4):
             speed = weights.weak_neighbours_speed / time_s
             _add(costs, "weak_neighbours", weights.weak_neighbours + speed)
-        if lower > 1 and moved < 1.0 and not is_crossed and ordered > 0:
+        if moved < 1.0 and not is_crossed and ordered > 0:
             units = self.units(before, after)
             stretch, squeeze = self.beyond(lower, upper, units)
             far = weights.sequence_reach if units > self.span(lower, upper)[5] else 0.0
-            share = weights.sequence_span
+            share = weights.sequence_span_index if lower == 1 else weights.sequence_span
             _add(costs, "stretch", far + share * weights.stretch * stretch)
             _add(costs, "squeeze", share * weights.squeeze * squeeze)
 

@@ -24,9 +24,9 @@ class Weights:
     # The hand at rest, for each event.
     stop: float = 0.12  # each finger that presses
     little_finger: float = 0.45  # finger 4 presses
-    stretch: float = 0.6  # per unit beyond the relaxed span
-    squeeze: float = 0.55  # per unit below the relaxed span
-    uncomfortable: float = 3.0  # factor on both beyond the comfortable span
+    stretch: float = 0.6  # per squared unit beyond the relaxed span
+    squeeze: float = 0.55  # per squared unit below the relaxed span
+    uncomfortable: float = 3.0  # times that for each unit beyond the comfortable span
     index_lean: float = 1.35  # units that the index leans freely: a key, near the nut
     lean: float = 0.2  # per unit that the index leans
     index_reach: float = 2.2  # units that it leans at most
@@ -51,14 +51,15 @@ class Weights:
     shift_freed: float = 0.5  # factor from an open string or a rest
     passing: float = 1.0  # going on with a lower finger beyond a higher one, with a shift
     passing_in_place: float = 8.0  # the same without one: the fingers would cross on the string
-    slide: float = 1.5  # the same finger on another key of the string
+    slide: float = 1.8  # the same finger on another key of the string
     slide_speed: float = 2.0  # per 100 mm/s
     jump: float = 0.2  # the same finger on a key in another row
     jump_speed: float = 4.5  # per 100 mm/s
     jump_slurred: float = 1.5  # more when slurred: the gap is heard
     crossed: float = 0.7  # two fingers one after the other at the same place in two rows
     crossed_window: float = 0.6  # "the same place": within this share of a key
-    sequence_span: float = 0.15  # factor on stretch and squeeze between successive fingers
+    sequence_span: float = 0.25  # factor on stretch and squeeze between successive fingers
+    sequence_span_index: float = 0.6  # the same when one of them is the index
     sequence_reach: float = 3.0  # successive fingers farther apart than the practical span
     weak_neighbours: float = 0.15  # 3 and 4 one after the other
     weak_neighbours_speed: float = 0.02  # per 1/s
