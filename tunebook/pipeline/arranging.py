@@ -61,7 +61,8 @@ def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
             choice=setup.book.choice(tune_identity(tune)),
             drones=setup.edition.drones,
             chords=setup.edition.chords,
-            shapes=setup.edition.shows_shapes or setup.edition.shows_accompaniment,
+            shapes=setup.edition.shows_shapes,
+            accompaniment=setup.edition.shows_accompaniment,
             alternatives=1 if setup.edition.shows_notes_on_choices else 0,
         )
     except TunebookError as error:

@@ -8,9 +8,9 @@ from tunebook.assemble.content import BookContent, ChordShapes, LegendEntry
 from tunebook.assemble.engraved import EngravedPiece
 from tunebook.pipeline.arranging import built
 from tunebook.pipeline.legend import IDENTITY, legend_sources
-from tunebook.pipeline.practice import Exercise, practice_sections
+from tunebook.pipeline.practice import Exercise, practice_sections, warm_up
 from tunebook.pipeline.setup import Setup
-from tunebook.pipeline.sources import TuneSource
+from tunebook.pipeline.sources import TuneSource, line_width_pt
 from tunebook.solve.shapes import chord_shapes
 
 MOST_SHAPES = 3
@@ -30,6 +30,8 @@ def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
     """Return the extra pieces that the edition wants."""
     legend = legend_sources(built(one.outcome for one in tunes), setup)
     exercises = tuple(exercise for one in tunes for exercise in one.exercises)
+    if setup.edition.shows_practice:
+        exercises = (*warm_up(setup, line_width_pt(setup)), *exercises)
     return Extras(
         sources={**legend, **{one.identity: one.source for one in exercises}},
         legend_kinds=tuple(name.removeprefix(IDENTITY) for name in legend),
@@ -61,6 +63,6 @@ def place_extras(
     return replace(
         content,
         legend=legend,
-        practice=practice_sections(extras.exercises, pieces),
+        practice=practice_sections(extras.exercises, pieces, content.book.language),
         chord_shapes=extras.chord_shapes,
     )

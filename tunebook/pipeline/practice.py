@@ -10,23 +10,39 @@ from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import arrange_tune
 from tunebook.pipeline.setup import Setup
+from tunebook.solve.chord_changes import hardest_changes
+from tunebook.solve.drills import chord_drill, held_drone_drill, open_drone_drill
 from tunebook.solve.practice import find_hard_passages, make_exercise
 from tunebook.write.lilypond import write_source
+
+WARM_UP = "warm-up:"
 
 WORDS = {
     "en": {
         "loop": "a loop, slowly",
         "long_short": "long, short",
         "short_long": "short, long",
-        "bars": "Bars {}-{}",
+        "bars": "Bars {}–{}",
         "bar": "Bar {}",
+        "warm_up": "Warming up",
+        "warm_up_text": "Slowly and softly, with a full bow, before anything else. Let the hand "
+        "hang and shake it out between the lines; stop at once when something hurts.",
+        "open_drone": "Scale on the {} string over the open string below",
+        "held_drone": "Scale on the {} string over each held key in turn",
+        "changes": "The hardest changes of chord",
     },
     "sv": {
         "loop": "runt, runt, långsamt",
         "long_short": "lång, kort",
         "short_long": "kort, lång",
-        "bars": "Takt {}-{}",
+        "bars": "Takt {}–{}",
         "bar": "Takt {}",
+        "warm_up": "Uppvärmning",
+        "warm_up_text": "Långsamt och lätt, med hel stråke, före allt annat. Låt handen hänga och "
+        "skaka loss den mellan raderna; sluta genast om något gör ont.",
+        "open_drone": "Skala på {}-strängen över den lösa strängen under",
+        "held_drone": "Skala på {}-strängen över varje nedtryckt nyckel i tur och ordning",
+        "changes": "De svåraste ackordbytena",
     },
 }
 
@@ -61,6 +77,41 @@ def exercises_of(
                     source,
                 )
             )
+    if setup.edition.shows_shapes and arrangement.chords:
+        made += _chord_exercise(arrangement, identity, setup, width_pt)
+    return tuple(made)
+
+
+def _chord_exercise(
+    arrangement: Arrangement, identity: str, setup: Setup, width_pt: float
+) -> list[Exercise]:
+    title = WORDS[setup.book.language]["changes"]
+    changes = hardest_changes(
+        arrangement.chords, setup.instrument, setup.hand, setup.edition.limits, most=2
+    )
+    drill = chord_drill(changes, title, arrangement.tune.key)
+    source = source_of_exercise(drill, setup, width_pt) if drill is not None else ""
+    if not source:
+        return []
+    name = f"practice:{identity}:chords"
+    return [Exercise(name, title, identity, arrangement.tune.title, source)]
+
+
+def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
+    """Return scales over drones on the two highest strings, as far as the edition allows."""
+    words = WORDS[setup.book.language]
+    limits = setup.edition.limits
+    made = []
+    for string in setup.instrument.strings[-2:]:
+        drills = {"open_drone": open_drone_drill(setup.instrument, string.index, "")}
+        if setup.edition.drones in ("held", "substitution") and limits.allows_held_drone:
+            drills["held_drone"] = held_drone_drill(setup.instrument, string.index, "", limits)
+        for kind, drill in drills.items():
+            source = source_of_exercise(drill, setup, width_pt) if drill is not None else ""
+            if source:
+                title = words[kind].format(string.name)
+                name = f"{WARM_UP}{kind}:{string.index}"
+                made.append(Exercise(name, title, "", words["warm_up"], source))
     return tuple(made)
 
 
@@ -80,9 +131,10 @@ def _bars_title(tune: Tune, passage: range, words: dict[str, str]) -> str:
 
 
 def practice_sections(
-    exercises: tuple[Exercise, ...], pieces: dict[str, EngravedPiece]
+    exercises: tuple[Exercise, ...], pieces: dict[str, EngravedPiece], language: str
 ) -> tuple[PracticeSection, ...]:
-    """Return one section a tune of the exercises that were engraved."""
+    """Return the warm-up and one section a tune, of the exercises that were engraved."""
+    warm_up_text = WORDS[language]["warm_up_text"]
     by_tune: dict[str, list[Exercise]] = {}
     for exercise in exercises:
         if exercise.identity in pieces:
@@ -91,6 +143,7 @@ def practice_sections(
         PracticeSection(
             group[0].tune_title,
             tuple(PracticePiece(one.title, pieces[one.identity]) for one in group),
+            text="" if identity else warm_up_text,
             tune=identity,
         )
         for identity, group in by_tune.items()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from tunebook.model.arrangement import Arrangement, ChordSpan
+from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote
 from tunebook.model.book import TuneChoice
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
+from tunebook.solve.accompaniment import accompany
 from tunebook.solve.chords import choose_chords
 from tunebook.solve.drones import choose_drone
 from tunebook.solve.fingering import choose_fingering
@@ -24,13 +25,15 @@ def arrange(
     drones: str = "held",
     chords: str = "all",
     shapes: bool = False,
+    accompaniment: bool = False,
     alternatives: int = 0,
 ) -> Arrangement:
     """Solve ``tune`` for this instrument and hand within ``limits``.
 
     ``drones`` is none, open, held or substitution; ``chords`` none, tune or all; ``shapes`` asks
-    for a shape of each chord, ``alternatives`` for that many next best stops of each note;
-    ``choice`` holds the book's choices for this tune. Never raises for what a tune contains.
+    for a shape of each chord, ``accompaniment`` for a second staff in the tune type's rhythm,
+    ``alternatives`` for that many next best stops of each note; ``choice`` holds the book's
+    choices for this tune. Never raises for what a tune contains.
     """
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
@@ -55,6 +58,9 @@ def arrange(
     spans = _chords(tune, chords)
     if shapes:
         spans = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)
+    second: tuple[FingeredNote, ...] = ()
+    if accompaniment and spans:
+        second = accompany(tune, spans, instrument, hand, limits, whole_notes_per_second=speed)
     return Arrangement(
         tune=tune,
         instrument=instrument,
@@ -64,6 +70,7 @@ def arrange(
         drone=fingering.drone,
         drone_candidates=drone.candidates,
         chords=spans,
+        accompaniment=second,
         cost=fingering.cost,
         terms=fingering.terms,
         whole_notes_per_second=speed,
