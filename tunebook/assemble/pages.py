@@ -30,6 +30,8 @@ SET_TURN_COST = 0.5
 STRANDED_COST = 3.0
 # More than fits: only when a single part is higher than the page.
 OVERFULL_COST = 100.0
+# A page left blank among the tunes, over and above the page: only to save a turn within a tune.
+BLANK_COST = 2.5
 # Something of another set before or after on the pages of a set that is kept together.
 SHARED_COST = 0.4
 
@@ -116,7 +118,7 @@ def _consider_blank(
     if part > 0:
         return
     other = best[unit, part, 1 - side]
-    cost = PAGE_COST + WASTE_WEIGHT + other.cost
+    cost = PAGE_COST + BLANK_COST + other.cost
     if other.fill.slices and cost < best[unit, part, side].cost - 1e-9:
         best[unit, part, side] = _Choice(cost, PageFill((), 0.0), (unit, part))
 
