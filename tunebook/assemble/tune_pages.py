@@ -18,6 +18,8 @@ from tunebook.assemble.tune_blocks import continued_head, tune_head, tune_tail
 # Spaces in points on A4: between systems and between tunes, the least and the most.
 _SYSTEM_GAP_PT = 3.0
 _SYSTEM_GAP_MOST_PT = 15.0
+# Systems carry a bleed, so a page may reach so far towards its foot line without touching it.
+_OVERHANG_PT = 9.0
 _TUNE_GAP_PT = 16.0
 _TUNE_GAP_MOST_PT = 48.0
 # A gap between tunes takes this many shares of the space left, one between systems takes one.
@@ -49,7 +51,8 @@ def lay_out_tunes(content: BookContent, design: Design, foot: str) -> Body:
     """Return the body of the book: sets and tunes, exactly broken over pages."""
     pieces = _pieces(content, design)
     units = [piece.unit for piece in pieces]
-    fills = choose_breaks(units, design.page_format.text_height_pt) if units else ()
+    height_pt = design.page_format.text_height_pt + _OVERHANG_PT
+    fills = choose_breaks(units, height_pt) if units else ()
     pages = tuple(_page(fill, pieces, design, foot) for fill in fills)
     turned = tuple(pieces[index].title for index in turned_units(units, fills))
     return Body(pages, turned)

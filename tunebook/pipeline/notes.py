@@ -11,6 +11,8 @@ from tunebook.solve.transpose import transpose_tune
 
 FARTHEST_SEMITONES = 7
 MOST_NOTES = 4
+NOTHING_MORE = 0.05
+"""Costs less than this are printed as none."""
 
 _WORDS = {
     "en": {
@@ -112,8 +114,9 @@ def _choice(one: FingeredNote, arrangement: Arrangement, words: dict[str, str]) 
     line = f"{' + '.join(tones)} ({ways})"
     others = [cost for cost, stops in one.alternatives if stops != one.stops]
     if others:
-        more = f"{min(others):.1f}"
-        line += "; " + (words["equal"] if more == "0.0" else words["other"].format(more))
+        more = min(others)
+        is_equal = more < NOTHING_MORE
+        line += "; " + (words["equal"] if is_equal else words["other"].format(f"{more:.1f}"))
     return line + "."
 
 
