@@ -77,8 +77,8 @@ def default_unit_length(meter: Meter) -> Fraction:
 def read_tempo(text: str, unit: Fraction) -> Tempo | None:
     """Read the text of Q:; None when nothing in it can be read.
 
-    Forms: ``1/4=120``, ``"Allegro" 1/4=120``, ``1/4 3/8 1/4=40``, words alone, and the older
-    ``120``, ``C=120`` and ``C3=40``, which count in unit lengths.
+    Forms: ``1/4=120``, ``"Allegro" 1/4=120``, ``1/4 3/8 1/4=40``, words alone (in quotes or
+    not), and the older ``120``, ``C=120`` and ``C3=40``, which count in unit lengths.
     """
     words = " ".join(_QUOTED.findall(text)).strip()
     rest = _QUOTED.sub(" ", text)
@@ -95,4 +95,6 @@ def read_tempo(text: str, unit: Fraction) -> Tempo | None:
     match = _BARE.match(rest)
     if match and float(match[1]):
         return Tempo(unit, float(match[1]), words)
+    if not words and "=" not in rest and any(letter.isalpha() for letter in rest):
+        words = rest.strip()
     return Tempo(Fraction(0), 0.0, words) if words else None

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 Ticks = int | Fraction
 
-WHOLE_NOTE = 2**12 * 3**3 * 5 * 7
+WHOLE_NOTE = 2**12 * 3**3 * 5 * 7 * 11 * 13
 _MOST_KEPT = 50_000
 
 _fractions: dict[Ticks, Fraction] = {}
@@ -43,13 +43,14 @@ def scaled(ticks: Ticks, numerator: int, denominator: int) -> Ticks:
 def read_ratio(text: str) -> tuple[int, int]:
     """The multiplier written after a note: "" 1/1, "3" 3/1, "3/2", "/" 1/2, "//" 1/4, "/4".
 
-    Each lone slash halves (ABC 2.1, section 4.3). A zero below the line counts as 1, a number of
-    more than six digits as its first six, so that no text can ask for a number without end.
+    Each lone slash halves (ABC 2.1, section 4.3). A zero counts as 1; of a number above the line
+    the first six digits are read, of one below the line the first three, so that no text can ask
+    for numbers without end.
     """
     if not text:
         return 1, 1
     top, slash, rest = text.partition("/")
-    numerator = int(top[:6]) if top else 1
+    numerator = int(top[:6]) or 1 if top else 1
     if not slash:
         return numerator, 1
     slashes = 1
@@ -57,5 +58,5 @@ def read_ratio(text: str) -> tuple[int, int]:
         rest = rest[1:]
         slashes += 1
     if rest:
-        return numerator, max(1, int(rest[:6])) * 2 ** min(slashes - 1, 10)
+        return numerator, max(1, int(rest[:3])) * 2 ** min(slashes - 1, 10)
     return numerator, 2 ** min(slashes, 10)

@@ -12,6 +12,7 @@ from tunebook.read.abc_text import without_comment
 from tunebook.read.notices import Notices
 
 BODY_FIELDS = frozenset("IKLMmNPQRrsTUVWw")
+KNOWN_FIELDS = BODY_FIELDS | frozenset("ABCDFGHOSXZ")
 _FIELD = re.compile(r"([A-Za-z]):\s*(.*?)\s*$", re.DOTALL)
 _MUSIC_AFTER_COLON = re.compile(r"[A-Ga-gz]:[|:\]]")
 _INLINE_VOICE = re.compile(r"\[V:\s*([^\s\]]+)[^\[\]]*\]")
@@ -120,7 +121,10 @@ def _item_of(line: str, number: int, has_key: bool, last: Item | None) -> Item |
 
 
 def _is_music(letter: str, text: str) -> bool:
-    return letter not in BODY_FIELDS and bool(_MUSIC_AFTER_COLON.match(text))
+    """Whether a line of the body such as ``A:|`` is music and no field."""
+    return letter not in KNOWN_FIELDS or (
+        letter not in BODY_FIELDS and bool(_MUSIC_AFTER_COLON.match(text))
+    )
 
 
 def voices_of(sorted_lines: SortedLines) -> list[str]:

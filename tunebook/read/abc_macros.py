@@ -18,6 +18,38 @@ _RELATIVE = re.compile(r'![^!]*!|"[^"]*"|[h-z]')
 _LETTERS = "CDEFGABcdefgab"
 _KEPT = re.compile(r'"[^"]*"|\[[A-Za-z]:[^\[\]]*\]')
 _MOST = 100
+_MAIL = re.compile(r"=(3D|20)|=$")
+
+
+def without_mail_encoding(item: Item, notices: Notices) -> Item:
+    """Music in which an e-mail program has left its encoding: =3D for =, =20 for a blank, and a
+    lone = at a line end (RFC 2045, section 6.7); none of them means anything in ABC."""
+    if "=3D" not in item.text and "=20" not in item.text and not item.text.endswith("="):
+        return item
+    match = _MAIL.search(item.text, item.start, item.end)
+    if match is None:
+        return item
+    notices.add(
+        "text",
+        f"{match.group()!r} is left over from an e-mail and is read as it was meant",
+        "decode the file (quoted-printable)",
+        line=item.line,
+        column=match.start() + 1,
+        length=len(match.group()),
+    )
+    is_joined = item.text.endswith("=", item.start, item.end)
+    parts: list[str] = []
+    columns: list[int] = []
+    place = item.start
+    for match in _MAIL.finditer(item.text, item.start, item.end):
+        text = {"3D": "=", "20": " "}.get(match[1] or "", "")
+        parts += (item.text[place : match.start()], text)
+        columns += [*range(place + 1, match.start() + 1), *[match.start() + 1] * len(text)]
+        place = match.end()
+    parts.append(item.text[place : item.end])
+    columns += range(place + 1, item.end + 1)
+    whole = "".join(parts)
+    return Item("", whole, item.line, 0, len(whole), item.is_continued or is_joined, columns)
 
 
 class MacroWriter:

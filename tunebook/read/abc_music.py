@@ -17,7 +17,7 @@ from tunebook.read.abc_drafts import Attachments, BarDraft
 from tunebook.read.abc_header import TuneHeader, define
 from tunebook.read.abc_lines import Item
 from tunebook.read.abc_lyrics import align_symbols, align_words
-from tunebook.read.abc_macros import MacroWriter
+from tunebook.read.abc_macros import MacroWriter, without_mail_encoding
 from tunebook.read.abc_notes import NoteReader
 from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_of
 from tunebook.read.limits import ReadingLimits
@@ -66,7 +66,9 @@ class MusicReader(NoteReader):
             if item.letter:
                 self._apply(item.letter, item.value)
                 continue
-            if self.macros is not None:
+            if "=" in item.text:
+                item = without_mail_encoding(item, self.notices)
+            if self.macros is not None and item.columns is None:
                 item = self.macros.write_out(item)
             self.columns = item.columns
             if not is_continued:

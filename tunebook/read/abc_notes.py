@@ -11,7 +11,7 @@ from tunebook.read.abc_changes import FieldChanges
 from tunebook.read.abc_chords import ChordReader
 from tunebook.read.abc_drafts import Attachments, NoteDraft
 from tunebook.read.abc_header import TuneHeader
-from tunebook.read.abc_lengths import read_ratio, scaled, ticks_of
+from tunebook.read.abc_lengths import WHOLE_NOTE, read_ratio, scaled, ticks_of
 from tunebook.read.abc_pitches import PitchReader, read_note_text
 from tunebook.read.abc_ties import TieKeeper
 from tunebook.read.abc_tuplets import TupletCounter
@@ -38,6 +38,7 @@ class NoteReader:
         self.attached: Attachments | None = None
         self.last: NoteDraft | None = None
         self.broken: tuple[NoteDraft, str, int] | None = None
+        self.longest = limits.note_length * WHOLE_NOTE
         self.is_gap = True
         self.grace = ""
         self.slurs: list[tuple[int, int]] = []
@@ -137,6 +138,8 @@ class NoteReader:
             draft.tuplet = self.tuplets.next()
             if self.broken is not None:
                 self._break_rhythm(draft)
+            if draft.written > self.longest:
+                self._cut(draft)
             self.ties.arrive(draft)
             self.of_line.append(draft)
         if self.bars.part:
@@ -146,6 +149,17 @@ class NoteReader:
             bar.has_alteration = True
         bar.notes.append(draft)
         self.last = draft
+
+    def _cut(self, draft: NoteDraft) -> None:
+        draft.written = self.longest
+        self.notices.add(
+            "limit",
+            f"this note is longer than {self.limits.note_length} whole notes and is cut",
+            "check its length, or raise the limit",
+            line=draft.line,
+            column=draft.column,
+            length=draft.end_column - draft.column,
+        )
 
     def await_second(self, text: str, start: int) -> None:
         """``>`` after a note: its rhythm is broken when the second note is there."""

@@ -52,6 +52,7 @@ _ESCAPE = re.compile(
     r"|\\(ae|AE|oe|OE|ss|aa|AA|cc|cC|/[oOdDlL]|DH|dh|TH|th|-[Dd])"
     r"|\\([`'^~\"=uvc;H.])([A-Za-z])|\\([%&\\])|(&(?:\#\d{1,7}|\#x[0-9A-Fa-f]{1,6}|[A-Za-z]\w{1,10});)"
 )
+_CHARSET = re.compile(rb"^(?:%%|I:)\s*abc-charset\s+([A-Za-z0-9-]+)", re.MULTILINE)
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\ud800-\udfff]")
 _FONT_SWITCH = re.compile(r"\$[0-9](?=\D|$)")
 
@@ -66,10 +67,25 @@ def decode(data: bytes) -> tuple[str, str]:
         text, encoding = data.decode("utf-16", errors="replace"), "UTF-16"
     else:
         try:
-            text, encoding = data.decode("utf-8-sig"), "UTF-8"
+            text, encoding = _decode_as_named(data) or (data.decode("utf-8-sig"), "UTF-8")
         except UnicodeDecodeError:
             text, encoding = _decode_single_bytes(data)
     return text.replace("\r\n", "\n").replace("\r", "\n"), encoding
+
+
+def _decode_as_named(data: bytes) -> tuple[str, str] | None:
+    match = _CHARSET.search(data[:20_000])
+    if match is None or data.startswith(b"\xef\xbb\xbf"):
+        return None
+    name = match[1].decode("ascii").lower()
+    if not re.fullmatch(
+        r"(iso-?8859-?(1|2|3|4|9|10|15)|windows-?125[0-9]|cp125[0-9]|utf-?8)", name
+    ):
+        return None
+    try:
+        return data.decode(name), name
+    except (UnicodeDecodeError, LookupError):
+        return None
 
 
 def _decode_single_bytes(data: bytes) -> tuple[str, str]:

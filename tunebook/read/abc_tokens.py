@@ -10,8 +10,11 @@ Source: The ABC Music Standard 2.1, section 4 (the order of its constructs in 4.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 Token = tuple[str, str, int]
+
+_MOST_PASSES = 99
 
 _LENGTH = r"\d*/*\d*"
 _PATTERNS = (
@@ -53,6 +56,7 @@ def tokens_of(text: str, start: int = 0, end: int | None = None) -> list[Token]:
     return [(match.lastgroup or "other", match.group(), match.start()) for match in scan]
 
 
+@lru_cache(maxsize=2000)
 def read_bar_sign(text: str) -> tuple[str, int, int, str]:
     """Split a bar token: the sign in one spelling, passes of the section that ends and of the one
     that begins here (0 where none does), and the text of an ending number.
@@ -65,7 +69,8 @@ def read_bar_sign(text: str) -> tuple[str, int, int, str]:
     bare = body.strip(".[]")
     if bare and not bare.strip(":"):
         half = max(1, len(bare) // 2)
-        return ("::", half + 1, half + 1, ending) if len(bare) > 1 else (":", 0, 0, ending)
+        passes = min(half, _MOST_PASSES - 1) + 1
+        return ("::", passes, passes, ending) if len(bare) > 1 else (":", 0, 0, ending)
     left = max((len(colons) for colons in _END_COLONS.findall(bare)), default=0)
     right = max((len(colons) for colons in _START_COLONS.findall(bare)), default=0)
     if left and right:
@@ -76,7 +81,8 @@ def read_bar_sign(text: str) -> tuple[str, int, int, str]:
         sign = "|:"
     else:
         sign = _plain_sign(body)
-    return sign, left + 1 if left else 0, right + 1 if right else 0, ending
+    ends, begins = (min(count, _MOST_PASSES - 1) + 1 if count else 0 for count in (left, right))
+    return sign, ends, begins, ending
 
 
 def _plain_sign(body: str) -> str:
