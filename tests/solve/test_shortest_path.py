@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tunebook.solve.branching import solve_branching
-from tunebook.solve.conditioning import Tally, solve_conditioned
+from tunebook.solve.conditioning import Group, Tally, solve_conditioned
 from tunebook.solve.layers import Layers, Leap, path_cost
 from tunebook.solve.shortest_path import cheapest_different, cheapest_path, cheapest_within
 
@@ -107,8 +107,8 @@ def test_no_layers_is_an_error() -> None:
 
 def test_a_tally_that_cannot_fill_up_gives_no_path() -> None:
     layers = Layers([np.zeros(2), np.zeros(2)], [np.zeros((2, 2))])
-    stay = np.tile(np.arange(2)[:, None], (1, 2))
-    assert solve_conditioned(layers, Tally(2, [stay, stay])) is None
+    still = (Group(np.arange(2), (0, 1)),)
+    assert solve_conditioned(layers, Tally(2, [still, still])) is None
 
 
 def test_bounds_never_exceed_the_best_path_through_a_state() -> None:

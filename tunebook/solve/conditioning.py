@@ -10,19 +10,43 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from tunebook.solve.layers import Array, Layers, open_anchors
 
 
+class Group(NamedTuple):
+    """States of a layer that move the tally alike: ``targets[c]`` is its value when it was c."""
+
+    states: Array
+    targets: tuple[int, ...]
+
+    @property
+    def is_still(self) -> bool:
+        """True when these states leave the tally as it is."""
+        return self.targets == tuple(range(len(self.targets)))
+
+
 @dataclass(frozen=True)
 class Tally:
-    """A counter with values 0 to ``size`` - 1. ``moves[i][c, s]`` is its new value when state s of
-    layer i is taken with value c before. It starts at 0 and must end at ``size`` - 1."""
+    """A counter with values 0 to ``size`` - 1. ``groups[i]`` says how the states of layer i move
+    it. It starts at 0 and must end at ``size`` - 1."""
 
     size: int
-    moves: Sequence[Array]
+    groups: Sequence[tuple[Group, ...]]
+
+    def is_still(self, layer: int) -> bool:
+        """True when no state of ``layer`` moves the tally."""
+        return all(group.is_still for group in self.groups[layer])
+
+    def targets(self, layer: int, state: int) -> tuple[int, ...]:
+        """The tally's value after ``state``, by its value before."""
+        for group in self.groups[layer]:
+            if state in group.states:
+                return group.targets
+        raise ValueError(f"state {state} belongs to no group")
 
 
 @dataclass
@@ -101,13 +125,17 @@ def _add_leaps(layers: Layers, layer: int, table: Array, open_now: list[int]) ->
 
 def _count(table: Array, tally: Tally, layer: int) -> Array:
     """Move the tally on by what each state of ``layer`` adds to it."""
-    moves = tally.moves[layer]
+    if table.shape[0] == tally.size and tally.is_still(layer):
+        return table
     counted = np.full((tally.size, *table.shape[1:]), np.inf)
-    for value in range(table.shape[0]):
-        for target in np.unique(moves[value]):
-            here = moves[value] == target
-            slot = counted[target]
-            slot[..., here] = np.minimum(slot[..., here], table[value][..., here])
+    for group in tally.groups[layer]:
+        if group.is_still:
+            counted[: table.shape[0], ..., group.states] = table[..., group.states]
+            continue
+        for value in range(table.shape[0]):
+            slot = counted[group.targets[value]]
+            moved = table[value][..., group.states]
+            slot[..., group.states] = np.minimum(slot[..., group.states], moved)
     return counted
 
 
@@ -119,9 +147,9 @@ def _walk_back(layers: Layers, stages: list[_Stage], tally: Tally | None, ends: 
     state = -1 if stages else int(ends.argmin())
     for layer in range(len(layers.states) - 1, 0, -1):
         stage = stages[layer - 1]
-        table = stage.raw if tally is None else _count(stage.raw, tally, layer)
         free = [anchor for anchor in stage.anchors if anchor not in chosen]
         if free or state < 0:
+            table = stage.raw if tally is None else _count(stage.raw, tally, layer)
             index = (value, *(chosen.get(anchor, slice(None)) for anchor in stage.anchors))
             cut = table[(*index, slice(None) if state < 0 else state)]
             best = [int(i) for i in np.unravel_index(int(cut.argmin()), cut.shape)]
@@ -142,7 +170,7 @@ def _value_before(
     stage: _Stage, tally: Tally, layer: int, value: int, place: tuple[int, ...], state: int
 ) -> int:
     """The tally's value before ``layer`` on the best way to ``value`` with ``state``."""
-    moves = tally.moves[layer][: stage.raw.shape[0], state]
-    sources = np.flatnonzero(moves == value)
-    costs = [stage.raw[(int(source), *place, state)] for source in sources]
-    return int(sources[int(np.argmin(costs))])
+    targets = tally.targets(layer, state)
+    sources = [c for c in range(stage.raw.shape[0]) if targets[c] == value]
+    costs = [float(stage.raw[(source, *place, state)]) for source in sources]
+    return sources[costs.index(min(costs))]

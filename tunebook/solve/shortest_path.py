@@ -20,7 +20,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tunebook.solve.branching import largest_table, solve_branching
-from tunebook.solve.conditioning import Tally, largest_conditioned, solve_conditioned
+from tunebook.solve.conditioning import Group, Tally, largest_conditioned, solve_conditioned
 from tunebook.solve.layers import Array, Layers, Path, keep_states, path_cost
 
 MOST_CELLS = 1_000_000
@@ -32,7 +32,7 @@ WIDE_GAP = 2.0
 ROUNDS = 2
 """Times that an upper bound is improved before the exact search."""
 
-TRIALS = 40
+TRIALS = 16
 """Paths that are tried for an upper bound on the next different path."""
 
 
@@ -59,7 +59,7 @@ def cheapest_within(layers: Layers, most: float) -> Path | None:
         chain, upper = _improved(layers, chain, upper)
     if upper <= lower:
         return Path(tuple(chain), upper)
-    found = _solve_within(layers, min(upper, most), None)
+    found = _solve_within(layers, min(upper, most))
     return found if found is not None and found.cost <= most else None
 
 
@@ -96,9 +96,7 @@ def cheapest_different(
     ``others[o]``; a path's difference is the sum over its layers. None when there is no such path.
     """
     upper = _trial_bound(layers, differences, least)
-    moves = _tally_moves(differences, least)
-    tally = Tally((least + 1) ** len(others), moves)
-    return _solve_within(layers, upper, tally)
+    return _solve_within(layers, upper, differences, least)
 
 
 def _best_chain(layers: Layers) -> list[int]:
@@ -145,49 +143,69 @@ def _trial_bound(layers: Layers, differences: Sequence[Sequence[Array]], least: 
     return upper
 
 
-def _tally_moves(differences: Sequence[Sequence[Array]], least: int) -> list[Array]:
-    """For each layer the table (value before, state) -> value after of the joint counter."""
+def _tally(differences: Sequence[Sequence[Array]], least: int, kept: Sequence[Array]) -> Tally:
+    """The joint counter of differences from all other paths, each counted up to ``least``."""
     size = least + 1
-    values = np.arange(size ** len(differences))
-    moves = []
-    for layer in range(len(differences[0])):
-        joint = np.zeros((len(values), len(differences[0][layer])), dtype=np.int64)
-        for number, difference in enumerate(differences):
-            weight = size**number
-            digit = values // weight % size
-            joint += weight * np.minimum(least, digit[:, None] + difference[layer][None, :])
-        moves.append(joint)
-    return moves
+    values = range(size ** len(differences))
+    groups: list[tuple[Group, ...]] = []
+    for layer, keep in enumerate(kept):
+        columns = np.array([difference[layer][keep] for difference in differences])
+        if not columns.any():
+            groups.append((Group(np.arange(len(keep)), tuple(values)),))
+            continue
+        alike: dict[tuple[int, ...], list[int]] = {}
+        for state, column in enumerate(columns.T.tolist()):
+            alike.setdefault(tuple(column), []).append(state)
+        groups.append(
+            tuple(
+                Group(np.array(states), tuple(_after(value, added, size) for value in values))
+                for added, states in sorted(alike.items())
+            )
+        )
+    return Tally(len(values), groups)
 
 
-def _solve_within(layers: Layers, upper: float, tally: Tally | None) -> Path | None:
+def _after(value: int, added: tuple[int, ...], size: int) -> int:
+    """A joint counter's value after each of its digits has grown by what is added."""
+    total = 0
+    for number, more in enumerate(added):
+        digit = value // size**number % size
+        total += size**number * min(size - 1, digit + more)
+    return total
+
+
+def _solve_within(
+    layers: Layers,
+    upper: float,
+    differences: Sequence[Sequence[Array]] = (),
+    least: int = 0,
+) -> Path | None:
     """The cheapest path among states whose lower bound is at most ``upper``."""
     kept = [np.flatnonzero(bound <= upper) for bound in layers.bounds]
     if any(len(keep) == 0 for keep in kept):
         return None
-    is_exact = _narrow(layers, kept, tally)
+    is_exact = _narrow(layers, kept, (least + 1) ** len(differences))
     small = keep_states(layers, kept)
     found: tuple[list[int], float] | None
-    if tally is None:
+    if not differences:
         found = solve_branching(small)
     else:
-        moves = [move[:, keep] for move, keep in zip(tally.moves, kept, strict=True)]
-        found = solve_conditioned(small, Tally(tally.size, moves))
+        found = solve_conditioned(small, _tally(differences, least, kept))
     if found is None:
         return None
     states = tuple(int(kept[index][state]) for index, state in enumerate(found[0]))
     return Path(states, found[1], is_exact)
 
 
-def _narrow(layers: Layers, kept: list[Array], tally: Tally | None) -> bool:
+def _narrow(layers: Layers, kept: list[Array], tally_size: int) -> bool:
     """Drop the least promising states until the tables fit; True when none was dropped."""
     is_exact = True
     while layers.leaps:
         sizes = [len(keep) for keep in kept]
-        if tally is None:
+        if tally_size == 1:
             cells, widest = largest_table(layers, sizes)
         else:
-            cells, widest = largest_conditioned(layers, sizes, tally.size)
+            cells, widest = largest_conditioned(layers, sizes, tally_size)
         if cells <= MOST_CELLS or sizes[widest] == 1:
             break
         order = np.argsort(layers.bounds[widest][kept[widest]], kind="stable")
