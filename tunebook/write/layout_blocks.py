@@ -48,6 +48,10 @@ signAbove = #(define-event-function (glyph) (string?)
 roll = #(define-event-function () ()
    (word-event #{ \markup \path #0.16 #'((moveto 0 0) (curveto 0.4 0.7 1.2 0.7 1.6 0)) #}
      '(outside-staff-priority . 110) '(parent-alignment-X . 0) '(self-alignment-X . 0)))
+tied = #(define-music-function (note) (ly:music?)
+   (set! (ly:music-property note 'articulations)
+     (cons (make-music 'TieEvent) (ly:music-property note 'articulations '())))
+   note)
 partLabel = #(define-music-function (label) (string?)
    #{ \tweak self-alignment-X #LEFT \tweak font-size #-0.5
       \mark \markup \override #'(box-padding . 0.3) \box \sans \bold #label #})

@@ -133,6 +133,15 @@ def last_leaf(component: Any) -> Any:
     return component
 
 
+def tie_heads(chord: Any, places: Sequence[int]) -> None:
+    """Tie single heads of a chord; abjad has no tie inside a chord, so it goes as a tweak."""
+    import abjad
+
+    heads = chord.note_heads() if callable(chord.note_heads) else chord.note_heads
+    for place in places:
+        abjad.tweak(heads[place], "\\tweak Tie.font-size 0 \\tied")
+
+
 def put(component: Any, lines: Iterable[str], site: str) -> None:
     """Attach lines of LilyPond text to a component; nothing when there are none."""
     import abjad

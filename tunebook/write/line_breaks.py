@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 
 from tunebook.model.tune import Note
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
+from tunebook.write.safe_text import plain_text
 
 # Estimated widths, staff spaces.
 _EIGHTH_SPACES = 2.5
@@ -207,6 +208,6 @@ def _note_spaces(note: Note, has_words: bool) -> float:
     if note.written.numerator in (3, 7):
         width += _DOT_SPACES
     if has_words and note.syllables:
-        letters = max((len(one.text) for one in note.syllables if one), default=0)
+        letters = max((len(plain_text(one.text)) for one in note.syllables if one), default=0)
         width = max(width, _LETTER_SPACES * (letters + 1.5))
     return width + extra

@@ -18,6 +18,7 @@ from tunebook.write.leaves import (
     last_leaf,
     make_leaves,
     put,
+    tie_heads,
 )
 from tunebook.write.note_marks import Shown, annotation_events, note_marks
 from tunebook.write.note_values import split_value, value_text
@@ -125,7 +126,11 @@ class MelodyWriter:
         written = self._written(bar, note)
         if note.is_invisible:
             return make_leaves("s", value, Written(after=written.after))
-        return make_leaves(head_text(note), value, written)
+        leaves = make_leaves(head_text(note), value, written)
+        tied_heads = self.spans.get(id(note), NoteSpans()).tied_heads
+        if tied_heads:
+            tie_heads(last_leaf(leaves[-1]), tied_heads)
+        return leaves
 
     def _texts_only(self, note: Note) -> Written:
         return note_marks(note, None, self.arrangement.instrument, self.shown)

@@ -15,10 +15,12 @@ _MOST_SLURS = 6
 @dataclass
 class NoteSpans:
     """Post-events for one note: those at its first head, and those at its last (a long note may
-    be written as several heads tied together)."""
+    be written as several heads tied together). ``tied_heads`` are the places, from the lowest
+    tone, of those tied on where the others of the same pitch are struck again."""
 
     first: list[str] = field(default_factory=list)
     last: list[str] = field(default_factory=list)
+    tied_heads: tuple[int, ...] = ()
 
 
 def spans_of(bars: Sequence[Sequence[Note]]) -> dict[int, NoteSpans]:
@@ -98,7 +100,13 @@ def _add_ties(notes: Sequence[Note], spans: dict[int, NoteSpans]) -> None:
             pitch.midi for pitch, is_tied in zip(note.pitches, note.ties, strict=False) if is_tied
         }
         if tied:
-            has_end = after is not None and bool(tied & {pitch.midi for pitch in after.pitches})
-            spans[id(note)].last.append("~" if has_end else "\\laissezVibrer")
+            following = {pitch.midi for pitch in after.pitches} if after is not None else set()
+            tones = sorted(pitch.midi for pitch in note.pitches)
+            if tied & following and set(tones) & following - tied:
+                spans[id(note)].tied_heads = tuple(
+                    head for head, midi in enumerate(tones) if midi in tied
+                )
+            else:
+                spans[id(note)].last.append("~" if tied & following else "\\laissezVibrer")
         if any(note.is_tied_from_before) and (before is None or not any(before.ties)):
             spans[id(note)].first.append("\\repeatTie")
