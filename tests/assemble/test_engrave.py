@@ -1,0 +1,268 @@
+"""Engraving with the real program: boxes, openings, order, faulty pieces, the cache."""
+
+from __future__ import annotations
+
+import json
+import os
+import threading
+from pathlib import Path
+
+import pikepdf
+import pytest
+
+from tunebook.assemble.engrave import engrave
+from tunebook.assemble.engrave_cache import EngravingCache, content_key, default_cache_folder
+from tunebook.assemble.engraver_process import RunLimits, run_engraver
+from tunebook.assemble.engraving_settings import SETTINGS, bar_counts_of, read_boxes
+from tunebook.assemble.lilypond_program import find_lilypond
+
+resource = pytest.importorskip("resource")
+
+GOOD = """% bars in each line: 2 1
+\\version "2.24.0"
+#(set-global-staff-size 16)
+\\header { tagline = ##f }
+\\paper { indent = 0 left-margin = 18\\bp line-width = 300\\bp paper-width = 336\\bp }
+\\score { { c''4 c'' c'' c'' c''1 \\break c''1 } \\layout { } }
+"""
+OPENING = """\\book {
+  \\paper { is-opening = ##t ragged-right = ##t }
+  \\bookOutputSuffix "opening"
+  \\score { { c''1 } \\layout { } }
+}
+"""
+WRONG = '\\version "2.24.0"\n\\score { { \\noSuchThing c4 } }\n'
+ENDLESS = '\\version "2.24.0"\n#(let loop () (loop))\n{ c4 }\n'
+GREEDY = '\\version "2.24.0"\n#(let loop ((l 0)) (loop (make-vector 100000 l)))\n{ c4 }\n'
+DEADLY = '\\version "2.24.0"\n#(kill (getpid) SIGKILL)\n{ c4 }\n'
+
+
+def other(number: int) -> str:
+    return GOOD.replace("c''4 c''", "d''4 c''") + f"#(define number {number})\n"
+
+
+def test_each_system_has_a_page_and_a_box(tmp_path):
+    (piece,), failures = engrave({"a.abc:1": GOOD}, work_folder=tmp_path)
+    assert failures == []
+    assert piece.identity == "a.abc:1"
+    assert [system.bar_count for system in piece.systems] == [2, 1]
+    with pikepdf.open(piece.pdf) as pdf:
+        assert len(pdf.pages) == 2
+        page = [float(side) for side in pdf.pages[0].mediabox]
+    for system in piece.systems:
+        assert system.left_pt >= 0 and system.left_pt + system.width_pt <= page[2]
+        assert system.bottom_pt >= 0 and system.bottom_pt + system.height_pt <= page[3]
+        assert system.left_pt + system.staff_indent_pt == pytest.approx(18, abs=0.1)
+        assert 300 < system.width_pt < 320
+        assert 20 < system.height_pt < 80
+
+
+def test_opening_comes_as_a_file_of_its_own(tmp_path):
+    pieces, _ = engrave({"with": GOOD + OPENING, "without": GOOD}, work_folder=tmp_path)
+    assert pieces[0].opening is not None and pieces[0].opening_pdf is not None
+    assert pieces[0].opening.width_pt < 150
+    assert len(pieces[0].systems) == 2
+    assert pieces[1].opening is None and pieces[1].opening_pdf is None
+
+
+def test_nothing_asked_needs_no_program(tmp_path):
+    assert engrave({}, work_folder=tmp_path) == ([], [])
+
+
+def test_results_come_in_the_order_of_the_request(tmp_path):
+    names = [f"tune {number}" for number in (3, 1, 2, 0)]
+    pieces, _ = engrave({name: other(len(name)) for name in names}, work_folder=tmp_path, jobs=2)
+    assert [piece.identity for piece in pieces] == names
+
+
+def test_equal_sources_are_engraved_once(tmp_path):
+    pieces, _ = engrave({"a": GOOD, "b": GOOD}, work_folder=tmp_path)
+    assert [piece.identity for piece in pieces] == ["a", "b"]
+    assert pieces[0].pdf == pieces[1].pdf
+
+
+def test_wrong_piece_is_named_and_the_rest_goes_on(tmp_path):
+    sources = {"first": other(1), "wrong": WRONG, "last": other(2)}
+    pieces, failures = engrave(sources, work_folder=tmp_path)
+    assert [piece.identity for piece in pieces] == ["first", "last"]
+    assert [failure.identity for failure in failures] == ["wrong"]
+    assert "noSuchThing" in failures[0].reason
+    assert "\n" not in failures[0].reason
+
+
+def test_hanging_piece_is_named_and_the_rest_goes_on(tmp_path):
+    sources = {"first": other(1), "endless": ENDLESS, "last": other(2)}
+    pieces, failures = engrave(sources, work_folder=tmp_path, timeout_s=4)
+    assert [piece.identity for piece in pieces] == ["first", "last"]
+    assert [(one.identity, one.reason) for one in failures] == [("endless", "took longer than 4 s")]
+
+
+def test_piece_that_kills_the_program_is_named_and_the_rest_goes_on(tmp_path):
+    sources = {"first": other(1), "deadly": DEADLY, "last": other(2)}
+    pieces, failures = engrave(sources, work_folder=tmp_path)
+    assert [piece.identity for piece in pieces] == ["first", "last"]
+    assert [failure.identity for failure in failures] == ["deadly"]
+    assert "SIGKILL" in failures[0].reason
+
+
+@pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="memory cannot be limited here")
+def test_piece_that_eats_all_memory_is_named_and_the_rest_goes_on(tmp_path):
+    for name, source in (("first", other(1)), ("greedy", GREEDY), ("last", other(2))):
+        (tmp_path / f"{name}.ly").write_text(source)
+    settings = tmp_path / "settings.ily"
+    settings.write_text(SETTINGS)
+    result = run_engraver(
+        find_lilypond(), settings, tmp_path, ["first", "greedy", "last"],
+        RunLimits(timeout_s=30, memory_bytes=500 * 1024**2), threading.Event(), lambda stem: None,
+    )  # fmt: skip
+    assert "first" in result.done
+    assert result.culprit == "greedy" or "greedy" in result.failed
+    assert "last" in result.left or "last" in result.done
+
+
+def test_progress_counts_every_piece_once(tmp_path):
+    seen = []
+    sources = {"first": other(1), "wrong": WRONG, "last": other(2)}
+    engrave(sources, work_folder=tmp_path, on_progress=lambda *what: seen.append(what))
+    assert sorted(name for name, _, _ in seen) == ["first", "last", "wrong"]
+    assert [done for _, done, _ in seen] == [1, 2, 3]
+    assert {total for _, _, total in seen} == {3}
+
+
+@pytest.fixture
+def no_program(monkeypatch):
+    """Any start of the program fails the test."""
+
+    def refuse(*_args, **_options):
+        raise AssertionError("LilyPond was started")
+
+    return lambda: monkeypatch.setattr("tunebook.assemble.engrave.run_engraver", refuse)
+
+
+def folders(tmp_path: Path, count: int) -> list[Path]:
+    made = [tmp_path / f"work{number}" for number in range(count)]
+    for folder in made:
+        folder.mkdir()
+    return made
+
+
+def test_kept_piece_is_not_engraved_again(tmp_path, no_program):
+    first, second = folders(tmp_path, 2)
+    cache = tmp_path / "cache"
+    (before,), _ = engrave({"a": GOOD + OPENING}, work_folder=first, cache_folder=cache)
+    no_program()
+    (after,), _ = engrave({"b": GOOD + OPENING}, work_folder=second, cache_folder=cache)
+    assert after.identity == "b"
+    assert after.systems == before.systems and after.opening == before.opening
+    assert after.pdf.parent == second and after.pdf.read_bytes() == before.pdf.read_bytes()
+
+
+def test_changed_source_is_engraved_again(tmp_path):
+    first, second = folders(tmp_path, 2)
+    cache = EngravingCache(tmp_path / "cache")
+    engrave({"a": GOOD}, work_folder=first, cache_folder=cache.folder)
+    engrave({"a": GOOD.replace("c''1 }", "d''1 }")}, work_folder=second, cache_folder=cache.folder)
+    assert cache.size().entries == 2
+
+
+def entry_of(cache: Path) -> Path:
+    (entry,) = cache.glob("??/*")
+    return entry
+
+
+@pytest.mark.parametrize("damage", ["cut", "index", "missing", "empty"])
+def test_damaged_entry_is_made_anew(tmp_path, damage):
+    first, second = folders(tmp_path, 2)
+    cache = tmp_path / "cache"
+    engrave({"a": GOOD}, work_folder=first, cache_folder=cache)
+    entry = entry_of(cache)
+    for file in list(entry.iterdir()):
+        content = file.read_bytes()
+        file.unlink()
+        if damage == "cut":
+            file.write_bytes(content[: len(content) // 2])
+        elif damage == "index" and file.name != "entry.json":
+            file.write_bytes(content)
+        elif damage == "index":
+            file.write_text(json.dumps({"files": {"piece.pdf": 7}}))
+        elif damage == "missing" and file.suffix != ".pdf":
+            file.write_bytes(content)
+    (piece,), failures = engrave({"a": GOOD}, work_folder=second, cache_folder=cache)
+    assert failures == [] and len(piece.systems) == 2
+    assert EngravingCache(cache).fetch(entry.name, second, "x")
+
+
+def test_failed_piece_is_not_kept(tmp_path):
+    cache = tmp_path / "cache"
+    engrave({"wrong": WRONG}, work_folder=folders(tmp_path, 1)[0], cache_folder=cache)
+    assert EngravingCache(cache).size().entries == 0
+
+
+def test_cache_that_cannot_be_written_does_no_harm(tmp_path):
+    blocked = tmp_path / "cache"
+    blocked.write_text("a file where the folder should be")
+    (work,) = folders(tmp_path, 1)
+    (piece,), failures = engrave({"a": GOOD}, work_folder=work, cache_folder=blocked)
+    assert failures == [] and piece.pdf.is_file()
+
+
+def keep(cache: EngravingCache, folder: Path, name: str, size: int, age: int) -> str:
+    key = content_key(name)
+    file = folder / "x.pdf"
+    file.write_bytes(b"." * size)
+    cache.keep(key, [file], "x")
+    os.utime(cache.folder / key[:2] / key, (1_000_000 - age, 1_000_000 - age))
+    return key
+
+
+def test_least_recently_used_entries_go_first(tmp_path):
+    cache = EngravingCache(tmp_path / "cache", limit_bytes=2500)
+    old, middle, new = (
+        keep(cache, tmp_path, name, 1000, age) for name, age in (("o", 30), ("m", 20), ("n", 10))
+    )
+    cache.trim()
+    assert not cache.fetch(old, tmp_path, "y")
+    assert cache.fetch(middle, tmp_path, "y") and cache.fetch(new, tmp_path, "y")
+
+
+def test_second_run_with_the_same_piece_leaves_the_entry_whole(tmp_path):
+    cache = EngravingCache(tmp_path / "cache")
+    key = keep(cache, tmp_path, "same", 100, 0)
+    assert keep(cache, tmp_path, "same", 120, 0) == key
+    assert cache.fetch(key, tmp_path, "y")
+    assert (tmp_path / "y.pdf").stat().st_size == 100
+    assert list(cache.folder.glob("unfinished-*")) == []
+
+
+def test_clearing_tells_what_there_was(tmp_path):
+    cache = EngravingCache(tmp_path / "cache")
+    keep(cache, tmp_path, "one", 100, 0)
+    assert cache.clear().entries == 1
+    assert cache.size().entries == 0
+
+
+def test_cache_folder_follows_the_platform(monkeypatch, tmp_path):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    assert default_cache_folder() == tmp_path / "tunebook" / "engraved"
+    monkeypatch.setenv("XDG_CACHE_HOME", "relative")
+    assert default_cache_folder().is_absolute()
+
+
+def test_names_of_entries_depend_on_every_part():
+    keys = {content_key("a", "b"), content_key("ab"), content_key("a", "", "b"), content_key("b")}
+    assert len(keys) == 4
+
+
+def test_bar_counts_are_read_from_the_first_line_only():
+    assert bar_counts_of(GOOD) == (2, 1)
+    assert bar_counts_of("\n" + GOOD) == ()
+
+
+def test_boxes_that_are_cut_short_are_refused(tmp_path):
+    path = tmp_path / "x.boxes"
+    path.write_text("")
+    with pytest.raises(ValueError):
+        read_boxes(path)
+    path.write_text("page 100 200 5\nsystem 0 90 -1\n")
+    with pytest.raises(ValueError):
+        read_boxes(path)
