@@ -28,11 +28,15 @@ from tunebook.solve.drone_words import drone_label, drone_reason
 CONSONANCE_WEIGHT = 20.0
 TONIC_BONUS = 2.0
 FIFTH_BONUS = 1.2
+STRANGE = frozenset({1, 2, 6, 10, 11})
+STRANGE_COST = 3.0  # a drone on a tone that is in no chord of the tonic: second, tritone, seventh
+FINGERING_WEIGHT = 2.5  # of what the drone adds to the melody's cost a second
+SILENCE_WEIGHT = 6.0  # of the part of the melody over which the drone cannot be heard
 PAUSE_ESTIMATE_WEIGHT = 5.0
 HELD_ESTIMATE = 0.8
 CHANGE_COST = 0.6  # for each change of the drone, in score of the whole tune
-LEAST_SCORE = 6.0  # below this a tune is better without a drone
-LEAST_SOUNDING = 0.5  # part of the melody over which a drone must be heard
+LEAST_SCORE = 8.0  # below this a tune is better without a drone
+LEAST_SOUNDING = 0.6  # part of the melody over which a drone must be heard
 TRIED = 4
 
 DRONE_KINDS = ("none", "open", "held", "substitution")
@@ -178,6 +182,8 @@ def _promising(
 
 def _bonus(tune: Tune, stop: Stop) -> float:
     above = (stop.midi - tune.key.tonic_class) % 12
+    if above in STRANGE:
+        return -STRANGE_COST
     return {0: TONIC_BONUS, 7: FIFTH_BONUS}.get(above, 0.0)
 
 
@@ -193,9 +199,13 @@ def _judge(
     sweet = consonance(stop.midi, whole)
     added = trial.cost_per_s - plain.cost_per_s
     bonus = _bonus(tune, stop)
-    score = CONSONANCE_WEIGHT * sweet + bonus - added
+    silence = SILENCE_WEIGHT * (1.0 - trial.sounding)
+    score = CONSONANCE_WEIGHT * sweet + bonus - FINGERING_WEIGHT * added - silence
     by_phrase = tuple(
-        CONSONANCE_WEIGHT * consonance(stop.midi, part) + bonus - (with_drone - without)
+        CONSONANCE_WEIGHT * consonance(stop.midi, part)
+        + bonus
+        - FINGERING_WEIGHT * (with_drone - without)
+        - silence
         for part, with_drone, without in zip(parts, trial.costs, plain.costs, strict=True)
     )
     held = Stop(stop.midi, stop.string_index, stop.key, trial.finger)
