@@ -42,9 +42,13 @@ class Layers:
     def reached(self) -> list[Array]:
         """For each state the least cost of a chain that ends there, its own cost included; leaps
         count as ``relaxed``."""
-        reached = [self.relaxed[0]]
+        costs = self.relaxed[0]
+        reached = [costs]
+        least, add = np.minimum.reduce, np.add
         for own, step in zip(self.relaxed[1:], self.steps, strict=True):
-            reached.append(np.minimum.reduce(step + reached[-1], axis=1) + own)
+            costs = least(add(step, costs), 1)
+            costs += own
+            reached.append(costs)
         return reached
 
     @functools.cached_property

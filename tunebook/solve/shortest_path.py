@@ -107,9 +107,10 @@ def _best_chain(layers: Layers) -> list[int]:
 def _trace_back(layers: Layers, layer: int, state: int) -> list[int]:
     """The best way to ``state`` of ``layer``, from the first layer on."""
     path = [state]
+    steps, reached = layers.steps, layers.reached
     for index in range(layer - 1, -1, -1):
-        state = int((layers.steps[index][state] + layers.reached[index]).argmin())
-        path.append(state)
+        state = (steps[index][state] + reached[index]).argmin()
+        path.append(int(state))
     path.reverse()
     return path
 
