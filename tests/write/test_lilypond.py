@@ -365,3 +365,10 @@ def test_accompaniment_has_a_staff_of_its_own(make_tune, arranged):
 
 def test_tune_without_any_note_still_makes_a_source(make_tune, arranged):
     assert "\\score" in write_source(arranged(make_tune("z*3/4")), ALL, line_width_pt=WIDTH_PT)
+
+
+def test_drone_that_ends_inside_a_tuplet_needs_no_tuplet_of_its_own(make_tune, arranged):
+    spans = drone((0, "7/12", 57, 1, False), ("2/3", "1/12", 57, 1, False))
+    text = music(arranged(make_tune("D4*3/4"), drone=spans))
+    assert "a2 -1 ~ a8 -1" not in text
+    assert "scaleDurations" not in text

@@ -10,8 +10,11 @@ from typing import Any
 from tunebook.model.arrangement import DroneSpan
 from tunebook.write.key_signs import key_command
 from tunebook.write.leaves import Written, make_leaves, pitch_text, put, put_silent_graces
+from tunebook.write.note_values import is_dyadic
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.spelling import spelled_pitch
+
+_FINEST = Fraction(1, 8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +59,29 @@ def drone_staff(
 def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan]) -> list[_Piece]:
     pieces: list[_Piece] = []
     for place, span in enumerate(spans):
-        start, span_end = max(span.onset, one.onset), span.onset + span.duration
-        end = min(span_end, one.end)
+        span_end = span.onset + span.duration
+        start = _readable(max(span.onset, one.onset), one)
+        end = _readable(min(span_end, one.end), one)
         if start >= end or (pieces and start < pieces[-1].onset + pieces[-1].duration):
             continue
         before = spans[place - 1] if place else None
         after = spans[place + 1] if place + 1 < len(spans) else None
-        is_start = start == span.onset
+        is_start = span.onset >= one.onset
         relieved = before.stop.finger if before and span.is_taken_over and is_start else 0
-        goes_on = end < span_end or (
+        goes_on = one.end < span_end or (
             after is not None and after.is_taken_over and after.onset == span_end
         )
         pieces.append(_Piece(start, end - start, span, is_start, goes_on, relieved))
     return pieces
+
+
+def _readable(time: Fraction, one: PrintedBar) -> Fraction:
+    """``time`` moved to the nearest eighth of the bar where it falls inside a tuplet: a drone
+    that begins or ends with a triplet's note is easier to read without a triplet of its own."""
+    inside = time - one.onset
+    if time == one.end or is_dyadic(inside):
+        return time
+    return min(one.end, one.onset + round(inside / _FINEST) * _FINEST)
 
 
 def _leaves(

@@ -132,6 +132,8 @@ _LAYOUT = r"""
     autoAccidentals = #'()
     autoCautionaries = #'()
     extraNatural = ##f
+    \override VerticalAxisGroup.default-staff-staff-spacing =
+      #'((basic-distance . 6) (minimum-distance . 4) (padding . 0.9) (stretchability . 2))
     \override Fingering.direction = #UP
     \override Fingering.font-size = %(finger_size)s
     \override Fingering.staff-padding = 0.7
@@ -163,9 +165,6 @@ _LAYOUT = r"""
     \override StaffSymbol.thickness = 0.8
     \override Fingering.font-size = -1.5
     \override Fingering.staff-padding = 0.5
-    \override VerticalAxisGroup.default-staff-staff-spacing.padding = 1.1
-    \override VerticalAxisGroup.staff-staff-spacing.basic-distance = 6
-    \override VerticalAxisGroup.staff-staff-spacing.padding = 0.8
   }
   \context {
     \Lyrics
