@@ -8,6 +8,7 @@ import pytest
 from tunebook.model.hand import FINGER_PAIRS
 from tunebook.model.instrument import key_place_mm
 from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.profile_text import spans_as_text
 
 PUBLISHED = {
     # MinPrac, MinComf, MinRel, MaxRel, MaxComf, MaxPrac in piano semitones; fingers 2 to 5 there.
@@ -46,3 +47,13 @@ def test_the_default_keybox_follows_the_formula() -> None:
     assert string.place_mm(7) == pytest.approx(133.03, abs=0.005)
     assert string.place_mm(12) == pytest.approx(200.0)
     assert string.place_mm(0) == 0.0
+
+
+def test_the_span_table_as_printed_is_the_published_one() -> None:
+    lines = spans_as_text(read_hand())
+    assert lines[1].split()[1:] == [
+        "MinPrac", "MinComf", "MinRel", "MaxRel", "MaxComf", "MaxPrac",
+    ]  # fmt: skip
+    for line, pair in zip(lines[2:], FINGER_PAIRS, strict=True):
+        printed = [float(text) for text in line.split()[3:]]
+        assert printed == pytest.approx([s * SEMITONE_MM for s in PUBLISHED[pair]], abs=0.051)

@@ -62,6 +62,13 @@ def test_row_jumps_and_substitutions_are_printed() -> None:
         assert needed(A0, note(stop(4, 2, 1), ways=(way,))) == [False, True]
 
 
+def test_a_fifth_under_one_finger_is_not_printed_on_a_fingerboard() -> None:
+    fiddle = read_instrument("fiddle")
+    low, high = Stop(64, 2, 2, 1), Stop(71, 3, 2, 1)
+    found = marks([note(Stop(62, 2, 0, 0)), note(low), note(high, ways=("row_jump",))], fiddle)
+    assert [is_needed for is_needed, _ in found] == [False, False, False]
+
+
 def test_stopped_double_stops_are_printed() -> None:
     assert needed(A0, note(stop(3, 4, 2), stop(4, 0, 0))) == [False, True]
     assert needed(A0, note(stop(2, 0, 0), stop(3, 0, 0))) == [False, False]

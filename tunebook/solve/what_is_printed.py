@@ -8,7 +8,8 @@ is printed where a player could not know it:
 1. on the first note of the tune, of a repeated section and of a labelled part;
 2. on the first stopped note after the hand has changed its place;
 3. where string or finger are not what first position implies;
-4. on both notes of a crossed stop, and on barres, row jumps and substitutions;
+4. on both notes of a crossed stop, on substitutions, and on keys also on barres and row jumps
+   (on a fingerboard one finger stops a fifth as a matter of course);
 5. on every stopped tone of a double stop or chord;
 6. where the tune's editor pinned a finger or string.
 
@@ -29,6 +30,13 @@ from tunebook.model.instrument import Instrument
 
 FIRST_POSITION = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 4}
 """Key -> finger in first position."""
+
+
+TELLING_WAYS = {
+    "keyed": frozenset({"crossed", "barre", "row_jump", "substitution"}),
+    "fingerboard": frozenset({"crossed", "substitution"}),
+}
+"""Ways that call for a number, by the instrument's kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +65,7 @@ def marks(played: Sequence[Played], instrument: Instrument) -> list[tuple[bool, 
     """(is_needed, shows_string) for each note, in the order given."""
     midis = {stop.midi for note in played for stop in note.stops}
     implied = {midi: implied_stop(instrument, midi) for midi in midis}
+    telling = TELLING_WAYS[instrument.kind]
     found: list[tuple[bool, bool]] = []
     before: Played | None = None
     place: float | None = None
@@ -67,7 +76,7 @@ def marks(played: Sequence[Played], instrument: Instrument) -> list[tuple[bool, 
         is_stopped = any(stop.finger for stop in note.stops)
         is_new_place = is_stopped and place is not None and note.hand_key != place
         following = played[index + 1] if index + 1 < len(played) else None
-        needed = _is_needed(note, before, following, is_new_place, implied)
+        needed = _is_needed(note, before, following, is_new_place, implied, telling)
         found.append((needed, _shows_string(note, before, implied, instrument)))
         if is_stopped:
             place = note.hand_key
@@ -81,12 +90,13 @@ def _is_needed(
     following: Played | None,
     is_new_place: bool,
     implied: dict[int, Stop | None],
+    telling: frozenset[str],
 ) -> bool:
     if note.is_start or note.is_pinned:
         return True
     if before is not None and before.stops == note.stops and not note.ways:
         return False
-    if is_new_place or {"crossed", "barre", "row_jump", "substitution"} & set(note.ways):
+    if is_new_place or telling.intersection(note.ways):
         return True
     if following is not None and "crossed" in following.ways and len(following.stops) == 1:
         return True
