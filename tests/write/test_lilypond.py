@@ -12,6 +12,7 @@ from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import Edition
 from tunebook.model.tune import Key, Meter, Note, Tempo
 from tunebook.write.bar_signs import bar_line, ending_text, last_bar_line
+from tunebook.write.chord_line import chord_markup
 from tunebook.write.key_signs import key_command, signature_alters
 from tunebook.write.lilypond import write_source
 from tunebook.write.note_values import split_value, value_text
@@ -126,7 +127,7 @@ def chords(make_chord, *names, **options):
 
 def test_chord_is_spelled_in_one_way(make_tune, arranged, make_chord):
     made = arranged(make_tune("D4*3/4", "D4*3/4"), chords=chords(make_chord, "Bbm7", "F#dim"))
-    assert '{ "B" \\chord-flat "m" \\super "7" } r2.' in music(made)
+    assert '{ "B" \\chord-flat "m" \\super \\concat { "7" } } r2.' in music(made)
     assert '{ "F" \\chord-sharp "dim" } r2.' in music(made)
 
 
@@ -372,3 +373,20 @@ def test_drone_that_ends_inside_a_tuplet_needs_no_tuplet_of_its_own(make_tune, a
     text = music(arranged(make_tune("D4*3/4"), drone=spans))
     assert "a2 -1 ~ a8 -1" not in text
     assert "scaleDurations" not in text
+
+
+@pytest.mark.parametrize(
+    ("quality", "extension", "expected"),
+    [
+        ("diminished", "7", '"B" "m" \\super \\concat { "7" \\chord-flat "5" }'),
+        ("diminished", "bb7", '"B" "dim" \\super \\concat { "7" }'),
+        ("diminished", "", '"B" "dim"'),
+        ("minor", "maj7", '"B" "m" \\super \\concat { "maj7" }'),
+        ("other", "sus4", '"B" \\super \\concat { "sus4" }'),
+        ("major", "7#9", '"B" \\super \\concat { "7" \\chord-sharp "9" }'),
+        ("major", "7 (soft)", '"B" "7 (soft)"'),
+    ],
+)
+def test_sevenths_and_other_extensions_are_raised(make_chord, quality, extension, expected):
+    chord = replace(make_chord("B"), quality=quality, extension=extension)
+    assert chord_markup(chord) == f"\\markup \\concat {{ {expected} }}"

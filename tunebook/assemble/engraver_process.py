@@ -16,7 +16,7 @@ from pathlib import Path
 from tunebook.assemble.lilypond_program import LilyPond, clean_environment
 from tunebook.errors import ProgramError
 
-DEFAULT_MEMORY_BYTES = 3 * 1024**3
+DEFAULT_MEMORY_BYTES = 2 * 1024**3
 MOST_OUTPUT_BYTES = 200 * 1024**2
 _POLL_S = 0.05
 _ERROR_LINE = re.compile(r"^(?P<stem>[\w-]+)\.ly:\d+:\d+: (?:fatal )?error: (?P<what>.+)$", re.M)

@@ -23,7 +23,8 @@ _ACCIDENTALS = {
     2: "\\chord-sharp \\chord-sharp ",
 }
 _QUALITIES = {"minor": "m", "diminished": "dim", "augmented": "aug"}
-_EXTENSION = re.compile(r"(maj|add|sus|b|#|[0-9]|\(|\)|\+|-|/|m)*")
+_EXTENSION = re.compile(r"(?:maj|add|sus|no|omit|alt|[b#]?[0-9]{1,2}|[()+/-])*")
+_ACCIDENTAL = re.compile(r"([b#])(?=[0-9])")
 
 
 def chosen_chords(spans: Sequence[ChordSpan], chords: str) -> tuple[ChordSpan, ...]:
@@ -47,16 +48,33 @@ def chord_markup(chord: ChordSymbol, *, is_doubtful: bool = False) -> str:
 
 def _name_parts(chord: ChordSymbol) -> list[str]:
     parts = [_tone(chord.root_step, chord.root_alter)]
-    quality = _QUALITIES.get(chord.quality, "")
+    quality, extension = _quality_and_rest(chord)
     if quality:
         parts.append(f'"{quality}"')
-    if chord.extension:
-        text = lilypond_string(chord.extension, MOST_CHORD_LETTERS)
-        is_short = _EXTENSION.fullmatch(chord.extension) is not None
-        parts.append(f"\\super {text}" if is_short else text)
+    if extension and _EXTENSION.fullmatch(extension):
+        parts.append(f"\\super \\concat {{ {_raised(extension)} }}")
+    elif extension:
+        parts.append(lilypond_string(extension, MOST_CHORD_LETTERS))
     if chord.bass is not None:
         parts.append(f'"/" {_tone(*chord.bass)}')
     return parts
+
+
+def _quality_and_rest(chord: ChordSymbol) -> tuple[str, str]:
+    """The sign of the triad and what stands raised: a diminished triad with a minor seventh is
+    read as m7b5, one with a diminished seventh as dim7."""
+    if chord.quality == "diminished" and chord.extension.startswith("7"):
+        return "m", "7b5" + chord.extension[1:]
+    if chord.quality == "diminished" and chord.extension.startswith("bb7"):
+        return "dim", chord.extension[2:]
+    return _QUALITIES.get(chord.quality, ""), chord.extension
+
+
+def _raised(extension: str) -> str:
+    """The pieces of an extension, its accidentals as signs."""
+    pieces = _ACCIDENTAL.split(extension)
+    signs = {"b": "\\chord-flat", "#": "\\chord-sharp"}
+    return " ".join(signs.get(piece) or lilypond_string(piece) for piece in pieces if piece)
 
 
 def _tone(step: int, alter: int) -> str:

@@ -12,7 +12,7 @@
               s2
           }
           {
-              \set noChordSymbol = \markup \concat { "A" "m" \super "7" }
+              \set noChordSymbol = \markup \concat { "A" "m" \super \concat { "7" } }
               r4
               s2
           }
@@ -35,7 +35,7 @@
               s2
           }
           {
-              \set noChordSymbol = \markup \concat { "F" \chord-sharp "dim" \super "7" }
+              \set noChordSymbol = \markup \concat { "F" \chord-sharp "m" \super \concat { "7" \chord-flat "5" } }
               r4
               s2
           }
