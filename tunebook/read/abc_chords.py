@@ -45,7 +45,7 @@ class ChordReader:
         close = text.rindex("]" if text[0] == "[" else "+")
         for kind, part, offset in tokens_of(text, 1, close):
             self._token(kind, part, self._column_of(start + offset))
-        end = self._column_of(start + len(text) - 1) + 1
+        end = self._column_of(start + len(text))
         written = scaled(self._first or 0, *read_ratio(text[close + 1 :]))
         draft = NoteDraft(self._line, self._column_of(start), end, written)
         if self._tones:

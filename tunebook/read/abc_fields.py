@@ -14,9 +14,11 @@ FREE_METER = Meter(0, 4, "none", ())
 _METER = re.compile(r"\(?\s*(\d{1,3}(?:\s*\+\s*\d{1,3})*)\s*\)?\s*/\s*(\d{1,3})")
 _METER_SUM = re.compile(r"\d{1,3}\s*/\s*\d{1,3}(?:\s*\+\s*\d{1,3}\s*/\s*\d{1,3})+")
 _LENGTH = re.compile(r"\s*(\d{1,4})\s*(?:/\s*(\d{1,4}))?\s*$")
-_BEATS = re.compile(r"((?:\d{1,3}\s*/\s*\d{1,3}\s*)+)=\s*(\d{1,5}(?:\.\d+)?)")
+_BEAT = r"\d{1,3}\s?/\s?\d{1,3}"
+_BEATS = re.compile(rf"(?<!\d)({_BEAT}(?:\s{{1,9}}{_BEAT})*)\s*=\s*(\d{{1,5}}(?:\.\d+)?)")
 _OLD_BEAT = re.compile(r"[Cc](\d{0,2})(?:/(\d{1,2}))?\s*=\s*(\d{1,5}(?:\.\d+)?)")
 _BARE = re.compile(r"\s*(\d{1,5}(?:\.\d+)?)\s*$")
+_LONGEST = 200
 _QUOTED = re.compile(r'"([^"]*)"?')
 _FRACTION = re.compile(r"(\d{1,3})\s*/\s*(\d{1,3})")
 
@@ -28,6 +30,8 @@ def read_meter(text: str) -> Meter | None:
     cut time). Sums may stand above (2+3/8, (2+3)/8) or between fractions (3/8+2/8).
     """
     text = text.strip()
+    if len(text) > _LONGEST:
+        return None
     if text in ("C", "c"):
         return Meter(4, 4, "C", (4,))
     if text in ("C|", "c|", "C |"):
@@ -80,6 +84,8 @@ def read_tempo(text: str, unit: Fraction) -> Tempo | None:
     Forms: ``1/4=120``, ``"Allegro" 1/4=120``, ``1/4 3/8 1/4=40``, words alone (in quotes or
     not), and the older ``120``, ``C=120`` and ``C3=40``, which count in unit lengths.
     """
+    if len(text) > _LONGEST:
+        return None
     words = " ".join(_QUOTED.findall(text)).strip()
     rest = _QUOTED.sub(" ", text)
     match = _BEATS.search(rest)

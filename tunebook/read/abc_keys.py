@@ -37,6 +37,7 @@ _SHARP_ORDER = (3, 0, 4, 1, 5, 2, 6)
 _ALTERS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 NO_KEY = Key(mode="none")
 
+_LONGEST = 200
 _TONIC = re.compile(r"([A-G])\s?([#b♯♭]?)")
 _MODE = re.compile(r"\s*([A-Za-z]+)(?![A-Za-z=])")
 _EXPLICIT = re.compile(r"(\^\^?|__?|=)\s*([A-Ga-g])(?![A-Za-z])")
@@ -82,6 +83,8 @@ _kept: dict[str, KeyField] = {}
 
 def read_key(text: str) -> KeyField:
     """Read the text of K: (or the properties of V:, which share clef, octave and transpose)."""
+    if len(text) > _LONGEST:
+        return KeyField(None, None, 0, text[:20])
     field = _kept.get(text)
     if field is None:
         if len(_kept) > 2000:

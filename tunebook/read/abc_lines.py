@@ -13,7 +13,6 @@ from tunebook.read.notices import Notices
 
 BODY_FIELDS = frozenset("IKLMmNPQRrsTUVWw")
 KNOWN_FIELDS = BODY_FIELDS | frozenset("ABCDFGHOSXZ")
-_FIELD = re.compile(r"([A-Za-z]):\s*(.*?)\s*$", re.DOTALL)
 _MUSIC_AFTER_COLON = re.compile(r"[A-Ga-gz]:[|:\]]")
 _INLINE_VOICE = re.compile(r"\[V:\s*([^\s\]]+)[^\[\]]*\]")
 _PER_VOICE = frozenset("KLMsw")
@@ -25,8 +24,8 @@ class Item:
 
     ``text`` is the whole source line without its comment, of which ``start`` to ``end`` belongs
     to this item (for a field: its value). ``line`` counts from 0. ``is_continued`` says that a
-    backslash ended the line. ``columns`` gives the source column of each character where macros
-    changed the text.
+    backslash ended the line. ``columns`` gives the source column of each character, and of the
+    end, where macros changed the text; ``more`` holds the lines that continue a field.
     """
 
     letter: str
@@ -36,10 +35,13 @@ class Item:
     end: int
     is_continued: bool = False
     columns: list[int] | None = None
+    more: list[str] = field(default_factory=list)
 
     @property
     def value(self) -> str:
-        return self.text[self.start : self.end]
+        """The text of the item, continued fields (+:) joined to it."""
+        own = self.text[self.start : self.end]
+        return " ".join([own, *self.more]) if self.more else own
 
 
 @dataclass(slots=True)
@@ -104,13 +106,14 @@ def _item_of(line: str, number: int, has_key: bool, last: Item | None) -> Item |
     """The field or music of one line; None for an empty one and for a continued field."""
     text = without_comment(line) if "%" in line else line
     if len(text) > 1 and text[1] == ":":
-        match = _FIELD.match(text)
         letter = text[0]
-        if match and not (has_key and _is_music(letter, text)):
-            return Item(letter, text, number, match.start(2), match.end(2))
+        is_letter = letter.isascii() and letter.isalpha()
+        if is_letter and not (has_key and _is_music(letter, text)):
+            end = max(2, len(text.rstrip()))
+            start = len(text) - len(text[2:].lstrip())
+            return Item(letter, text, number, min(start, end), end)
         if letter == "+" and last is not None:
-            joined = last.value + " " + text[2:].strip()
-            last.text, last.start, last.end = joined, 0, len(joined)
+            last.more.append(text[2:].strip())
             return None
     bare = text.rstrip()
     if not bare:
@@ -131,13 +134,11 @@ def voices_of(sorted_lines: SortedLines) -> list[str]:
     """The voices that have music, in the order of the header or else of the body; [""] when the
     tune names none."""
     named = [item.value.split()[0] for item in sorted_lines.header if _names_voice(item)]
-    heard: list[str] = []
-    for voice, item in _with_voices(sorted_lines.body):
-        if not item.letter and voice not in heard:
-            heard.append(voice)
+    heard = dict.fromkeys(
+        voice for voice, item in _with_voices(sorted_lines.body) if not item.letter
+    )
     in_order = [voice for voice in dict.fromkeys(named) if voice in heard]
-    in_order += [voice for voice in heard if voice not in in_order and voice]
-    return in_order or [""]
+    return list(dict.fromkeys([*in_order, *filter(None, heard)])) or [""]
 
 
 def _names_voice(item: Item) -> bool:

@@ -17,9 +17,9 @@ _WORD = re.compile(r"\\-|[-_*|]|(?:\\-|[^\s\-_*|])+|\s+")
 _SYMBOL = re.compile(r'![^!]*!|\+[^+]*\+|"[^"]*"|[*|]|[.~H-Wh-w]')
 
 
-def align_words(notes: list[NoteDraft | None], text: str) -> None:
-    """Give one verse to the notes (None stands for a bar sign). Rests take no syllable."""
-    verse = max((len(note.syllables) for note in notes if note is not None), default=0)
+def align_words(notes: list[NoteDraft | None], text: str, verse: int) -> None:
+    """Give verse number ``verse`` (from 0) to the notes (None stands for a bar sign). Rests take
+    no syllable."""
     place = 0
     last: NoteDraft | None = None
     is_word_open = False

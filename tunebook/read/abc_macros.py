@@ -47,7 +47,7 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
         columns += [*range(place + 1, match.start() + 1), *[match.start() + 1] * len(text)]
         place = match.end()
     parts.append(item.text[place : item.end])
-    columns += range(place + 1, item.end + 1)
+    columns += range(place + 1, item.end + 2)
     whole = "".join(parts)
     return Item("", whole, item.line, 0, len(whole), item.is_continued or is_joined, columns)
 
@@ -83,13 +83,12 @@ class MacroWriter:
                 break
             parts += (source[place : match.start()], text)
             columns += range(place + 1, match.start() + 1)
-            if text:
-                columns += [match.start() + 1] * (len(text) - 1) + [match.end()]
+            columns += [match.start() + 1] * len(text)
             place = match.end()
         if not parts:
             return item
         parts.append(source[place : item.end])
-        columns += range(place + 1, item.end + 1)
+        columns += range(place + 1, item.end + 2)
         whole = "".join(parts)
         return Item("", whole, item.line, 0, len(whole), item.is_continued, columns)
 

@@ -23,6 +23,9 @@ from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_o
 from tunebook.read.limits import ReadingLimits
 from tunebook.read.notices import Notices
 
+_MOST_VERSES = 40
+_MOST_MACRO_FIELDS = 20
+
 
 class MusicReader(NoteReader):
     """Reads one voice; ``read`` is the one call."""
@@ -30,6 +33,8 @@ class MusicReader(NoteReader):
     def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
         super().__init__(header, notices, limits)
         self._is_skipping = False
+        self._verse = 0
+        self._macro_fields = 0
         self.macros = MacroWriter(header.macros, notices, limits) if header.macros else None
         self._handlers: dict[str, Callable[[str, int], None]] = {
             "note": self.read_note,
@@ -73,6 +78,7 @@ class MusicReader(NoteReader):
             self.columns = item.columns
             if not is_continued:
                 self.of_line = []
+                self._verse = 0
                 self.is_gap = True
             self._run(tokens_of(item.text, item.start, item.end))
             is_continued = item.is_continued
@@ -109,7 +115,7 @@ class MusicReader(NoteReader):
 
     def _apply(self, letter: str, value: str) -> None:
         if letter == "w":
-            align_words(self.of_line, value)
+            self._words(value)
         elif letter == "s":
             align_symbols(self.of_line, value, self.symbols, self.notices, self.line)
         elif letter == "r":
@@ -119,7 +125,20 @@ class MusicReader(NoteReader):
         else:
             self.changes.apply(letter, value, self.line)
 
+    def _words(self, value: str) -> None:
+        if self._verse < _MOST_VERSES:
+            align_words(self.of_line, value.removesuffix("\\"), self._verse)
+        elif self._verse == _MOST_VERSES:
+            what = f"only {_MOST_VERSES} verses under one line of music are read"
+            self.notices.add("limit", what, line=self.line)
+        self._verse += 1
+
     def _define_macro(self, value: str) -> None:
+        self._macro_fields += 1
+        if self._macro_fields > _MOST_MACRO_FIELDS:
+            what = f"only {_MOST_MACRO_FIELDS} macros may be defined after K:"
+            self.notices.add("limit", what, "define them before K:", line=self.line)
+            return
         define(self.changes.header, "m", value, self.notices, self.line)
         self.macros = MacroWriter(self.changes.header.macros, self.notices, self.limits)
 

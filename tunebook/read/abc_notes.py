@@ -71,7 +71,7 @@ class NoteReader:
         if self.columns is None:
             draft = NoteDraft(self.line, start + 1, end + 1, written)
         else:
-            draft = NoteDraft(self.line, self.columns[start], self.columns[end - 1] + 1, written)
+            draft = NoteDraft(self.line, self.columns[start], self.columns[end], written)
         draft.pitches = (pitch,)
         draft.has_sign = (sign is not None,)
         draft.ties = (False,)
@@ -80,7 +80,7 @@ class NoteReader:
 
     def read_rest(self, text: str, start: int) -> None:
         numerator, denominator = read_ratio(text[1:])
-        end = self.column_of(start + len(text) - 1) + 1
+        end = self.column_of(start + len(text))
         if text[0] in "zx":
             written = self.pitches.length(numerator, denominator)
             draft = NoteDraft(self.line, self.column_of(start), end, written)

@@ -53,7 +53,7 @@ _ESCAPE = re.compile(
     r"|\\([`'^~\"=uvc;H.])([A-Za-z])|\\([%&\\])|(&(?:\#\d{1,7}|\#x[0-9A-Fa-f]{1,6}|[A-Za-z]\w{1,10});)"
 )
 _CHARSET = re.compile(rb"^(?:%%|I:)\s*abc-charset\s+([A-Za-z0-9-]+)", re.MULTILINE)
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\ud800-\udfff]")
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\ud800-\udfff]")
 _FONT_SWITCH = re.compile(r"\$[0-9](?=\D|$)")
 
 

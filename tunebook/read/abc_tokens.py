@@ -109,4 +109,6 @@ def read_ending(text: str) -> tuple[int, ...]:
         low = int(first[:4])
         high = int(last[:4]) if dash and last.isdigit() else low
         passes.extend(range(low, min(high, low + 98) + 1))
+        if len(passes) > 99:
+            break
     return tuple(dict.fromkeys(passes))[:99]

@@ -14,23 +14,24 @@ from tunebook.model.tune import STEP_LETTERS, ChordSymbol
 _ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
 _ROOT = re.compile(r"([A-G])(##|bb|[#b♯♭]?)")
 _BASS = re.compile(r"/\s*([A-Ga-g])([#b♯♭]?)$")
-_NUMBER = r"(?:2|4|5|6|7|9|11|13|69|6/9|67)"
+_NUMBER = r"(?:69|6/9|67|11|13|2|4|5|6|7|9)"
 _CHANGES = re.compile(
-    rf"(?:\s|,|\(|\)|sus[24]?|sus24|alt|no\d|omit\d|add\s?[#b]?\d{{1,2}}|[#b♯♭+-](?:4|5|6|9|11|13)"
-    rf"|maj7?|/9|{_NUMBER})*"
+    rf"(?:\s|,|\(|\)|sus24|sus[24]?|alt|no\d|omit\d|add\s?[#b]?\d{{1,2}}"
+    rf"|[#b♯♭+-](?:11|13|4|5|6|9)|maj7?|/9|\+|\.$|{_NUMBER})*+"
 )
 _FAMILIES: tuple[tuple[re.Pattern[str], str, str], ...] = (
     (
-        re.compile(r"(?:m|min|mi|-)(?:M|maj|Maj|ma|Ma|\^|Δ)7?|(?:m|min|-)\((?:maj|M)7\)"),
+        re.compile(r"(?:m|min|mi|-)(?:maj|Maj|ma|Ma|M|\^|Δ)7?|(?:m|min|-)\((?:maj|M)7\)"),
         "minor",
         "maj7",
     ),
     (re.compile(r"(?:maj|Maj|MAJ|ma|Ma|M|Δ|\^)(?=7|9|11|13|6|$|\W)"), "major", "maj"),
     (re.compile(r"(?:major|Major)"), "major", "maj"),
     (re.compile(r"(?:dim|Dim|DIM|diminished|o|°|º)"), "diminished", ""),
-    (re.compile(r"(?:ø7?|(?:m|min|mi|-)7?\(?(?:b5|♭5|-5)\)?)"), "diminished", "half"),
-    (re.compile(r"(?:aug|Aug|AUG|augmented|\+(?![0-9]))"), "augmented", ""),
-    (re.compile(r"(?:minor|Minor|min|Min|MIN|mi|m|-(?![0-9]))"), "minor", ""),
+    (re.compile(r"(?:ø7?|(?:min|mi|m|-)7\(?(?:b5|♭5|-5)\)?)"), "diminished", "half"),
+    (re.compile(r"(?:min|mi|m|-)\(?(?:b5|♭5|-5)\)?"), "diminished", "triad"),
+    (re.compile(r"(?:aug|Aug|AUG|augmented|\+(?!5|9|11|13))"), "augmented", ""),
+    (re.compile(r"(?:minor|Minor|min|Min|MIN|mi|m|-(?!5))"), "minor", ""),
 )
 _kept: dict[str, tuple[int, int, str, str, tuple[int, int] | None, bool] | None] = {}
 
@@ -43,6 +44,8 @@ def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
     fifth. ``extension`` is what the triad does not say, in one spelling; over a diminished
     triad "7" is the minor seventh (m7b5) and "bb7" the diminished one (dim7).
     """
+    if len(text) > 40:
+        return None
     if text not in _kept:
         if len(_kept) > 5000:
             _kept.clear()
@@ -59,7 +62,7 @@ def _parse(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bool]
     if is_optional:
         text = text[1:-1].strip()
     root = _ROOT.match(text)
-    if not root or len(text) > 40:
+    if not root:
         return None
     rest = text[root.end() :]
     bass = None
@@ -76,6 +79,7 @@ def _parse(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bool]
 def _read_kind(rest: str) -> tuple[str, str] | None:
     """Quality and extension of what follows the root, or None."""
     quality, extension = "major", ""
+    is_triangle = rest.startswith(("Δ", "^"))
     for pattern, family, mark in _FAMILIES:
         match = pattern.match(rest)
         if match:
@@ -83,24 +87,28 @@ def _read_kind(rest: str) -> tuple[str, str] | None:
             break
     if not _CHANGES.fullmatch(rest):
         return None
-    tail = re.sub(r"[\s,()]", "", rest).replace("♯", "#").replace("♭", "b")
-    return _settle(quality, extension, tail)
+    tail = re.sub(r"[\s,().]", "", rest).replace("♯", "#").replace("♭", "b")
+    return _settle(quality, extension, tail, is_triangle)
 
 
-def _settle(quality: str, mark: str, tail: str) -> tuple[str, str]:
+def _settle(quality: str, mark: str, tail: str, is_triangle: bool) -> tuple[str, str]:
     if mark == "half":
-        return "diminished", "7"
+        return "diminished", "7" + tail
+    if mark == "triad":
+        return "diminished", tail
     if quality == "minor" and tail.startswith(("7b5", "7-5")):
         return "diminished", "7" + tail[3:]
     if quality == "diminished" and tail.startswith("7"):
         return "diminished", "bb7" + tail[1:]
     if mark == "maj":
+        if tail == "" and is_triangle:
+            tail = "7"
         return "major", ("maj" + tail if tail and tail[0].isdigit() and tail[0] != "6" else tail)
     if mark == "maj7":
         return "minor", "maj7" + tail
     if quality == "major":
         if "sus" in tail or tail in ("5", "2", "4"):
             return "other", "sus" + tail if tail in ("2", "4") else tail
-        if re.match(r"7?[+#]5", tail):
-            return "augmented", tail.replace("+5", "").replace("#5", "")
+        if re.match(r"7?[+#]5|7?\+$", tail):
+            return "augmented", re.sub(r"[+#]5|\+$", "", tail)
     return quality, tail

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from tunebook.model.tune import Bar
 
+_MOST_JUMPS = 8
 _WORDS = (
     ("D.C.", re.compile(r"\W*(d\.?\s?c\b|da\s?capo)", re.I)),
     ("D.S.", re.compile(r"\W*(d\.?\s?s\b|dal\s?segno)", re.I)),
@@ -44,7 +45,7 @@ class _Mark:
 def find_jumps(bars: Sequence[Bar], say: Callable[[Bar, str, str], None]) -> list[Jump]:
     """The jumps of a tune in written order, each with what it asks for."""
     marks = [mark for bar in bars for mark in _marks_of(bar)]
-    starts = [mark for mark in marks if mark.name in ("D.C.", "D.S.")]
+    starts = [mark for mark in marks if mark.name in ("D.C.", "D.S.")][:_MOST_JUMPS]
     if not starts:
         return []
     jumps = []

@@ -166,13 +166,23 @@ def _order_of_parts(
     for letter in dict.fromkeys(letters):
         if letter not in labels:
             say(bars[0], f"P: asks for a part {letter!r} that the tune does not have", "label it")
+    parts = {
+        letter: _bars_of_part(sections, labels[letter], firsts, len(bars), most_bars)
+        for letter in set(letters) & set(labels)
+    }
     for letter in letters:
-        if letter not in labels or len(order) > most_bars:
-            continue
-        first = labels[letter]
-        last = next((other for other in firsts if other > first), len(bars))
-        order += _expand([part for part in sections if first <= _first(part) < last], most_bars)
+        order += parts.get(letter, [])
+        if len(order) > most_bars:
+            break
     return order
+
+
+def _bars_of_part(
+    sections: Sequence[Section], first: int, firsts: list[int], count: int, most_bars: int
+) -> list[int]:
+    """The bars played in the part that begins at ``first``."""
+    last = next((other for other in firsts if other > first), count)
+    return _expand([part for part in sections if first <= _first(part) < last], most_bars)
 
 
 def _first(section: Section) -> int:

@@ -18,7 +18,7 @@ from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.notices import Notices
 
 _FIELD = re.compile(r"[A-Za-z+]:")
-_MUSIC = re.compile(r"(?![A-Za-z]:[^|])(?:[\s|:\[\](]*[_=^]?[A-Ga-g][,']*\d*/?\d*){3}.{0,300}?\|")
+_MUSIC = re.compile(r"(?![A-Za-z]:[^|])(?:[\s|:\[\](]*[_=^]?[A-Ga-g][,']*\d*+/?\d*+){3}.{0,300}?\|")
 _FILE_FIELDS = frozenset("ABCDFGHILMmNORrSUZ")
 
 
