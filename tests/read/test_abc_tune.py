@@ -303,3 +303,13 @@ def test_directives_are_quiet_and_text_ones_kept() -> None:
     assert tune.texts == ("Play it twice",)
     assert names(tune) == ["C4", "D4"]
     assert not tune.messages
+
+
+def test_title_inside_the_music_stands_over_its_section() -> None:
+    tune = read("C8|\nT:Trio\nD8|")
+    assert tune.titles == ("t",)
+    assert tune.bars[1].notes[0].annotations[0].text == "Trio"
+
+
+def test_title_after_the_key_is_a_title() -> None:
+    assert read_abc("X:1\nK:C\nT:Late\nC8|\n")[0].titles == ("Late",)

@@ -99,6 +99,16 @@ def test_music_after_an_empty_line_is_said() -> None:
     assert (pieces[1].kind, pieces[1].place.line) == ("text", 6)
 
 
+def test_fields_right_before_the_first_number_are_the_file_header() -> None:
+    (found,) = texts("M:3/4\nL:1/4\nX:1\nK:C\nCDE|\n")
+    assert found.header == "M:3/4\nL:1/4"
+
+
+def test_field_outside_of_a_tune_is_said() -> None:
+    pieces = list(cut_into_tunes(TUNE.format(1, "a") + "\nT:Lost\nX:2\nK:C\nC|\n", "a.abc"))
+    assert [type(piece) for piece in pieces] == [TuneText, Message, TuneText]
+
+
 def test_empty_lines_inside_a_text_block_do_not_end_the_tune() -> None:
     (found,) = texts("X:1\nT:a\n%%begintext\none\n\ntwo\n%%endtext\nK:C\nC|\n")
     assert found.text.endswith("C|")

@@ -67,6 +67,8 @@ class FieldChanges:
             return
         if letter not in "wsmr":
             self.header.add_field(letter, value)
+        if letter == "T" and not self.has_notes:
+            self.header.titles.append(plain_text(value))
         if letter in HEADER_ONLY and not (letter == "X" and not value):
             self._notices.add(
                 "field",
@@ -76,6 +78,11 @@ class FieldChanges:
                 column=1,
                 length=2,
             )
+
+    @property
+    def has_notes(self) -> bool:
+        """Whether any note stands before this place."""
+        return bool(self._bars.bars or self._bars.open.notes)
 
     def _key(self, value: str, line: int) -> None:
         found = read_key(value)
@@ -107,7 +114,7 @@ class FieldChanges:
         tempo = tempo_of_field(value, self.unit_length, self._notices, line)
         if tempo is None:
             return
-        if not self._bars.bars and not self._bars.open.notes and self.header.tempo is None:
+        if not self.has_notes and self.header.tempo is None:
             self.header.tempo = tempo
         else:
             self._bars.open.tempo = tempo

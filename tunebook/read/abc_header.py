@@ -44,6 +44,7 @@ class TuneHeader:
     )
     macros: list[tuple[str, str]] = field(default_factory=list)
     voices: dict[str, str] = field(default_factory=dict)
+    titles: list[str] = field(default_factory=list)
     texts: list[str] = field(default_factory=list)
 
     def add_field(self, letter: str, text: str) -> None:
@@ -77,6 +78,7 @@ def read_header(items: list[Item], notices: Notices) -> TuneHeader:
             header.part_order = value
         elif letter in "UmV" and value:
             define(header, letter, value, notices, item.line)
+    header.titles = list(header.fields.get("T", ()))
     header.meter = meter or FREE_METER
     header.unit_length = unit or default_unit_length(header.meter)
     if tempo_text is not None:

@@ -123,6 +123,8 @@ class MusicReader(NoteReader):
         elif letter == "m":
             self._define_macro(value)
         else:
+            if letter == "T" and self.changes.has_notes:
+                self._quoted(f'"^{value}"', 0)
             self.changes.apply(letter, value, self.line)
 
     def _words(self, value: str) -> None:

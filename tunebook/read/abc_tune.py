@@ -105,7 +105,7 @@ def _make_tune(
     return Tune(
         place=text.place,
         number=text.number,
-        titles=tuple(title for title in fields.get("T", ()) if title),
+        titles=tuple(title for title in header.titles if title),
         composer=_first(header, "C"),
         origin=_first(header, "O"),
         rhythm=_first(header, "R"),

@@ -61,21 +61,20 @@ def _blocks(text: str) -> Iterator[tuple[int, list[str]]]:
     """Runs of lines between empty lines or before X:, with the number of their first line."""
     block: list[str] = []
     start = 1
-    has_number = is_text = False
+    is_text = False
     for number, line in enumerate([*text.split("\n"), ""], start=1):
         if line.startswith("%%"):
             is_text = _is_in_text(line, is_text)
         is_new = line.startswith("X:")
-        if (line.strip() and not (is_new and has_number)) or (is_text and block):
+        if (line.strip() and not is_new) or (is_text and block):
             if not block:
                 start = number
             block.append(line)
-            has_number = has_number or is_new
             continue
         if block:
             yield start, block
         block, start = ([line], number) if is_new else ([], number)
-        has_number, is_text = is_new, False
+        is_text = False
 
 
 def _is_in_text(line: str, is_text: bool) -> bool:
@@ -86,11 +85,9 @@ def _is_in_text(line: str, is_text: bool) -> bool:
 
 def _tune_of(block: list[str], start: int, path: str, header: str) -> TuneText | None:
     """The tune in a block of lines; None when it holds none."""
-    first = next((i for i, line in enumerate(block) if line.startswith("X:")), None)
+    first = 0 if block[0].startswith("X:") else _start_without_number(block)
     if first is None:
-        first = _start_without_number(block)
-        if first is None:
-            return None
+        return None
     lines = block[first:]
     number = plain_text(lines[0][2:]) if lines[0].startswith("X:") else ""
     place = SourcePlace(path, start + first)
@@ -126,13 +123,15 @@ def _check_header(header: str, path: str) -> Iterator[Message]:
 
 
 def _check_left_out(block: list[str], start: int, path: str) -> Iterator[Message]:
-    """Music that stands after an empty line belongs to no tune."""
+    """Music and fields that stand outside of a tune are not read."""
     for offset, line in enumerate(block):
-        if _MUSIC.match(line):
+        is_music = bool(_MUSIC.match(line))
+        if is_music or _FIELD.match(line):
+            what = "music after an empty line" if is_music else "this field"
             yield Message(
                 SourcePlace(path, start + offset, 1),
                 "text",
-                "music after an empty line belongs to no tune and is not read",
+                f"{what} belongs to no tune and is not read",
                 "take out the empty line, or begin a tune with X:",
                 line if len(line) < 500 else "",
                 len(line),
