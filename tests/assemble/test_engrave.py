@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import threading
 from pathlib import Path
 
 import pikepdf
@@ -12,9 +11,8 @@ import pytest
 
 from tunebook.assemble.engrave import engrave
 from tunebook.assemble.engrave_cache import EngravingCache, content_key, default_cache_folder
-from tunebook.assemble.engraver_process import RunLimits, run_engraver
-from tunebook.assemble.engraving_settings import SETTINGS, bar_counts_of, read_boxes
-from tunebook.assemble.lilypond_program import find_lilypond
+from tunebook.assemble.engraver_process import RunLimits
+from tunebook.assemble.engraving_settings import bar_counts_of, read_boxes
 
 resource = pytest.importorskip("resource")
 
@@ -106,18 +104,17 @@ def test_piece_that_kills_the_program_is_named_and_the_rest_goes_on(tmp_path):
 
 
 @pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="memory cannot be limited here")
-def test_piece_that_eats_all_memory_is_named_and_the_rest_goes_on(tmp_path):
-    for name, source in (("first", other(1)), ("greedy", GREEDY), ("last", other(2))):
-        (tmp_path / f"{name}.ly").write_text(source)
-    settings = tmp_path / "settings.ily"
-    settings.write_text(SETTINGS)
-    result = run_engraver(
-        find_lilypond(), settings, tmp_path, ["first", "greedy", "last"],
-        RunLimits(timeout_s=30, memory_bytes=500 * 1024**2), threading.Event(), lambda stem: None,
-    )  # fmt: skip
-    assert "first" in result.done
-    assert result.culprit == "greedy" or "greedy" in result.failed
-    assert "last" in result.left or "last" in result.done
+def test_piece_that_eats_all_memory_does_not_stop_the_rest(tmp_path, monkeypatch):
+    # What becomes of the greedy piece is the memory manager's affair: an error or a crash.
+    def tight(timeout_s):
+        return RunLimits(timeout_s, memory_bytes=500 * 1024**2)
+
+    monkeypatch.setattr("tunebook.assemble.engrave.RunLimits", tight)
+    sources = {"first": other(1), "greedy": GREEDY, "last": other(2)}
+    pieces, failures = engrave(sources, work_folder=tmp_path, timeout_s=30)
+    names = [piece.identity for piece in pieces]
+    assert "first" in names and "last" in names
+    assert {failure.identity for failure in failures} <= {"greedy"}
 
 
 def test_progress_counts_every_piece_once(tmp_path):
