@@ -389,3 +389,29 @@ def test_an_alternatives_cost_is_that_of_pinning_it() -> None:
     notes = (*played.bars[0].notes[:3], pinned, *played.bars[0].notes[4:])
     other = solve(replace(played, bars=(replace(played.bars[0], notes=notes),)))
     assert other.cost - found.cost == pytest.approx(extra, abs=0.005)
+
+
+def test_ways_that_take_another_time_in_another_pass_are_priced_each() -> None:
+    found = solve(tune(["A4 B4", "z z z", "E5 G5"], played=[0, 2, 0, 1, 2, 0, 2]))
+    assert found.is_exact
+
+
+def test_entangled_repeats_are_solved_well_and_said_not_to_be_proved(monkeypatch) -> None:
+    from tunebook.solve import shortest_path
+
+    monkeypatch.setattr(shortest_path, "MOST_CELLS", 30)
+    bars = ["E4 B4 E5", "F#4 C#5 A5", "B4 E4 G5", "D5 A5 E4"]
+    found = solve(tune(bars, played=[2, 0, 3, 1, 0, 2, 1, 3, 0, 3, 2, 0]), speed=1.2)
+    assert not found.is_exact
+    assert kinds(found) == ["fingering"]
+
+
+def test_a_tied_tone_that_cannot_stay_is_struck_again_and_reported() -> None:
+    bar = [
+        ("A4", QUARTER, {"ties": (True,), "string_pin": "A"}),
+        ("A4+F5", QUARTER, {"is_tied_from_before": (True, False)}),
+    ]
+    found = solve(tune([bar]))
+    assert kinds(found) == ["tie"]
+    assert found.messages[0].what == "bar 1, A4 F5: the tied tone cannot stay on its key"
+    assert "moved_tone" not in dict(found.terms)

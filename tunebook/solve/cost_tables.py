@@ -19,7 +19,7 @@ from tunebook.solve.posture_sets import build_postures
 from tunebook.solve.postures import Array, Demand, PostureSet, Reach, grain
 from tunebook.solve.weights import Weights, weights_for
 
-MOST_BYTES = 160_000_000
+MOST_BYTES = 96_000_000
 """Memory that the tables of one instrument and hand may take before the oldest are dropped."""
 
 
@@ -119,7 +119,7 @@ class CostTables:
         return found
 
 
-@functools.lru_cache(maxsize=16)
+@functools.lru_cache(maxsize=6)
 def tables_for(
     instrument: Instrument, hand: Hand, limits: Limits, weights: Weights | None = None
 ) -> CostTables:

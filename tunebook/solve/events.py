@@ -68,8 +68,8 @@ class Way(NamedTuple):
 class Course:
     """All events in written order, how often each is played, and all ways between them.
 
-    ``steps[i]`` leads from event i to i + 1 (count 0 when it is never played so); ``leaps`` are
-    all other ways.
+    ``steps[i]`` leads from event i to i + 1 (0 times when it is never played so); ``leaps`` are
+    all other ways, also those from i to i + 1 that take another time in another pass.
     """
 
     events: tuple[Event, ...]
@@ -172,26 +172,35 @@ def build_course(tune: Tune, events: list[Event], speed: float, weights: Weights
     slurred = _slurred_events(tune, events)
     walk, seconds = _played_walk(tune, events, speed)
     counts = [0] * len(events)
-    ways: dict[tuple[int, int], tuple[Link, int]] = {}
+    ways: dict[tuple[int, int, Link], int] = {}
     for index, _ in walk:
         counts[index] += 1
     for (start, start_s), (end, end_s) in itertools.pairwise(walk):
-        link, count = ways.get((start, end), (None, 0))
-        if link is None:
-            link = _link(events, start, end, end_s - start_s, speed, slurred, weights)
-        ways[start, end] = (link, count + 1)
-    steps = []
-    for index in range(len(events) - 1):
-        if (index, index + 1) in ways:
-            link, count = ways.pop((index, index + 1))
+        link = _link(events, start, end, end_s - start_s, speed, slurred, weights)
+        ways[start, end, link] = ways.get((start, end, link), 0) + 1
+    steps: list[Way] = []
+    leaps: list[Way] = []
+    taken: dict[int, Way] = {}
+    for (start, end, link), count in ways.items():
+        way = Way(start, end, link, count)
+        if end == start + 1 and start not in taken:
+            taken[start] = way
         else:
-            gap_s = float(events[index + 1].onset - events[index].onset) / speed
-            link = _link(events, index, index + 1, gap_s, speed, slurred, weights)
-            count = 0 if counts[index] and counts[index + 1] else 1
-        steps.append(Way(index, index + 1, link, count))
-    leaps = tuple(Way(a, b, link, count) for (a, b), (link, count) in sorted(ways.items()))
+            leaps.append(way)
+    for index in range(len(events) - 1):
+        if index in taken:
+            steps.append(taken[index])
+            continue
+        gap_s = float(events[index + 1].onset - events[index].onset) / speed
+        link = _link(events, index, index + 1, gap_s, speed, slurred, weights)
+        steps.append(Way(index, index + 1, link, 0 if counts[index] and counts[index + 1] else 1))
+    leaps.sort()
     return Course(
-        tuple(events), tuple(max(1, count) for count in counts), tuple(steps), leaps, seconds
+        tuple(events),
+        tuple(max(1, count) for count in counts),
+        tuple(steps),
+        tuple(leaps),
+        seconds,
     )
 
 

@@ -17,7 +17,7 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.solve.alternatives import different_paths, note_alternatives
 from tunebook.solve.cost_tables import tables_for
-from tunebook.solve.demands import DroneDemand
+from tunebook.solve.demands import DroneDemand, where
 from tunebook.solve.difficulty import bar_difficulties, whole_difficulty
 from tunebook.solve.drone_spans import drone_spans
 from tunebook.solve.fingered_notes import fingered_notes
@@ -25,7 +25,7 @@ from tunebook.solve.layers import Path
 from tunebook.solve.phrases import same_for_same
 from tunebook.solve.problem import Problem, pose_problem
 from tunebook.solve.shortest_path import cheapest_path
-from tunebook.solve.walk import walk_of
+from tunebook.solve.walk import Walk, walk_of
 from tunebook.solve.weights import Weights
 
 __all__ = ["DroneDemand", "Fingering", "choose_fingering", "k_best_fingerings"]
@@ -116,7 +116,21 @@ def finish(
         terms=tuple(sorted(totals.items())),
         bar_difficulties=bar_difficulties(problem.tune, notes, problem.speed),
         difficulty=whole_difficulty(cost, problem.course.seconds),
-        messages=problem.messages,
+        messages=(*problem.messages, *_notices(problem, path, walk)),
         is_exact=path.is_exact,
         consistency_cost=consistency_cost,
     )
+
+
+def _notices(problem: Problem, path: Path, walk: Walk) -> list[Message]:
+    """What is to be said about the answer itself."""
+    tune = problem.tune
+    found = []
+    for event, is_broken in zip(problem.course.events, walk.breaks_ties, strict=True):
+        if is_broken:
+            what = f"{where(tune, event)}: the tied tone cannot stay on its key"
+            found.append(Message(event.note.place, "tie", what, "it is struck again"))
+    if not path.is_exact:
+        what = "too many repeats cross each other to prove that the fingering is the cheapest"
+        found.append(Message(tune.place, "fingering", what, "write the tune out if it matters"))
+    return found

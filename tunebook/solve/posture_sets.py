@@ -120,13 +120,15 @@ def _is_pause(demand: Demand, slots: tuple[Slot, ...], holder: int) -> int:
     """1 when a drone is asked for and the bow cannot sound it with the melody.
 
     The bow reaches two neighbouring strings: a melody on a string farther off, or on the drone's
-    own string, silences the drone, unless the melody is the drone's tone itself.
+    own string, silences the drone, unless the melody is the drone's tone itself; a broken chord of
+    three or four strings silences it too.
     """
     if demand.drone is None:
         return 0
     string, key, _ = demand.drone
     if any(slot.string == string for slot in slots):
-        return 0 if all(slot.key == key for slot in slots if slot.string == string) else 1
+        is_same = all(slot.key == key for slot in slots if slot.string == string)
+        return 0 if is_same and len(slots) <= 2 else 1
     if len(slots) > 1 or abs(slots[0].string - string) != 1:
         return 1
     return 0 if holder or key == 0 else 1

@@ -235,7 +235,9 @@ def tone_places(instrument: Instrument, midi: int) -> list[tuple[int, int]]:
 
 def assignments(instrument: Instrument, midis: tuple[int, ...]) -> list[tuple[Slot, ...]]:
     """Every way to lay the tones on different strings side by side, fingers not yet chosen."""
-    found = []
+    found: list[tuple[Slot, ...]] = []
+    if len(midis) > len(instrument.strings):
+        return found
     for places in itertools.product(*(tone_places(instrument, midi) for midi in midis)):
         strings = [string for string, _ in places]
         is_side_by_side = max(strings) - min(strings) == len(strings) - 1

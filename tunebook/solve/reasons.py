@@ -14,7 +14,6 @@ TERM_WORDS = {
     "high_key": "high on the string",
     "home": "away from first position",
     "little_finger": "little finger",
-    "moved_tone": "a tied tone would have to change its key",
     "order": "fingers out of order in two rows",
     "passing": "a lower finger goes on above a higher one",
     "row_jump": "row jump: the same finger goes to another row",

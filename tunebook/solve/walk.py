@@ -11,8 +11,9 @@ from tunebook.solve.movements import Passage, Terms, movement_terms, path_view, 
 from tunebook.solve.postures import Array, Posture
 from tunebook.solve.problem import Problem, event_share, pause_cost
 
-LIMIT = "limit"
-"""Term of a broken limit: it steers the search and is never counted in a shown cost."""
+LIMIT, MOVED_TONE = "limit", "moved_tone"
+"""Terms of a broken limit and of a tied tone that has to be struck again: they steer the search
+and are never counted in a shown cost."""
 
 
 NOTHING = 1e-9
@@ -23,13 +24,15 @@ NOTHING = 1e-9
 class Walk:
     """One posture for each event. ``terms[i]`` are the costs of event i and of the movement into
     it as it is first played; ``totals`` are sums over the tune as played, limits left out;
-    ``breaks_limits[i]`` says that event i lies beyond the limits."""
+    ``breaks_limits[i]`` says that event i lies beyond the limits, ``breaks_ties[i]`` that a tone
+    tied to it had to be struck again."""
 
     rows: tuple[int, ...]
     postures: tuple[Posture, ...]
     terms: tuple[dict[str, float], ...]
     totals: dict[str, float]
     breaks_limits: tuple[bool, ...]
+    breaks_ties: tuple[bool, ...]
 
 
 def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
@@ -54,13 +57,15 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
             name = moved_names[term]
             found[name] = found.get(name, 0.0) + float(moved[term, way])
     broken = tuple(found.pop(LIMIT, 0.0) > 0 for found in terms)
-    totals.pop(LIMIT, None)
+    retied = tuple(found.pop(MOVED_TONE, 0.0) > 0 for found in terms)
+    totals = {name: cost for name, cost in totals.items() if name not in (LIMIT, MOVED_TONE)}
     return Walk(
         tuple(rows),
         tuple(layer.postures[row] for layer, row in zip(sets, rows, strict=True)),
         tuple(terms),
         {name: cost for name, cost in totals.items() if cost},
         broken,
+        retied,
     )
 
 

@@ -69,7 +69,6 @@ class Weights:
     string_change: float = 0.3  # the bow goes to the next string
     string_skip: float = 1.0  # for each string farther
     string_change_slurred: float = 0.3  # more when slurred
-    moved_tone: float = 60.0  # a tone that sounds on would have to change its key
 
     # Time.
     least_time_s: float = 0.1  # shorter times count as this
@@ -79,8 +78,9 @@ class Weights:
     rest_gap_s: float = 0.08  # a gap from here on frees the fingers
     long_note_s: float = 0.7  # notes from here on may hide a substitution
 
-    # Limits of an edition, kept unless there is no other way; never counted in a shown cost.
-    beyond_limits: float = 1000.0
+    # What is avoided unless there is no other way; never counted in a shown cost.
+    beyond_limits: float = 1000.0  # an edition's limit is broken
+    moved_tone: float = 50_000.0  # a tone that is tied would have to change its key
 
     # Consistency.
     same_phrase: float = 1.0  # what giving a bar the form of its likes may cost
