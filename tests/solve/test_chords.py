@@ -201,6 +201,11 @@ def test_explanation_names_bars_and_how_sure() -> None:
     assert not any(line.startswith("bar 5") for line in lines)
 
 
+def test_tune_without_a_key_is_heard_on_its_last_note() -> None:
+    body = "A2c2 e2c2|G2B2 d2B2|A2c2 e2c2|A8|]\n"
+    assert symbols(tune_of(HEAD.format(meter="4/4", key="none") + body))[-1] == "Am"
+
+
 def test_tune_of_rests_and_one_note_is_harmonised_without_error() -> None:
     spans = choose_chords(tune_of(HEAD.format(meter="none", key="none") + "z8|C|]\n"))
     assert all(span.duration > 0 for span in spans)

@@ -97,15 +97,13 @@ def try_drone(
     path = cheapest_path(replace(problem.layers, leaps=()))
     walk = walk_of(problem, path.states)
     by_event = [sum(terms.values()) for terms in walk.terms]
-    onsets = [event.onset for event in problem.course.events]
+    phrase_of = {bar.index: number for number, phrase in enumerate(phrases) for bar in phrase.bars}
+    sums = [0.0] * len(phrases)
+    for event, cost in zip(problem.course.events, by_event, strict=True):
+        sums[phrase_of[event.bar]] += cost
     costs = []
-    for phrase in phrases:
+    for phrase, inside in zip(phrases, sums, strict=True):
         seconds = float(phrase.end - phrase.onset) / whole_notes_per_second
-        inside = sum(
-            cost
-            for cost, onset in zip(by_event, onsets, strict=True)
-            if phrase.onset <= onset < phrase.end
-        )
         costs.append(inside / seconds if seconds else 0.0)
     seconds = float(whole.end - whole.onset) / whole_notes_per_second
     sounding, finger = _held(problem, path.states, drone)

@@ -32,12 +32,13 @@ STRANGE = frozenset({1, 2, 6, 10, 11})
 STRANGE_COST = 3.0  # a drone on a tone that is in no chord of the tonic: second, tritone, seventh
 FINGERING_WEIGHT = 2.5  # of what the drone adds to the melody's cost a second
 SILENCE_WEIGHT = 6.0  # of the part of the melody over which the drone cannot be heard
-PAUSE_ESTIMATE_WEIGHT = 5.0
-HELD_ESTIMATE = 0.8
 CHANGE_COST = 0.6  # for each change of the drone, in score of the whole tune
 LEAST_SCORE = 8.0  # below this a tune is better without a drone
 LEAST_SOUNDING = 0.6  # part of the melody over which a drone must be heard
-TRIED = 4
+TRIED = 5
+PAUSE_LOOKS = 40.0
+"""What the part of the melody that seems to silence a drone looks like costing, before the drone
+is solved: about what it did cost in solved tunes. It only decides which drones are solved."""
 
 DRONE_KINDS = ("none", "open", "held", "substitution")
 
@@ -143,12 +144,14 @@ def _scored(
     whole = weigh_tones(tune)
     parts = [weigh_tones(tune, phrase.bars) for phrase in phrases]
     stops = _promising(tune, instrument, drone_stops(instrument, limits, drones), whole, tones)
-    stops = stops if tried is None else stops[:tried]
     if not stops:
         return phrases, []
     plain = try_drone(tune, phrases, instrument, hand, limits, speed, None)
-    found = []
-    for stop in stops:
+    found: list[_Scored] = []
+    for looks, stop in stops if tried is None else _worth_a_trial(stops, tried):
+        best = max((one.candidate.score for one in found), default=looks)
+        if tried is not None and looks < best:
+            continue
         trial = try_drone(tune, phrases, instrument, hand, limits, speed, stop)
         found.append(_judge(tune, instrument, stop, trial, plain, whole, parts))
     found.sort(key=lambda one: (-one.candidate.score, one.candidate.stop.key))
@@ -161,8 +164,8 @@ def _promising(
     stops: Sequence[Stop],
     whole: Sequence[float],
     tones: ToneCount,
-) -> list[Stop]:
-    """Stops by a quick score, best first; tones foreign to tune and key left out."""
+) -> list[tuple[float, Stop]]:
+    """(quick score, stop), best first; tones foreign to tune and key left out."""
     kept = [
         stop
         for stop in stops
@@ -170,14 +173,19 @@ def _promising(
     ]
 
     def quick(stop: Stop) -> float:
-        return (
-            CONSONANCE_WEIGHT * consonance(stop.midi, whole)
-            + _bonus(tune, stop)
-            - PAUSE_ESTIMATE_WEIGHT * pause_share(stop, tones, instrument)
-            - (HELD_ESTIMATE if stop.key else 0.0)
-        )
+        paused = PAUSE_LOOKS * pause_share(stop, tones, instrument)
+        return CONSONANCE_WEIGHT * consonance(stop.midi, whole) + _bonus(tune, stop) - paused
 
-    return sorted(kept, key=lambda stop: (-quick(stop), stop.key, stop.string_index))
+    looks = [(quick(stop), stop) for stop in kept]
+    return sorted(looks, key=lambda item: (-item[0], item[1].key, item[1].string_index))
+
+
+def _worth_a_trial(stops: Sequence[tuple[float, Stop]], tried: int) -> list[tuple[float, Stop]]:
+    """The most promising open strings and held keys, half and half, open strings first: they cost
+    the hand least, and what they score may show that no held key can do better."""
+    is_open = [item for item in stops if item[1].key == 0][: max(1, tried // 2)]
+    held = [item for item in stops if item[1].key > 0]
+    return [*is_open, *held[: tried - len(is_open)]]
 
 
 def _bonus(tune: Tune, stop: Stop) -> float:

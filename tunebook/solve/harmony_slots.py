@@ -75,6 +75,7 @@ def slot_length(meter: Meter) -> Fraction:
 def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
     """The slots of ``tune`` in written order. Bars before the first full one have none."""
     slots: list[HarmonySlot] = []
+    keys = {bar.key: heard_key(tune, bar.key) for bar in tune.bars}
     last_slot: dict[int, int] = {}
     first_slot: dict[int, int] = {}
     for measure in _measures(tune):
@@ -82,12 +83,32 @@ def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
             weights, first = _melody(bar, onset, duration)
             places = _places(measure, bar.meter, nth)
             parent = len(slots) - 1
-            slots.append(HarmonySlot(
-                bar.index, onset, duration, weights, first, parent, *places, bar.key
-            ))  # fmt: skip
+            key = keys[bar.key]
+            slots.append(
+                HarmonySlot(bar.index, onset, duration, weights, first, parent, *places, key)
+            )
             first_slot.setdefault(bar.index, len(slots) - 1)
             last_slot[bar.index] = len(slots) - 1
     return _follow_playing(tune, slots, first_slot, last_slot)
+
+
+def heard_key(tune: Tune, key: Key) -> Key:
+    """``key`` itself, or where the file names none the key that the last note and the thirds over
+    it suggest: the last note of most folk tunes is their tonic (common practice, no source)."""
+    if key.mode != "none":
+        return key
+    pitches = [note.pitches[0] for bar in tune.bars for note in bar.notes if note.pitches]
+    if not pitches:
+        return key
+    tonic = pitches[-1]
+    classes = [(pitch.midi - tonic.midi) % 12 for pitch in pitches]
+    is_minor = classes.count(3) > classes.count(4)
+    return replace(
+        key,
+        tonic_step=tonic.step,
+        tonic_alter=tonic.alter,
+        mode="aeolian" if is_minor else "ionian",
+    )
 
 
 def _follow_playing(
