@@ -16,6 +16,7 @@ What the comparison allows for:
 
 from __future__ import annotations
 
+import functools
 import re
 import shutil
 import subprocess
@@ -250,6 +251,7 @@ class Reason:
     new: str = ""
 
 
+@functools.cache
 def read_reasons() -> dict[str, list[Reason]]:
     """The kept reasons by tune ("folder/file:line")."""
     reasons: dict[str, list[Reason]] = {}

@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from abc2midi_comparison import Reason, compare, is_explained, read_reasons
+from abc2midi_comparison import compare, is_explained, read_reasons
 from corpus_folders import FOLDERS, corpus_folder
 
 from tunebook.model.tune import Tune
@@ -34,44 +34,38 @@ def compare_folder(name: str, work: Path, with_list: bool) -> bool:
     """Compare one folder and print the figures."""
     reading = read_folder(corpus_folder(name))
     left_out = sum(message.is_fatal for message in reading.messages)
-    tunes = reading.tunes
-    reasons = read_reasons()
-    unexplained: dict[str, Tune] = {}
-    counts = {"agree": 0, "reason": 0}
-    stale: list[Reason] = []
-    differences = {which: compare(tunes, which, work) for which in ("written", "played")}
-    for index, tune in enumerate(tunes):
-        key = f"{name}/{tune.place.path}:{tune.place.line}"
-        differing = [which for which in differences if differences[which][index] is not None]
-        kept = reasons.get(key, [])
-        if not differing:
-            counts["agree"] += 1
-            stale += kept
-            continue
-        has_reason = all(
-            any(
-                reason.which in (which, "both") and is_explained(tune, reason, which, work)
-                for reason in kept
-            )
-            for which in differing
-        )
-        if has_reason:
-            counts["reason"] += 1
-            continue
-        unexplained[key] = tune
-        if with_list:
-            which = "both" if len(differing) == 2 else differing[0]
-            print(f"{key}\t{which}\tunknown", differences[differing[0]][index], tune.title)
-    share = (counts["agree"] + counts["reason"]) / (len(tunes) + left_out)
+    differences = {which: compare(reading.tunes, which, work) for which in ("written", "played")}
+    counts = {"agree": 0, "reason": 0, "open": 0, "stale": 0}
+    for index, tune in enumerate(reading.tunes):
+        found = {which: found[index] for which, found in differences.items() if found[index]}
+        verdict = judge(f"{name}/{tune.place.path}:{tune.place.line}", tune, list(found), work)
+        counts[verdict] += 1
+        if verdict == "stale" or (with_list and verdict == "open"):
+            print(f"{name}/{tune.place.path}:{tune.place.line}\t{verdict}", tune.title, found)
+    share = (len(reading.tunes) - counts["open"]) / (len(reading.tunes) + left_out)
     print(
-        f"{name}: {len(tunes)} tunes read, {left_out} left out; {counts['agree']} agree, "
-        f"{counts['reason']} differ for a kept reason, {len(unexplained)} without one; "
+        f"{name}: {len(reading.tunes)} tunes read, {left_out} left out; {counts['agree']} agree, "
+        f"{counts['reason']} differ for a kept reason, {counts['open']} without one; "
         f"{100 * share:.2f} %",
         flush=True,
     )
-    for reason in stale:
-        print(f"  agrees now: {reason.tune} {reason.name}")
-    return share >= 0.995 and not stale
+    return share >= 0.995 and not counts["stale"]
+
+
+def judge(key: str, tune: Tune, differing: list[str], work: Path) -> str:
+    """Say "agree", "reason" (a kept one that stands the test), "open", or "stale" where a
+    reason is kept for a tune that agrees."""
+    kept = read_reasons().get(key, [])
+    if not differing:
+        return "stale" if kept else "agree"
+    has_reasons = all(
+        any(
+            reason.which in (which, "both") and is_explained(tune, reason, which, work)
+            for reason in kept
+        )
+        for which in differing
+    )
+    return "reason" if has_reasons else "open"
 
 
 if __name__ == "__main__":

@@ -23,36 +23,45 @@ def finish_bars(drafts: list[BarDraft], notices: Notices) -> tuple[Bar, ...]:
     bars = []
     onset: Ticks = 0
     for index, draft in enumerate(drafts):
-        number, is_pickup, is_continued = numbers[index]
-        notes, after = _finish_notes(draft, onset, notices)
-        bars.append(
-            Bar(
-                place=notes[0].place if notes else notices.place(draft.line, draft.column),
-                index=index,
-                number=number,
-                notes=notes,
-                onset=fraction_of(onset),
-                duration=fraction_of(after - onset),
-                meter=draft.meter,
-                key=draft.key,
-                sign_before=draft.sign_before,
-                sign_after=draft.sign_after,
-                ending=draft.ending,
-                ends_ending=index in ends,
-                is_pickup=is_pickup,
-                is_continued=is_continued,
-                meter_changed=draft.meter_changed,
-                key_changed=draft.key_changed,
-                tempo=draft.tempo,
-                part=draft.part,
-                breaks_line_after=draft.line_breaks,
-                decorations=tuple(draft.decorations),
-                annotations=tuple(draft.annotations),
-                repeat_passes=draft.passes,
-            )
-        )
-        onset = after
+        bar = _finish_bar(draft, index, onset, notices, numbers[index], index in ends)
+        bars.append(bar)
+        onset += draft.ticks
     return tuple(bars)
+
+
+def _finish_bar(
+    draft: BarDraft,
+    index: int,
+    onset: Ticks,
+    notices: Notices,
+    counted: tuple[int, bool, bool],
+    ends_ending: bool,
+) -> Bar:
+    notes, after = _finish_notes(draft, onset, notices)
+    return Bar(
+        place=notes[0].place if notes else notices.place(draft.line, draft.column),
+        index=index,
+        number=counted[0],
+        notes=notes,
+        onset=fraction_of(onset),
+        duration=fraction_of(after - onset),
+        meter=draft.meter,
+        key=draft.key,
+        sign_before=draft.sign_before,
+        sign_after=draft.sign_after,
+        ending=draft.ending,
+        ends_ending=ends_ending,
+        is_pickup=counted[1],
+        is_continued=counted[2],
+        meter_changed=draft.meter_changed,
+        key_changed=draft.key_changed,
+        tempo=draft.tempo,
+        part=draft.part,
+        breaks_line_after=draft.line_breaks,
+        decorations=tuple(draft.decorations),
+        annotations=tuple(draft.annotations),
+        repeat_passes=draft.passes,
+    )
 
 
 def _finish_notes(

@@ -77,16 +77,20 @@ def sort_lines(lines: list[str], notices: Notices) -> SortedLines:
             result.header.append(item)
             has_key = item.letter == "K"
         else:
-            notices.add(
-                "field",
-                "this line stands before the tune's K: field and is not read",
-                "move it after K:, or write it as a field",
-                line=number,
-                column=1,
-                length=len(line),
-            )
+            _say_before_key(notices, number, line)
         last = item if item.letter else None
     return result
+
+
+def _say_before_key(notices: Notices, number: int, line: str) -> None:
+    notices.add(
+        "field",
+        "this line stands before the tune's K: field and is not read",
+        "move it after K:, or write it as a field",
+        line=number,
+        column=1,
+        length=len(line),
+    )
 
 
 def _directive(line: str, number: int, in_block: bool, target: list[Item]) -> bool:
