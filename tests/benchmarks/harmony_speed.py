@@ -12,6 +12,7 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 
 from harmony_corpus import tunes_without_chords
 
@@ -31,27 +32,12 @@ def main(count: int) -> None:
         for tune, _ in tunes_without_chords()[:count]:
             speed, _ = tempo_of(tune)
             chords = solve_chords(tune)
+            given = {"whole_notes_per_second": speed}
             steps: dict[str, Callable[[], object]] = {
-                "harmony": lambda: solve_chords(tune),  # noqa: B023
-                "drones": lambda: choose_drone(
-                    tune,
-                    instrument,
-                    hand,
-                    whole_notes_per_second=speed,  # noqa: B023
-                ),
-                "shapes": lambda: choose_shapes(
-                    chords,
-                    instrument,
-                    hand,
-                    whole_notes_per_second=speed,  # noqa: B023
-                ),
-                "accompaniment": lambda: accompany(
-                    tune,
-                    chords,
-                    instrument,
-                    hand,
-                    whole_notes_per_second=speed,  # noqa: B023
-                ),
+                "harmony": partial(solve_chords, tune),
+                "drones": partial(choose_drone, tune, instrument, hand, **given),
+                "shapes": partial(choose_shapes, chords, instrument, hand, **given),
+                "accompaniment": partial(accompany, tune, chords, instrument, hand, **given),
             }
             for name, step in steps.items():
                 start = time.perf_counter()

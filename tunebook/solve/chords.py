@@ -15,7 +15,6 @@ next chord, and nowhere else.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -184,10 +183,3 @@ def _beat(tune: Tune, span: ChordSpan) -> str:
         return ""
     beat = Fraction(3 if bar.meter.is_compound else 1, bar.meter.unit)
     return f", beat {1 + into / beat}"
-
-
-def with_shapes(spans: Sequence[ChordSpan], shapes: Sequence[tuple]) -> tuple[ChordSpan, ...]:
-    """The same spans with these shapes filled in, one each."""
-    return tuple(
-        replace(span, shape=tuple(shape)) for span, shape in zip(spans, shapes, strict=True)
-    )
