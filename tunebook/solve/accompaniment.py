@@ -126,7 +126,8 @@ def _bar_notes(
         if span is None or not span.shape:
             continue
         if hit.is_low:
-            tones: tuple[int, ...] = (_low_tone(span.chord, instrument, limits, id(span) in rooted),)
+            has_root = id(span) in rooted
+            tones: tuple[int, ...] = (_low_tone(span.chord, instrument, limits, has_root),)
             rooted.add(id(span))
         else:
             tones = tuple(stop.midi for stop in span.shape)
