@@ -175,8 +175,14 @@ def build_course(tune: Tune, events: list[Event], speed: float, weights: Weights
     ways: dict[tuple[int, int, Link], int] = {}
     for index, _ in walk:
         counts[index] += 1
+    links: dict[tuple[int, int, float], Link] = {}
     for (start, start_s), (end, end_s) in itertools.pairwise(walk):
-        link = _link(events, start, end, end_s - start_s, speed, slurred, weights)
+        gap_s = end_s - start_s
+        known = (start, end, round(gap_s, TIME_GRAIN + 2))
+        link = links.get(known)
+        if link is None:
+            link = _link(events, start, end, gap_s, speed, slurred, weights)
+            links[known] = link
         ways[start, end, link] = ways.get((start, end, link), 0) + 1
     steps: list[Way] = []
     leaps: list[Way] = []

@@ -26,10 +26,10 @@ from tunebook.solve.layers import Array, Layers, Path, keep_states, path_cost
 MOST_CELLS = 1_000_000
 """Size of the largest table that is carried along; larger problems are narrowed and say so."""
 
-WIDE_GAP = 2.0
+WIDE_GAP = 8.0
 """Gap between the bounds from which on it pays to improve the upper one."""
 
-ROUNDS = 2
+ROUNDS = 1
 """Times that an upper bound is improved before the exact search."""
 
 TRIALS = 16
@@ -182,7 +182,7 @@ def _solve_within(
     least: int = 0,
 ) -> Path | None:
     """The cheapest path among states whose lower bound is at most ``upper``."""
-    kept = [np.flatnonzero(bound <= upper) for bound in layers.bounds]
+    kept = [(bound <= upper).nonzero()[0] for bound in layers.bounds]
     if any(len(keep) == 0 for keep in kept):
         return None
     is_exact = _narrow(layers, kept, (least + 1) ** len(differences))
