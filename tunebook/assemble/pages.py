@@ -127,7 +127,7 @@ def _fills(
     units: Sequence[Unit], height_pt: float, unit: int, part: int
 ) -> list[tuple[PageFill, tuple[int, int]]]:
     """Everything that one page which begins with ``part`` of ``unit`` may hold."""
-    fills = []
+    fills: list[tuple[PageFill, tuple[int, int]]] = []
     slices: list[Slice] = []
     used = units[unit].continued_pt if part else 0.0
     first, at = part, unit

@@ -165,7 +165,9 @@ class Sheet:
         """Add an entry of the PDF's outline that leads to the anchor ``name``."""
         self.canvas.addOutlineEntry(" ".join(title.split()), name, level, closed=level > 0)
 
-    def link(self, name: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float) -> None:
+    def link(
+        self, name: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float
+    ) -> None:
         """Make the box a link to the anchor ``name``; nothing when there is no such anchor."""
         if name in self.references:
             bottom = self._up(top_pt + high_pt)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tunebook.assemble.content import PracticePiece, PracticeSection
 from tunebook.assemble.engraved import EngravedPiece
@@ -90,7 +90,9 @@ def _chord_exercise(
         arrangement.chords, setup.instrument, setup.hand, setup.edition.limits, most=2
     )
     drill = chord_drill(changes, title, arrangement.tune.key)
-    source = source_of_exercise(drill, setup, width_pt) if drill is not None else ""
+    if drill is None:
+        return []
+    source = source_of_exercise(drill, setup, width_pt, chords="tune")
     if not source:
         return []
     name = f"practice:{identity}:chords"
@@ -107,7 +109,9 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
         if setup.edition.drones in ("held", "substitution") and limits.allows_held_drone:
             drills["held_drone"] = held_drone_drill(setup.instrument, string.index, "", limits)
         for kind, drill in drills.items():
-            source = source_of_exercise(drill, setup, width_pt) if drill is not None else ""
+            if drill is None:
+                continue
+            source = source_of_exercise(drill, setup, width_pt, drones=setup.edition.drones)
             if source:
                 title = words[kind].format(string.name)
                 name = f"{WARM_UP}{kind}:{string.index}"
@@ -115,12 +119,24 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
     return tuple(made)
 
 
-def source_of_exercise(tune: Tune, setup: Setup, width_pt: float) -> str:
-    """Solve and write an exercise; an exercise that cannot be is left out without harm."""
-    outcome = arrange_tune(tune, setup)
+def source_of_exercise(
+    tune: Tune, setup: Setup, width_pt: float, *, drones: str = "none", chords: str = "none"
+) -> str:
+    """Solve and write an exercise, without what would distract from it; an exercise that cannot
+    be solved is left out without harm."""
+    edition = replace(
+        setup.edition,
+        fingers="all",
+        drones=drones,
+        chords=chords,
+        shows_shapes=False,
+        shows_accompaniment=False,
+        shows_notes_on_choices=False,
+    )
+    outcome = arrange_tune(tune, replace(setup, edition=edition))
     if outcome.arrangement is None:
         return ""
-    return write_source(outcome.arrangement, setup.edition, line_width_pt=width_pt)
+    return write_source(outcome.arrangement, edition, line_width_pt=width_pt)
 
 
 def _bars_title(tune: Tune, passage: range, words: dict[str, str]) -> str:

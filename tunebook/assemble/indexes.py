@@ -1,0 +1,192 @@
+"""Indexes: by title, tune type, key and mode, technique, and opening.
+
+An index that would say nothing new is left out: all of them in a book of fewer than LEAST_TUNES
+tunes, and one of types or keys in which everything stands under one heading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from tunebook.assemble.anchors import (
+    INDEX_KEYS,
+    INDEX_OPENINGS,
+    INDEX_TECHNIQUES,
+    INDEX_TITLES,
+    INDEX_TYPES,
+    tune_anchor,
+)
+from tunebook.assemble.blocks import Entry, Flowed, Opening, Stack
+from tunebook.assemble.content import BookContent, BookTune
+from tunebook.assemble.design import Design
+from tunebook.assemble.fixed_words import TECHNIQUES
+from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
+from tunebook.assemble.fonts import SERIF
+from tunebook.assemble.musical_text import key_name, rhythm_name
+from tunebook.assemble.sorting import initial, sort_key
+from tunebook.model.tune import Tune
+
+LEAST_TUNES = 4
+COLUMNS = 2
+FIRST_POSITION_KEY = 7
+MUCH_LITTLE_FINGER = 0.2
+OPENING_NOTES = 8
+LEAST_LETTERED = 30
+"""From so many titles on, the index of titles has headings by letter."""
+
+
+def index_pages(content: BookContent, design: Design) -> list[Page]:
+    """Return all indexes, each beginning on a page of its own unless it is short."""
+    if len(content.tunes) < LEAST_TUNES:
+        return []
+    words = design.words
+    streams: list[Stream] = []
+    streams += _titles(content, design)
+    groups = [
+        (words.index_types, INDEX_TYPES, _by_type(content, design)),
+        (words.index_keys, INDEX_KEYS, _by_key(content, design)),
+        (words.index_techniques, INDEX_TECHNIQUES, _by_technique(content, design)),
+    ]
+    for title, anchor, grouped in groups:
+        if len(grouped) > 1 or anchor == INDEX_TECHNIQUES:
+            streams += _grouped(title, anchor, grouped, content, design)
+    streams += _openings(content, design)
+    return flow(streams, design.page_format, words.index_titles)
+
+
+def _heading(title: str, anchor: str, design: Design, is_first: bool) -> Stream:
+    item = design.page_title(title, anchor)
+    before = 0.0 if is_first else design.size(26.0)
+    return Stream(
+        (Flowed(item.block, before, keeps_with_next=False, anchor=anchor, outline=(title, 0)),)
+    )
+
+
+def _entry(text: str, tune: BookTune, design: Design, indent: float = 0.0) -> Flowed:
+    size = design.size(9.5)
+    width = column_width_pt(design.page_format, COLUMNS)
+    anchor = tune_anchor(tune.identity)
+    return Flowed(Entry(text, anchor, width, SERIF, size, size * 1.42, indent))
+
+
+def _titles(content: BookContent, design: Design) -> list[Stream]:
+    """Every title of every tune, other titles too."""
+    language = content.book.language
+    pairs = [(title, tune) for tune in content.tunes for title in _titles_of(tune)]
+    pairs.sort(key=lambda pair: sort_key(pair[0], language))
+    items: list[Flowed] = []
+    letter = ""
+    width = column_width_pt(design.page_format, COLUMNS)
+    for title, tune in pairs:
+        first = initial(title, language)
+        if first != letter and len(pairs) >= LEAST_LETTERED:
+            items.append(design.small_heading(first, width))
+        letter = first
+        items.append(_entry(title, tune, design))
+    heading = _heading(design.words.index_titles, INDEX_TITLES, design, True)
+    return [heading, Stream(tuple(items), COLUMNS)]
+
+
+def _titles_of(tune: BookTune) -> tuple[str, ...]:
+    return tuple(title for title in tune.arrangement.tune.titles if title) or (tune.identity,)
+
+
+def _grouped(
+    title: str,
+    anchor: str,
+    groups: Mapping[str, list[BookTune]],
+    content: BookContent,
+    design: Design,
+) -> list[Stream]:
+    width = column_width_pt(design.page_format, COLUMNS)
+    items: list[Flowed] = []
+    for name, tunes in groups.items():
+        items.append(design.small_heading(name, width))
+        items += [_entry(_titles_of(tune)[0], tune, design) for tune in tunes]
+    return [_heading(title, anchor, design, False), Stream(tuple(items), COLUMNS)]
+
+
+def _sorted_groups(
+    content: BookContent, name_of: Callable[[BookTune], str], other: str
+) -> dict[str, list[BookTune]]:
+    language = content.book.language
+    groups: dict[str, list[BookTune]] = {}
+    ranked = sorted(content.tunes, key=lambda tune: sort_key(_titles_of(tune)[0], language))
+    for tune in ranked:
+        groups.setdefault(name_of(tune) or other, []).append(tune)
+    names = sorted(groups, key=lambda name: (name == other, sort_key(name, language)))
+    return {name: groups[name] for name in names}
+
+
+def _by_type(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    return _sorted_groups(
+        content, lambda tune: rhythm_name(tune.arrangement.tune), design.words.no_type
+    )
+
+
+def _by_key(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    words = design.words
+    return _sorted_groups(
+        content, lambda tune: key_name(tune.arrangement.tune.key, words), words.no_key
+    )
+
+
+def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    names = design.words.techniques
+    found = {
+        names[kind]: [tune for tune in content.tunes if kind in techniques_of(tune)]
+        for kind in TECHNIQUES
+    }
+    # What every tune has tells nothing.
+    count = len(content.tunes)
+    return {name: tunes for name, tunes in found.items() if 0 < len(tunes) < count}
+
+
+def techniques_of(tune: BookTune) -> frozenset[str]:
+    """Kinds of TECHNIQUES that the tune asks for."""
+    arrangement = tune.arrangement
+    notes = arrangement.notes
+    found = {way for one in notes for way in one.ways}
+    stops = [stop for one in notes for stop in one.stops]
+    pressed = [stop for stop in stops if stop.finger]
+    little = sum(stop.finger == 4 for stop in pressed)
+    facts = {
+        "held_drone": any(span.stop.key for span in arrangement.drone),
+        "open_drone": any(span.stop.key == 0 for span in arrangement.drone),
+        "double_stop": any(len(one.stops) > 1 for one in notes),
+        "above_first": any(stop.key > FIRST_POSITION_KEY for stop in stops),
+        "little_finger": bool(pressed) and little / len(pressed) > MUCH_LITTLE_FINGER,
+        "triplet": any(one.note.tuplet is not None for one in notes),
+        "grace": any(one.note.is_grace for one in notes),
+        "chord": any(span.source == "tune" for span in arrangement.chords),
+    }
+    return frozenset(found | {kind for kind, is_so in facts.items() if is_so})
+
+
+def _openings(content: BookContent, design: Design) -> list[Stream]:
+    """Engraved openings, sorted by the steps of the scale."""
+    width = column_width_pt(design.page_format, COLUMNS)
+    tunes = [tune for tune in content.tunes if tune.piece.opening is not None]
+    if len(tunes) < LEAST_TUNES:
+        return []
+    tunes.sort(key=lambda tune: (scale_steps(tune.arrangement.tune), tune.identity))
+    items = []
+    for tune in tunes:
+        name = _entry(_titles_of(tune)[0], tune, design).block
+        items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
+    words = design.words
+    heading = _heading(words.index_openings, INDEX_OPENINGS, design, False)
+    note = Stream((design.note(words.index_openings_text),))
+    return [heading, note, Stream(tuple(items), COLUMNS)]
+
+
+def scale_steps(tune: Tune) -> tuple[int, ...]:
+    """The first notes as steps of the scale from the keynote (1 to 7), the upbeat included."""
+    pitches: Iterable = (
+        note.pitches[-1]
+        for bar in tune.bars
+        for note in bar.notes
+        if note.pitches and not note.is_grace
+    )
+    steps = [(pitch.step - tune.key.tonic_step) % 7 + 1 for pitch in pitches]
+    return tuple(steps[:OPENING_NOTES])
