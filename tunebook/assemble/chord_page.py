@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tunebook.assemble.anchors import CHORDS
-from tunebook.assemble.blocks import Beside, Flowed, Stack
+from tunebook.assemble.blocks import Beside, Flowed, Space, Stack
 from tunebook.assemble.content import BookContent, ChordShapes
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
@@ -21,7 +21,11 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
         return []
     words = design.words
     width = column_width_pt(design.page_format, _COLUMNS)
-    head = (design.page_title(words.chords_title, CHORDS), design.body(words.chords_text))
+    head = (
+        design.page_title(words.chords_title, CHORDS),
+        design.body(words.chords_text),
+        Flowed(Space(design.size(12.0))),
+    )
     entries = tuple(
         Flowed(_entry(one, content, design, width), design.size(12.0))
         for one in content.chord_shapes
@@ -32,7 +36,7 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
 
 def _entry(one: ChordShapes, content: BookContent, design: Design, width: float) -> Stack:
     size = design.size(11.0)
-    name_width = design.size(34.0)
+    name_width = design.size(30.0)
     name = design.small(with_signs(one.symbol), name_width, role=SANS_BOLD)
     name = type(name)(name.lines, SANS_BOLD, size, size * 1.3, name_width)
     shapes = shapes_grid(

@@ -16,7 +16,7 @@ from tunebook.assemble.anchors import (
     INDEX_TYPES,
     tune_anchor,
 )
-from tunebook.assemble.blocks import Entry, Flowed, Opening, Stack
+from tunebook.assemble.blocks import Entry, Flowed, Opening, Space, Stack
 from tunebook.assemble.content import BookContent, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.fixed_words import TECHNIQUES
@@ -176,7 +176,7 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
         items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
     words = design.words
     heading = _heading(words.index_openings, INDEX_OPENINGS, design, False)
-    note = Stream((design.note(words.index_openings_text),))
+    note = Stream((design.note(words.index_openings_text), Flowed(Space(design.size(8.0)))))
     return [heading, note, Stream(tuple(items), COLUMNS)]
 
 

@@ -22,6 +22,7 @@ _BELOW_ROWS = 0.75
 # Least distance of rows in points, so that names can be read on narrow paper.
 _LEAST_ROW_PT = 16.0
 
+
 @dataclass(frozen=True, slots=True)
 class _Scale:
     """From millimetres of the instrument to points of the drawing."""
@@ -43,6 +44,7 @@ class _Scale:
     def bottom_pt(self) -> float:
         return self.top_pt + (_ABOVE_ROWS + self.strings) * self.row_pt
 
+
 def keybox_drawing(instrument: Instrument, width_pt: float) -> Drawing:
     """The keybox, ``width_pt`` wide: distances along and across the strings in one scale."""
     longest_mm = max(string.place_mm(string.key_count) for string in instrument.strings)
@@ -61,11 +63,13 @@ def keybox_drawing(instrument: Instrument, width_pt: float) -> Drawing:
 
     return Drawing(height, paint)
 
+
 def _draw_box(sheet: Sheet, scale: _Scale, right_pt: float) -> None:
     top = scale.top_pt + _ABOVE_ROWS * scale.row_pt
     height = scale.bottom_pt - top
     sheet.box(scale.left_pt, top, right_pt - scale.left_pt, height, line_pt=0.6, grey=GREY)
     sheet.rule(scale.left_pt, top, scale.left_pt, scale.bottom_pt, width_pt=2.2)
+
 
 def _draw_fingers(sheet: Sheet, instrument: Instrument, scale: _Scale) -> None:
     """The four fingers over the keys where they lie in first position."""
@@ -73,15 +77,15 @@ def _draw_fingers(sheet: Sheet, instrument: Instrument, scale: _Scale) -> None:
     base = scale.top_pt + (_ABOVE_ROWS - 0.32) * scale.row_pt
     size = min(11.0, scale.row_pt * 0.5)
     for finger, keys in FIRST_POSITION:
-        keys = tuple(key for key in keys if key <= string.key_count)
-        if not keys:
+        places = [scale.right(string.place_mm(key)) for key in keys if key <= string.key_count]
+        if not places:
             continue
-        places = [scale.right(string.place_mm(key)) for key in keys]
         middle = (places[0] + places[-1]) / 2
         sheet.text(middle, base, str(finger), BOLD, size, align="centre")
         if len(places) > 1:
             down = base + size * 0.25
             sheet.rule(places[0] - 2, down, places[-1] + 2, width_pt=0.7)
+
 
 def _draw_string(
     sheet: Sheet, string: String, scale: _Scale, right_pt: float, is_keyed: bool
@@ -95,6 +99,7 @@ def _draw_string(
     sheet.text(at, middle + size * 0.36, name, SANS_BOLD, size, align="right")
     for key in range(1, string.key_count + 1):
         _draw_key(sheet, string, key, scale, is_keyed)
+
 
 def _draw_key(sheet: Sheet, string: String, key: int, scale: _Scale, is_keyed: bool) -> None:
     """A key's head around the place where it stops the string."""
@@ -122,6 +127,7 @@ def _draw_key(sheet: Sheet, string: String, key: int, scale: _Scale, is_keyed: b
     size *= min(1.0, (wide - 1.6) / room)
     role = SANS_BOLD if is_first else SANS
     sheet.text(place, middle + size * 0.36, name, role, size, align="centre")
+
 
 def _draw_key_numbers(sheet: Sheet, instrument: Instrument, scale: _Scale) -> None:
     """Numbers of the keys along the edge, those of the row with most keys."""
