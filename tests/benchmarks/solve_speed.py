@@ -38,6 +38,8 @@ HAND = read_hand()
 def timed(work: Callable[[], object], rounds: int = 3) -> float:
     """Milliseconds, the least of some rounds, garbage collected between them (as timeit does)."""
     best = float("inf")
+    gc.collect()
+    gc.freeze()  # what lies in memory from other tunes is no part of the work
     for _ in range(rounds):
         gc.collect()
         gc.disable()
