@@ -40,9 +40,7 @@ class Design:
         """A heading within a page."""
         size = self.size(12.0)
         width = self.width_pt if width_pt is None else width_pt
-        block = paragraph(
-            title, self.fonts, width, role=BOLD, size_pt=size, leading_pt=size * 1.35
-        )
+        block = paragraph(title, self.fonts, width, role=BOLD, size_pt=size, leading_pt=size * 1.35)
         return Flowed(Stack((block, Space(self.size(2.0)))), self.size(before_pt), True)
 
     def small_heading(self, title: str, width_pt: float, before_pt: float = 9.0) -> Flowed:

@@ -125,11 +125,7 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
     size = design.size(9.5)
     tunes = sorted(content.tunes, key=lambda tune: sort_key(tune_title(tune), language))
     entries = tuple(
-        Flowed(
-            Entry(
-                tune_title(tune), tune_anchor(tune.identity), width, SERIF, size, size * 1.42
-            )
-        )
+        Flowed(Entry(tune_title(tune), tune_anchor(tune.identity), width, SERIF, size, size * 1.42))
         for tune in tunes
     )
     heading = design.heading(design.words.contents_by_title, before_pt=18.0)

@@ -75,9 +75,7 @@ def _draw(page: Any, placed: Sequence[PlacedSystem], forms: dict[tuple[Path, int
     commands = []
     for number, one in enumerate(placed):
         name = pikepdf.Name(f"/Music{number}")
-        page.add_resource(
-            forms[one.pdf, one.system.page_index], pikepdf.Name.XObject, name=name
-        )
+        page.add_resource(forms[one.pdf, one.system.page_index], pikepdf.Name.XObject, name=name)
         right = one.left_pt - one.system.left_pt * one.scale
         up = one.bottom_pt - one.system.bottom_pt * one.scale
         matrix = f"{one.scale:.5f} 0 0 {one.scale:.5f} {right:.3f} {up:.3f}"

@@ -31,9 +31,7 @@ def set_heading(section: BookSection, design: Design) -> Block:
         Rule(width, 0.0, design.size(6.0)),
     ]
     if section.note:
-        text = paragraph(
-            section.note, design.fonts, width, role=ITALIC, size_pt=design.size(10.0)
-        )
+        text = paragraph(section.note, design.fonts, width, role=ITALIC, size_pt=design.size(10.0))
         blocks += [text, Space(design.size(6.0))]
     for index, tune in enumerate(section.tunes):
         blocks.append(_tune_line(index + 1, tune, design))
