@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
@@ -17,6 +18,10 @@ from tunebook.read.grace_notes import without_grace_notes
 from tunebook.solve.transpose import transpose_tune
 
 LEAST_WORK_FOR_WORKERS = 8
+
+# Solving and writing make many small values that are all dropped together; looking for garbage
+# among them as often as usual costs a fifth of the time.
+GARBAGE_THRESHOLD = 100_000
 
 Result = TypeVar("Result")
 Progress = Callable[[str, str, int, int], None]
@@ -51,6 +56,7 @@ def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
     """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
     from tunebook.solve.arrange import arrange
 
+    gc.set_threshold(GARBAGE_THRESHOLD)
     try:
         prepared, messages = prepare_tune(tune, setup)
         arrangement = arrange(
