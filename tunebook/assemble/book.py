@@ -22,7 +22,7 @@ from tunebook.assemble.placing import place_systems
 from tunebook.assemble.retune_pages import retune_pages
 from tunebook.assemble.sheet import PageReference, PlacedSystem, Sheet
 from tunebook.assemble.signs import foot_line
-from tunebook.assemble.tune_pages import lay_out_tunes
+from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes
 from tunebook.files import write_whole
 
 
@@ -44,6 +44,8 @@ def assemble_book(content: BookContent, output: Path) -> BookReport:
     """
     words = fixed_words(content.book.language)
     design = Design(page_format(content.paper), load_fonts(content.font_cache), words)
+    if content.book.may_reorder:
+        content = in_best_order(content, design)
     body = lay_out_tunes(content, design, foot_line(content, design))
     back = back_matter(content, design)
     front = front_matter(content, design, back)

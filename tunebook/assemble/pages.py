@@ -19,8 +19,10 @@ from dataclasses import dataclass
 # so that one half-empty page is dearer than two that are a quarter empty.
 PAGE_COST = 1.0
 WASTE_WEIGHT = 0.6
+# A page whose systems stand as close as they may, instead of at ease.
+SQUEEZE_WEIGHT = 0.25
 # A tune that would fit on one page, torn over a spread; torn so that the leaf must be turned.
-SPLIT_COST = 1.2
+SPLIT_COST = 2.2
 TURN_COST = 6.0
 # Part of a torn tune with a single system on its page.
 LONE_SYSTEM_COST = 4.0
@@ -41,14 +43,16 @@ class Unit:
     """What is set in one go: a tune (its parts are head with first system, then the systems, the
     last with the words below) or a set's heading (one part, ``is_opener``).
 
-    ``parts_pt`` are the heights of the parts, ``gap_pt`` the least space above the unit when it
-    is not at the top, ``continued_pt`` the height of the short head where it goes on on another
+    ``parts_pt`` are the least heights of the parts, ``ease_pt`` what each part after the first
+    would like above it in addition, ``gap_pt`` the least space above the unit when it is not at
+    the top, ``continued_pt`` the height of the short head where it goes on on another
     page. ``group`` numbers the set; ``begins_page`` asks for a new page, ``is_kept_together``
     that the leaf be not turned within the group."""
 
     identity: str
     parts_pt: tuple[float, ...]
     gap_pt: float = 18.0
+    ease_pt: float = 0.0
     continued_pt: float = 0.0
     group: int = 0
     is_opener: bool = False
@@ -80,8 +84,26 @@ class _Choice:
     state: tuple[int, int]
 
 
-def choose_breaks(units: Sequence[Unit], height_pt: float) -> tuple[PageFill, ...]:
-    """Return the cheapest pages for ``units`` in their order on pages of ``height_pt`` points."""
+def choose_breaks(units: Sequence[Unit], height_pt: float, side: int = 0) -> tuple[PageFill, ...]:
+    """Return the cheapest pages for ``units`` in their order on pages of ``height_pt`` points; the
+    first lies on ``side`` (0 right-hand, 1 left-hand)."""
+    best = _all_choices(units, height_pt)
+    pages = []
+    state = (0, 0)
+    while state[0] < len(units):
+        choice = best[state[0], state[1], side]
+        pages.append(choice.fill)
+        state, side = choice.state, 1 - side
+    return tuple(pages)
+
+
+def cost_of_breaks(units: Sequence[Unit], height_pt: float, side: int = 0) -> float:
+    """Return the cost of the pages that ``choose_breaks`` returns."""
+    return _all_choices(units, height_pt)[0, 0, side].cost if units else 0.0
+
+
+def _all_choices(units: Sequence[Unit], height_pt: float) -> dict[tuple[int, int, int], _Choice]:
+    """The best page from every state (unit, part, side) on."""
     best: dict[tuple[int, int, int], _Choice] = {}
     for unit in range(len(units) - 1, -1, -1):
         for part in range(len(units[unit].parts_pt) - 1, -1, -1):
@@ -89,7 +111,7 @@ def choose_breaks(units: Sequence[Unit], height_pt: float) -> tuple[PageFill, ..
                 best[unit, part, side] = _cheapest(units, height_pt, unit, part, side, best)
             for side in (0, 1):
                 _consider_blank(best, unit, part, side)
-    return _followed(units, best)
+    return best
 
 
 def _cheapest(
@@ -160,6 +182,10 @@ def _page_cost(
     cost = PAGE_COST + WASTE_WEIGHT * free * free * (0.3 if is_end else 1.0)
     if fill.used_pt > height_pt + 0.01:
         cost += OVERFULL_COST * (fill.used_pt / height_pt - 1.0)
+    ease = sum(units[one.unit].ease_pt * (one.last - one.first - 1) for one in fill.slices)
+    if ease > 0.0:
+        squeeze = min(1.0, max(0.0, (fill.used_pt + ease - height_pt) / ease))
+        cost += SQUEEZE_WEIGHT * squeeze * squeeze
     for one in fill.slices:
         is_torn = one.first > 0 or one.last < len(units[one.unit].parts_pt)
         if is_torn and one.last - one.first < 2:
@@ -201,18 +227,6 @@ def _sharing_cost(units: Sequence[Unit], fill: PageFill) -> float:
         for before, after, one in zip(groups, groups[1:], fill.slices, strict=False)
         if before != after and units[one.unit].is_kept_together
     )
-
-
-def _followed(
-    units: Sequence[Unit], best: dict[tuple[int, int, int], _Choice]
-) -> tuple[PageFill, ...]:
-    pages = []
-    state, side = (0, 0), 0
-    while state[0] < len(units):
-        choice = best[state[0], state[1], side]
-        pages.append(choice.fill)
-        state, side = choice.state, 1 - side
-    return tuple(pages)
 
 
 def turned_units(units: Sequence[Unit], pages: Sequence[PageFill]) -> tuple[int, ...]:

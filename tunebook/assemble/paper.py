@@ -44,8 +44,8 @@ def _format(
 # Sizes: ISO 216 (A4, A5) and ANSI/ASME Y14.1 (letter). Margins (side, top, bottom, head, foot in
 # mm) are our judgement: most home printers leave 4 to 6 mm blank.
 _FORMATS = {
-    "a4": _format("a4", 210.0, 297.0, (17.0, 15.5, 13.5, 10.5, 8.0)),
-    "letter": _format("letter", 215.9, 279.4, (17.0, 15.0, 13.5, 10.0, 8.0)),
+    "a4": _format("a4", 210.0, 297.0, (17.0, 14.0, 13.5, 10.0, 6.8)),
+    "letter": _format("letter", 215.9, 279.4, (17.0, 14.0, 13.5, 10.0, 6.8)),
     "a5": _format("a5", 148.0, 210.0, (12.0, 13.0, 12.0, 8.5, 7.0), 0.85),
 }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tunebook.assemble.anchors import set_anchor, tune_anchor
 from tunebook.assemble.blocks import Block, Flowed, Music, Stack
@@ -14,14 +14,19 @@ from tunebook.assemble.flow import Page, Placed
 from tunebook.assemble.pages import PageFill, Slice, Unit, choose_breaks, turned_units
 from tunebook.assemble.set_heading import set_heading
 from tunebook.assemble.tune_blocks import continued_head, tune_head, tune_tail
+from tunebook.assemble.tune_order import choose_order
 
-# Spaces in points on A4: between systems and between tunes, the least and the most.
-_SYSTEM_GAP_PT = 3.0
+# Spaces in points on A4: between systems (the least may be negative, since the boxes of systems
+# have a bleed of 4 pt; what looks at ease; the most), and between tunes.
+_SYSTEM_GAP_PT = -3.0
+_SYSTEM_GAP_AT_EASE_PT = 4.0
 _SYSTEM_GAP_MOST_PT = 15.0
 # Systems carry a bleed, so a page may reach so far towards its foot line without touching it.
 _OVERHANG_PT = 9.0
-_TUNE_GAP_PT = 16.0
+_TUNE_GAP_PT = 11.0
 _TUNE_GAP_MOST_PT = 48.0
+# The most below the heading of a set.
+_OPENER_GAP_MOST_PT = 24.0
 # A gap between tunes takes this many shares of the space left, one between systems takes one.
 _TUNE_SHARES = 3.0
 
@@ -56,6 +61,23 @@ def lay_out_tunes(content: BookContent, design: Design, foot: str) -> Body:
     pages = tuple(_page(fill, pieces, design, foot) for fill in fills)
     turned = tuple(pieces[index].title for index in turned_units(units, fills))
     return Body(pages, turned)
+
+
+def in_best_order(content: BookContent, design: Design) -> BookContent:
+    """The same book with the tunes of no set in the order that wastes least paper."""
+    height_pt = design.page_format.text_height_pt + _OVERHANG_PT
+    sections: list[BookSection] = []
+    for section in content.sections:
+        before = replace(content, sections=tuple(sections))
+        if not section.title:
+            units = [piece.unit for piece in _pieces(before, design)]
+            side = len(choose_breaks(units, height_pt)) % 2 if units else 0
+            alone = replace(content, sections=(section,))
+            own = [piece.unit for piece in _pieces(alone, design)]
+            order = choose_order(own, height_pt, side)
+            section = replace(section, tunes=tuple(section.tunes[index] for index in order))
+        sections.append(section)
+    return replace(content, sections=tuple(sections))
 
 
 def _pieces(content: BookContent, design: Design) -> list[_Piece]:
@@ -98,6 +120,7 @@ def _tune_piece(
         tune.identity,
         tuple(block.height_pt + (gap if number else 0.0) for number, block in enumerate(parts)),
         gap_pt=design.size(_TUNE_GAP_PT),
+        ease_pt=design.size(_SYSTEM_GAP_AT_EASE_PT - _SYSTEM_GAP_PT),
         continued_pt=continued.height_pt,
         group=index,
         is_kept_together=section.is_kept_together,
@@ -135,7 +158,11 @@ def _page(fill: PageFill, pieces: Sequence[_Piece], design: Design, foot: str) -
     placed: list[Placed] = []
     top = design.page_format.top_pt
     for number, one in enumerate(fill.slices):
-        top += (design.size(_TUNE_GAP_PT) + tune_gap) if number else 0.0
+        if number:
+            # What a set's heading announces stands close below it.
+            is_close = pieces[fill.slices[number - 1].unit].unit.is_opener
+            most = design.size(_OPENER_GAP_MOST_PT)
+            top += min(design.size(_TUNE_GAP_PT) + tune_gap, most if is_close else 1e9)
         top = _set_slice(placed, one, pieces[one.unit], design, top, system_gap)
     has_music = any(not pieces[one.unit].unit.is_opener for one in fill.slices)
     head = pieces[fill.slices[-1].unit].head
