@@ -30,8 +30,8 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
         Flowed(_entry(one, content, design, width), design.size(12.0))
         for one in content.chord_shapes
     )
-    streams = [Stream(head), Stream(entries, _COLUMNS)]
-    return flow(streams, design.page_format, words.chords_title)
+    stream = Stream(entries, _COLUMNS, heading=head)
+    return flow([stream], design.page_format, words.chords_title)
 
 
 def _entry(one: ChordShapes, content: BookContent, design: Design, width: float) -> Stack:

@@ -27,8 +27,9 @@ def source_pages(content: BookContent, design: Design) -> list[Page]:
     if not items:
         return []
     title = design.words.sources_title
-    streams = [Stream((design.page_title(title, SOURCES),)), Stream(tuple(items), _COLUMNS)]
-    return flow(streams, design.page_format, title)
+    heading = (design.page_title(title, SOURCES),)
+    stream = Stream(tuple(items), _COLUMNS, heading=heading)
+    return flow([stream], design.page_format, title)
 
 
 def _source(tune: BookTune, design: Design, width: float) -> list[Flowed]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tunebook.assemble.blocks import Flowed
 from tunebook.assemble.paper import PageFormat
@@ -44,11 +44,16 @@ BLANK_PAGE = Page(has_furniture=False)
 
 @dataclass(frozen=True, slots=True)
 class Stream:
-    """Blocks that are set one below the other in ``columns`` columns, and balanced in the end."""
+    """Blocks that are set one below the other in ``columns`` columns, and balanced in the end.
+    ``heading`` stands over all columns and keeps with them. ``title`` is the running head of pages
+    that the stream begins or goes on on. ``is_whole`` asks for a new page rather than a break."""
 
     items: tuple[Flowed, ...]
     columns: int = 1
     gutter_pt: float = 20.0
+    heading: tuple[Flowed, ...] = ()
+    title: str = ""
+    is_whole: bool = False
 
     def column_width_pt(self, page_format: PageFormat) -> float:
         """Width of one column."""
@@ -60,35 +65,86 @@ def column_width_pt(page_format: PageFormat, columns: int, gutter_pt: float = 20
     return (page_format.text_width_pt - gutter_pt * (columns - 1)) / columns
 
 
+@dataclass(slots=True)
+class _Setter:
+    """Sets streams on pages: the pages so far and where the next block goes."""
+
+    page_format: PageFormat
+    head: str
+    top_pt: float = 0.0
+    pages: list[list[Placed]] = field(default_factory=list)
+    heads: list[str] = field(default_factory=list)
+
+    @property
+    def is_fresh(self) -> bool:
+        return not self.pages or not self.pages[-1]
+
+    @property
+    def room_pt(self) -> float:
+        return self.page_format.height_pt - self.page_format.bottom_pt - self.top_pt
+
+    def turn(self, title: str) -> None:
+        """Begin a new page."""
+        self.pages.append([])
+        self.heads.append(title or self.head)
+        self.top_pt = self.page_format.top_pt
+
+    def set_stream(self, stream: Stream) -> None:
+        """Set the heading, then the columns, page after page."""
+        groups = _groups(stream.items)
+        if not self.pages or (not self.is_fresh and not self._has_room(stream, groups)):
+            self.turn(stream.title)
+        for item in stream.heading:
+            self.top_pt += 0.0 if self.is_fresh else item.before_pt
+            self.pages[-1].append(Placed(item, self.page_format.side_pt, self.top_pt))
+            self.top_pt += item.block.height_pt
+        while groups:
+            groups = groups[self._set_columns(stream, groups) :]
+            if groups:
+                self.turn(stream.title)
+
+    def _has_room(self, stream: Stream, groups: list[tuple[Flowed, ...]]) -> bool:
+        """Whether the heading and the least that goes with it stand on the rest of the page."""
+        if not groups:
+            return _height(stream.heading, False) <= self.room_pt
+        room = self.room_pt - (_height(stream.heading, False) if stream.heading else 0.0)
+        taken, _ = _fill(groups, stream.columns, room, stream.columns > 1)
+        least = min(len(groups), 2 * stream.columns if stream.heading else 1)
+        return taken >= (len(groups) if stream.is_whole else least)
+
+    def _set_columns(self, stream: Stream, groups: list[tuple[Flowed, ...]]) -> int:
+        """Set what goes on this page; return how many groups. A group higher than a whole page
+        is set all the same."""
+        # Columns begin level, so the space above their first block is left out.
+        at_top = self.is_fresh or stream.columns > 1
+        taken, height = _fill(groups, stream.columns, self.room_pt, at_top)
+        if taken == 0 and not self.is_fresh:
+            self.turn(stream.title)
+            at_top = True
+            taken, height = _fill(groups, stream.columns, self.room_pt, at_top)
+        if taken == 0:
+            taken, height = 1, _height(groups[0], True)
+        self.pages[-1] += _set(
+            groups[:taken], stream, self.page_format, self.top_pt, height, at_top
+        )
+        self.top_pt += height
+        return taken
+
+
 def flow(streams: Sequence[Stream], page_format: PageFormat, head: str = "") -> list[Page]:
     """Set the streams one after the other and return the pages.
 
     A heading never stands alone at the foot of a column. A block higher than a page is set all
     the same, on a page of its own.
     """
-    pages: list[list[Placed]] = [[]]
-    top = page_format.top_pt
-    limit = page_format.height_pt - page_format.bottom_pt
+    setter = _Setter(page_format, head)
     for stream in streams:
-        groups = _groups(stream.items)
-        while groups:
-            is_fresh = top == page_format.top_pt
-            # Columns begin level, so the space above their first block is left out.
-            at_top = is_fresh or stream.columns > 1
-            taken, height = _fill(groups, stream.columns, limit - top, at_top)
-            if taken == 0 and not is_fresh:
-                pages.append([])
-                top = page_format.top_pt
-                continue
-            if taken == 0:
-                taken, height = 1, _height(groups[0], False)
-            pages[-1].extend(_set(groups[:taken], stream, page_format, top, height, at_top))
-            groups = groups[taken:]
-            top += height
-            if groups:
-                pages.append([])
-                top = page_format.top_pt
-    return [Page(tuple(placed), head) for placed in pages if placed]
+        setter.set_stream(stream)
+    return [
+        Page(tuple(placed), title)
+        for placed, title in zip(setter.pages, setter.heads, strict=True)
+        if placed
+    ]
 
 
 def _groups(items: Sequence[Flowed]) -> list[tuple[Flowed, ...]]:

@@ -59,14 +59,14 @@ def _contents_pages(
 ) -> list[Page]:
     """Contents in the order of the book, then (where there are sets) by title."""
     words = design.words
-    streams = [Stream((design.page_title(words.contents, CONTENTS),))]
     items = [_plain_entry(title, anchor, design) for title, anchor in outlined(front)]
     for index, section in enumerate(content.sections):
         items += _section_entries(section.title, index, section.tunes, content, design)
     ends = [_plain_entry(title, anchor, design) for title, anchor in outlined(back)]
     if ends:
         ends[0] = Flowed(ends[0].block, design.size(10.0))
-    streams.append(Stream((*items, *ends)))
+    heading = (design.page_title(words.contents, CONTENTS),)
+    streams = [Stream((*items, *ends), heading=heading)]
     if any(section.title for section in content.sections) and len(content.tunes) > 2:
         streams += _by_title(content, design)
     return flow(streams, design.page_format, words.contents)
@@ -97,7 +97,15 @@ def _section_entries(
         block = Entry(title, set_anchor(index), design.width_pt, BOLD, size, size * 1.5)
         items.append(Flowed(block, design.size(9.0), True))
     elif has_sets:
-        items.append(design.small_heading(design.words.other_tunes, design.width_pt))
+        other = paragraph(
+            design.words.other_tunes,
+            design.fonts,
+            design.width_pt,
+            role=BOLD,
+            size_pt=size,
+            leading_pt=size * 1.5,
+        )
+        items.append(Flowed(other, design.size(9.0), True))
     for number, tune in enumerate(tunes):
         entry = Entry(
             tune_title(tune),
@@ -129,4 +137,4 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
         for tune in tunes
     )
     heading = design.heading(design.words.contents_by_title, before_pt=18.0)
-    return [Stream((Flowed(heading.block, heading.before_pt),)), Stream(entries, columns)]
+    return [Stream(entries, columns, heading=(heading,), is_whole=True)]

@@ -7,6 +7,8 @@ tunes, and one of types or keys in which everything stands under one heading.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from typing import Any
 
 from tunebook.assemble.anchors import (
     INDEX_KEYS,
@@ -19,7 +21,7 @@ from tunebook.assemble.anchors import (
 from tunebook.assemble.blocks import Entry, Flowed, Opening, Space, Stack
 from tunebook.assemble.content import BookContent, BookTune
 from tunebook.assemble.design import Design
-from tunebook.assemble.fixed_words import TECHNIQUES
+from tunebook.assemble.fixed_words import MODES, TECHNIQUES
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
 from tunebook.assemble.fonts import SERIF
 from tunebook.assemble.musical_text import key_name, rhythm_name
@@ -28,9 +30,14 @@ from tunebook.model.tune import Tune
 
 LEAST_TUNES = 4
 COLUMNS = 2
-FIRST_POSITION_KEY = 7
+# The hand's place in first position, and how far above it counts as another one (keys).
+FIRST_POSITION_HAND = 2.0
+HAND_LEEWAY = 1.0
+# What nearly every tune of the book has tells nothing.
+MOST_WITH_TECHNIQUE = 0.85
 MUCH_LITTLE_FINGER = 0.2
 OPENING_NOTES = 8
+LONGEST_WHOLE_GROUP = 6
 LEAST_LETTERED = 30
 """From so many titles on, the index of titles has headings by letter."""
 
@@ -54,12 +61,21 @@ def index_pages(content: BookContent, design: Design) -> list[Page]:
     return flow(streams, design.page_format, words.index_titles)
 
 
-def _heading(title: str, anchor: str, design: Design, is_first: bool) -> Stream:
+def _index(
+    title: str,
+    anchor: str,
+    items: Iterable[Flowed],
+    design: Design,
+    *,
+    is_first: bool = False,
+    is_whole: bool = False,
+    notes: tuple[Flowed, ...] = (),
+) -> Stream:
+    """An index in columns under its title."""
     item = design.page_title(title, anchor)
     before = 0.0 if is_first else design.size(26.0)
-    return Stream(
-        (Flowed(item.block, before, keeps_with_next=False, anchor=anchor, outline=(title, 0)),)
-    )
+    heading = Flowed(item.block, before, anchor=anchor, outline=(title, 0))
+    return Stream(tuple(items), COLUMNS, heading=(heading, *notes), title=title, is_whole=is_whole)
 
 
 def _entry(text: str, tune: BookTune, design: Design, indent: float = 0.0) -> Flowed:
@@ -83,8 +99,7 @@ def _titles(content: BookContent, design: Design) -> list[Stream]:
             items.append(design.small_heading(first, width))
         letter = first
         items.append(_entry(title, tune, design))
-    heading = _heading(design.words.index_titles, INDEX_TITLES, design, True)
-    return [heading, Stream(tuple(items), COLUMNS)]
+    return [_index(design.words.index_titles, INDEX_TITLES, items, design, is_first=True)]
 
 
 def _titles_of(tune: BookTune) -> tuple[str, ...]:
@@ -102,32 +117,52 @@ def _grouped(
     items: list[Flowed] = []
     for name, tunes in groups.items():
         items.append(design.small_heading(name, width))
-        items += [_entry(_titles_of(tune)[0], tune, design) for tune in tunes]
-    return [_heading(title, anchor, design, False), Stream(tuple(items), COLUMNS)]
+        entries = [_entry(_titles_of(tune)[0], tune, design) for tune in tunes]
+        # A short group is not torn; of a longer one at least two entries stand together.
+        kept = len(entries) - 1 if len(entries) <= LONGEST_WHOLE_GROUP else 1
+        items += [replace(entry, keeps_with_next=True) for entry in entries[:kept]]
+        items += entries[kept:]
+    return [_index(title, anchor, items, design, is_whole=True)]
 
 
 def _sorted_groups(
-    content: BookContent, name_of: Callable[[BookTune], str], other: str
+    content: BookContent,
+    name_of: Callable[[BookTune], str],
+    rank_of: Callable[[BookTune], Any],
+    other: str,
 ) -> dict[str, list[BookTune]]:
+    """Tunes by the name that they share, the names in the order of ``rank_of``, tunes without a
+    name last as ``other``; each group in alphabetical order."""
     language = content.book.language
-    groups: dict[str, list[BookTune]] = {}
     ranked = sorted(content.tunes, key=lambda tune: sort_key(_titles_of(tune)[0], language))
+    ranked.sort(key=lambda tune: (not name_of(tune), rank_of(tune)))
+    groups: dict[str, list[BookTune]] = {}
     for tune in ranked:
         groups.setdefault(name_of(tune) or other, []).append(tune)
-    names = sorted(groups, key=lambda name: (name == other, sort_key(name, language)))
-    return {name: groups[name] for name in names}
+    return groups
 
 
 def _by_type(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
-    return _sorted_groups(
-        content, lambda tune: rhythm_name(tune.arrangement.tune), design.words.no_type
-    )
+    def name_of(tune: BookTune) -> str:
+        return rhythm_name(tune.arrangement.tune)
+
+    def rank_of(tune: BookTune) -> Any:
+        return sort_key(name_of(tune), content.book.language)
+
+    return _sorted_groups(content, name_of, rank_of, design.words.no_type)
 
 
 def _by_key(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    """By keynote from C up, then by mode."""
+
+    def rank_of(tune: BookTune) -> Any:
+        key = tune.arrangement.tune.key
+        mode = MODES.index(key.mode) if key.mode in MODES else len(MODES)
+        return (key.tonic_step, key.tonic_alter, mode)
+
     words = design.words
     return _sorted_groups(
-        content, lambda tune: key_name(tune.arrangement.tune.key, words), words.no_key
+        content, lambda tune: key_name(tune.arrangement.tune.key, words), rank_of, words.no_key
     )
 
 
@@ -137,9 +172,8 @@ def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTu
         names[kind]: [tune for tune in content.tunes if kind in techniques_of(tune)]
         for kind in TECHNIQUES
     }
-    # What every tune has tells nothing.
-    count = len(content.tunes)
-    return {name: tunes for name, tunes in found.items() if 0 < len(tunes) < count}
+    most = MOST_WITH_TECHNIQUE * len(content.tunes)
+    return {name: tunes for name, tunes in found.items() if 0 < len(tunes) <= most}
 
 
 def techniques_of(tune: BookTune) -> frozenset[str]:
@@ -154,7 +188,7 @@ def techniques_of(tune: BookTune) -> frozenset[str]:
         "held_drone": any(span.stop.key for span in arrangement.drone),
         "open_drone": any(span.stop.key == 0 for span in arrangement.drone),
         "double_stop": any(len(one.stops) > 1 for one in notes),
-        "above_first": any(stop.key > FIRST_POSITION_KEY for stop in stops),
+        "above_first": any(one.hand_key > FIRST_POSITION_HAND + HAND_LEEWAY for one in notes),
         "little_finger": bool(pressed) and little / len(pressed) > MUCH_LITTLE_FINGER,
         "triplet": any(one.note.tuplet is not None for one in notes),
         "grace": any(one.note.is_grace for one in notes),
@@ -175,9 +209,8 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
         name = _entry(_titles_of(tune)[0], tune, design).block
         items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
     words = design.words
-    heading = _heading(words.index_openings, INDEX_OPENINGS, design, False)
-    note = Stream((design.note(words.index_openings_text), Flowed(Space(design.size(8.0)))))
-    return [heading, note, Stream(tuple(items), COLUMNS)]
+    notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))
+    return [_index(words.index_openings, INDEX_OPENINGS, items, design, is_whole=True, notes=notes)]
 
 
 def scale_steps(tune: Tune) -> tuple[int, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from tunebook.assemble.anchors import SIGNS
 from tunebook.assemble.blocks import Beside, Block, Flowed, Music, Stack, paragraph
 from tunebook.assemble.content import BookContent, LegendEntry
@@ -37,22 +39,32 @@ def signs_pages(content: BookContent, design: Design) -> list[Page]:
         LegendEntry(kind) for kind in ("finger", "string", "crossed", "drone", "chord")
     )
     items = [design.page_title(words.signs_title, SIGNS), design.body(words.signs_intro)]
-    items += [Flowed(_entry(entry, design), design.size(12.0)) for entry in entries]
+    room = _example_width(entries, design)
+    items += [Flowed(_entry(entry, room, design), design.size(12.0)) for entry in entries]
     return flow([Stream(tuple(items))], design.page_format, words.signs_title)
 
 
-def _entry(entry: LegendEntry, design: Design) -> Block:
+def _example_width(entries: Sequence[LegendEntry], design: Design) -> float:
+    """Width of the column of examples: that of the widest, within bounds."""
+    widths = [
+        system.width_pt
+        for entry in entries
+        if entry.piece is not None
+        for system in entry.piece.systems
+    ]
+    return min(max(widths, default=0.0), design.width_pt * _EXAMPLE_SHARE)
+
+
+def _entry(entry: LegendEntry, room: float, design: Design) -> Block:
     """Example at the left, text at the right."""
     text = entry.text or design.words.legend.get(entry.kind, "")
-    room = design.width_pt * _EXAMPLE_SHARE
-    left = room + design.size(14.0)
+    left = room + design.size(18.0)
     size = design.size(10.5)
     lines = paragraph(
         text, design.fonts, design.width_pt - left, size_pt=size, leading_pt=size * 1.36
     )
     if entry.piece is None:
-        wide = paragraph(text, design.fonts, design.width_pt, size_pt=size, leading_pt=size * 1.36)
-        return wide
+        return paragraph(text, design.fonts, design.width_pt, size_pt=size, leading_pt=size * 1.36)
     systems = tuple(
         Music(entry.piece, system, min(1.0, room / system.width_pt))
         for system in entry.piece.systems

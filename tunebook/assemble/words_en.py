@@ -66,13 +66,13 @@ ENGLISH = FixedWords(
     sympathetic_strings="Sympathetic strings",
     sympathetic_text="One for each semitone, none of them bowed; they ring with the notes that "
     "are played. From the lowest:",
-    keybox_text="The keybox, drawn to scale as the player sees it: the nut is at the left, the "
-    "bridge far to the right, the lowest string nearest to you. Each key bears the note that "
-    "it sounds.",
+    keybox_text="The keybox, drawn to scale: the nut is at the left, the bridge far to the right, "
+    "the lowest string at the bottom. Each key bears the note that it sounds.",
     fingerboard_text="The fingerboard, drawn to scale: the nut is at the left, the lowest string "
     "at the bottom. Each place bears the note that it sounds.",
     first_position="First position",
-    first_position_text="The shaded keys are those that the four fingers reach in first position.",
+    first_position_text="The shaded keys are those under the four fingers in first position, "
+    "on every row alike.",
     compass="Compass",
     key_counts="{} keys",
     no_keys="no keys: a drone",

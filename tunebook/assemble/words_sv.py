@@ -67,13 +67,13 @@ SWEDISH = FixedWords(
     sympathetic_strings="Resonanssträngar",
     sympathetic_text="En för varje halvton; de stryks inte, utan klingar med i tonerna som "
     "spelas. Från den lägsta:",
-    keybox_text="Knaverlådan, skalenligt ritad som spelaren ser den: sadeln är till vänster, "
-    "stallet långt till höger, den lägsta strängen närmast dig. På varje nyckel står tonen den "
-    "ger.",
+    keybox_text="Knaverlådan, skalenligt ritad: sadeln är till vänster, stallet långt till höger, "
+    "den lägsta strängen underst. På varje nyckel står tonen den ger.",
     fingerboard_text="Greppbrädan, skalenligt ritad: sadeln är till vänster, den lägsta strängen "
     "underst. På varje plats står tonen den ger.",
     first_position="Första läget",
-    first_position_text="De skuggade nycklarna är de som de fyra fingrarna når i första läget.",
+    first_position_text="De skuggade nycklarna är de som ligger under de fyra fingrarna i "
+    "första läget, lika på alla rader.",
     compass="Omfång",
     key_counts="{} nycklar",
     no_keys="inga nycklar: bordun",
