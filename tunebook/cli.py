@@ -5,6 +5,7 @@ Everything heavy is imported inside the command that needs it, so that ``--help`
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -323,8 +324,13 @@ def _options(
 
 
 def _stopped() -> NoReturn:
-    print("stopped; nothing was overwritten", file=sys.stderr)
-    sys.exit(EXIT_INTERRUPTED)
+    """Leave at once: temporary files are gone by now, and waiting for workers that were stopped
+    too could only fail."""
+    from tunebook.pipeline.arranging import stop_workers
+
+    stop_workers()
+    print("stopped; nothing was overwritten", file=sys.stderr, flush=True)
+    os._exit(EXIT_INTERRUPTED)
 
 
 def main() -> None:

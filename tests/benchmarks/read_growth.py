@@ -77,7 +77,9 @@ def main() -> None:
         count = 40_000 // len(piece)
         short = seconds_for(HEAD + piece * count + "\nC|\n")
         long = seconds_for(HEAD + piece * (4 * count) + "\nC|\n")
-        print(f"{name:18} {short:7.3f} s {long:7.3f} s  x {long / max(short, 1e-4):.1f}", flush=True)
+        print(
+            f"{name:18} {short:7.3f} s {long:7.3f} s  x {long / max(short, 1e-4):.1f}", flush=True
+        )
 
 
 if __name__ == "__main__":

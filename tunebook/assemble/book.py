@@ -43,7 +43,8 @@ def assemble_book(content: BookContent, output: Path) -> BookReport:
     written, ProgramError when no font can be found.
     """
     words = fixed_words(content.book.language)
-    design = Design(page_format(content.paper), load_fonts(content.font_cache), words)
+    fonts = load_fonts(content.font_cache, words.opening_quote)
+    design = Design(page_format(content.paper), fonts, words)
     if content.book.may_reorder:
         content = in_best_order(content, design)
     body = lay_out_tunes(content, design, foot_line(content, design))
@@ -113,7 +114,7 @@ def _draw_pages(
     canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
     canvas.setTitle(content.book.title)
     canvas.setAuthor(content.book.editor)
-    canvas.setSubject(content.edition.title or content.edition.name)
+    canvas.setSubject(design.words.local(content.edition.title or content.edition.name))
     canvas.setCreator(f"tunebook {content.program_version}".strip())
     references = {
         anchor: PageReference(index, numbered.labels[index])

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from tunebook.assemble.anchors import CHORDS
-from tunebook.assemble.blocks import Beside, Flowed, Space, Stack
+from tunebook.assemble.blocks import Beside, Drawing, Flowed, Space, Stack
 from tunebook.assemble.content import BookContent, ChordShapes
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
-from tunebook.assemble.fonts import SANS_BOLD
-from tunebook.assemble.musical_text import with_signs
-from tunebook.assemble.shapes_drawing import shapes_grid
+from tunebook.assemble.shapes_drawing import print_symbol, shapes_grid
+from tunebook.assemble.sheet import Sheet
 
 _COLUMNS = 2
 _MOST_TUNES = 6
@@ -37,8 +36,10 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
 def _entry(one: ChordShapes, content: BookContent, design: Design, width: float) -> Stack:
     size = design.size(11.0)
     name_width = design.size(30.0)
-    name = design.small(with_signs(one.symbol), name_width, role=SANS_BOLD)
-    name = type(name)(name.lines, SANS_BOLD, size, size * 1.3, name_width)
+    name = Drawing(
+        size * 1.3,
+        lambda sheet, left, top: _print_name(sheet, left, top + size, one.symbol, size),
+    )
     shapes = shapes_grid(
         tuple(("", shape) for shape in one.shapes), content.instrument, design, width - name_width
     )
@@ -46,6 +47,10 @@ def _entry(one: ChordShapes, content: BookContent, design: Design, width: float)
     named = ", ".join(tunes[:_MOST_TUNES]) + (" …" if len(tunes) > _MOST_TUNES else "")
     where = design.small(design.words.chord_in.format(named), width, role="serif-italic")
     return Stack((Beside((name, shapes), (0.0, name_width), is_centred=True), where))
+
+
+def _print_name(sheet: Sheet, left: float, base: float, symbol: str, size: float) -> None:
+    print_symbol(sheet, left, base, symbol, size)
 
 
 def _tunes_with(symbol: str, content: BookContent) -> list[str]:

@@ -10,11 +10,11 @@ from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
 from tunebook.assemble.fonts import SERIF
 from tunebook.assemble.musical_text import tuning_text
+from tunebook.model.hand import Hand
 
-_FONT_LICENCES = (
-    "C059, Nimbus Sans (GNU AGPL 3 with an exception for embedding in documents), DejaVu (free "
-    "to embed)"
-)
+# Licences as the packages state them.
+_LILYPOND_FONTS = "C059, Nimbus Sans (GNU AGPL 3 with an exception for embedding in documents)"
+_FALLBACK_FONTS = "DejaVu (free to embed)"
 _COLUMNS = 2
 
 
@@ -70,7 +70,7 @@ def colophon_pages(content: BookContent, design: Design) -> list[Page]:
         design.body(words.tempo_text, before_pt=6.0),
     ]
     left = design.size(110.0)
-    for number, (name, value) in enumerate(_settings(content, words)):
+    for number, (name, value) in enumerate(_settings(content, design)):
         pair = (
             design.small(name, left, role="serif-bold"),
             design.small(value, design.width_pt - left),
@@ -80,18 +80,31 @@ def colophon_pages(content: BookContent, design: Design) -> list[Page]:
     return flow([Stream(tuple(items))], design.page_format, words.colophon_title)
 
 
-def _settings(content: BookContent, words: FixedWords) -> list[tuple[str, str]]:
-    edition, instrument, hand = content.edition, content.instrument, content.hand
+def _settings(content: BookContent, design: Design) -> list[tuple[str, str]]:
+    words = design.words
+    edition, instrument = content.edition, content.instrument
+    tuned = words.tuned.format(tuning_text(instrument))
     facts = [
-        (words.edition, edition.title or edition.name),
-        (words.instrument, f"{instrument.title}; {words.tuned.format(tuning_text(instrument))}"),
-        (words.hand, hand.name),
-        (words.paper, content.paper),
+        (words.edition, words.local(edition.title or edition.name)),
+        (words.instrument, f"{words.local(instrument.title)}; {tuned}"),
+        (words.hand, _hand_text(content.hand, words)),
+        (words.paper, content.paper.upper() if content.paper in ("a4", "a5") else content.paper),
         (words.staff_size, f"{edition.staff_size_pt:g} pt"),
         *content.settings,
-        (words.fonts, words.fonts_text.format(_FONT_LICENCES)),
+        (words.fonts, words.fonts_text.format(_font_text(design))),
         (words.program, f"tunebook {content.program_version}, LilyPond".strip()),
     ]
     if content.date:
         facts.append((words.date, content.date))
     return [(name, value) for name, value in facts if value]
+
+
+def _hand_text(hand: Hand, words: FixedWords) -> str:
+    direction = words.hand_direction[int(hand.higher_finger_on_higher_string)]
+    barre = words.hand_barre[int(hand.allows_barre)]
+    return f"{words.local(hand.name)}; {direction}; {barre}"
+
+
+def _font_text(design: Design) -> str:
+    has_fallback = any(name.startswith("DejaVu") for name in design.fonts.main_names)
+    return _FALLBACK_FONTS if has_fallback else f"{_LILYPOND_FONTS}, {_FALLBACK_FONTS}"

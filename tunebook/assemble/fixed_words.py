@@ -45,6 +45,7 @@ class FixedWords:
     """Words and sentences of one language. ``{}`` in a text takes a number or a name."""
 
     language: str
+    opening_quote: str
     # front matter
     edited_by: str
     for_instrument: str
@@ -143,6 +144,8 @@ class FixedWords:
     edition: str
     instrument: str
     hand: str
+    hand_direction: tuple[str, str]
+    hand_barre: tuple[str, str]
     paper: str
     staff_size: str
     tempo: str
@@ -152,3 +155,9 @@ class FixedWords:
     program: str
     date: str
     page: str
+    names: Mapping[str, str]
+
+    def local(self, name: str) -> str:
+        """A name from the data that ship with the program (titles of instruments and editions,
+        sizes of hands) in this language; any other text as it stands."""
+        return self.names.get(name, name)

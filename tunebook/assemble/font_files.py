@@ -20,6 +20,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from tunebook.assemble.kerning import kerning_pairs
 from tunebook.assemble.outlines import quadratic_outline, saved, set_outlines
 from tunebook.assemble.symbol_font import symbol_true_type
 
@@ -58,6 +59,15 @@ def fallback_file(role: str) -> Path | None:
 def text_font(role: str, cache_folder: Path | None) -> tuple[str, bytes] | None:
     """Name and TrueType data of the main font of ``role``, or None when it is not at hand."""
     return _converted(_TEXT_FONTS[role], cache_folder, _true_type)
+
+
+def text_kerning(role: str) -> dict[str, int]:
+    """Kerning pairs of the main font of ``role``; empty when it is not at hand."""
+    source = _find(_TEXT_FONTS[role] + ".otf")
+    try:
+        return kerning_pairs(source) if source is not None else {}
+    except Exception:  # a font file that fontTools cannot read: no kerning
+        return {}
 
 
 def symbol_font(cache_folder: Path | None) -> tuple[str, bytes] | None:

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from dataclasses import dataclass, field
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-from tunebook.assemble.font_files import ROLES, fallback_file, symbol_font, text_font
+from tunebook.assemble.font_files import (
+    ROLES,
+    fallback_file,
+    symbol_font,
+    text_font,
+    text_kerning,
+)
+from tunebook.assemble.kerning import Kerning, kerned
 from tunebook.assemble.symbol_font import DOT, HALF, SIXTEENTH, WHOLE
 from tunebook.errors import ProgramError
 
@@ -16,6 +24,9 @@ SERIF, BOLD, ITALIC, BOLD_ITALIC, SANS, SANS_BOLD = ROLES
 # Printed for a character that no font has.
 _UNKNOWN = "\ufffd"
 _SYMBOLS = "symbols"
+# Smaller text is not kerned: nobody sees it there.
+_KERNED_FROM_PT = 13.0
+_OPENING_QUOTE = re.compile(r'(?:(?<=\s)|(?<=[(\[])|^)"(?=\S)')
 _OWN_SYMBOLS = (WHOLE, HALF, SIXTEENTH, DOT)
 
 
@@ -26,13 +37,15 @@ class Fonts:
 
     chains: dict[str, tuple[Any, ...]]
     main_names: tuple[str, ...] = ()
+    kerning: dict[str, Kerning] = field(default_factory=dict)
+    opening_quote: str = "“"
     missing: set[str] = field(default_factory=set)
     _choices: dict[tuple[str, str], Any] = field(default_factory=dict)
 
     def runs(self, text: str, role: str) -> list[tuple[str, str]]:
         """Cut ``text`` into (font name, text) runs, each printable by its font."""
         runs: list[tuple[str, str]] = []
-        for letter in printable(text):
+        for letter in printable(text, self.opening_quote):
             font = self._font_of(letter, role)
             if font is None:
                 self.missing.add(letter)
@@ -46,10 +59,20 @@ class Fonts:
         return runs
 
     def width(self, text: str, role: str, size_pt: float) -> float:
-        """Width of ``text`` in points."""
+        """Width of ``text`` in points, kerned where it is printed so."""
+        return sum(width for _, _, width in self.pieces(text, role, size_pt))
+
+    def pieces(self, text: str, role: str, size_pt: float) -> list[tuple[str, str, float]]:
+        """(font name, text, advance in points) of all that is printed in one go. Text of the size
+        of a title is cut where letters are kerned."""
         from reportlab.pdfbase.pdfmetrics import stringWidth
 
-        return float(sum(stringWidth(run, font, size_pt) for font, run in self.runs(text, role)))
+        pairs = self.kerning.get(role, {}) if size_pt >= _KERNED_FROM_PT else {}
+        return [
+            (font, piece, stringWidth(piece, font, size_pt) + shift * size_pt / 1000.0)
+            for font, run in self.runs(text, role)
+            for piece, shift in kerned(run, pairs)
+        ]
 
     def _font_of(self, letter: str, role: str) -> Any:
         key = (letter, role)
@@ -60,9 +83,11 @@ class Fonts:
         return self._choices[key]
 
 
-def printable(text: str) -> str:
-    """Composed letters (NFC); control characters, marks of direction and line ends as spaces."""
-    composed = unicodedata.normalize("NFC", text)
+def printable(text: str, opening_quote: str = "“") -> str:
+    """Composed letters (NFC), printer's apostrophes and quotation marks; control characters,
+    marks of direction and line ends as spaces."""
+    composed = _OPENING_QUOTE.sub(opening_quote, unicodedata.normalize("NFC", text))
+    composed = composed.replace('"', "”").replace("'", "’").replace("`", "‘")
     return "".join(
         " " if unicodedata.category(letter) in ("Cc", "Zl", "Zp") else letter
         for letter in composed
@@ -70,7 +95,7 @@ def printable(text: str) -> str:
     )
 
 
-def load_fonts(cache_folder: Path | None = None) -> Fonts:
+def load_fonts(cache_folder: Path | None = None, opening_quote: str = "“") -> Fonts:
     """Register the fonts with reportlab and return them by role.
 
     Converted fonts are kept in ``cache_folder`` (None: converted anew, about 2 s). Raises
@@ -95,7 +120,7 @@ def load_fonts(cache_folder: Path | None = None) -> Fonts:
         if main is None and fallback is None:
             raise ProgramError("no font for the text", "install the lilypond or matplotlib package")
         chains[role] = tuple(chain)
-    return Fonts(chains, tuple(names))
+    return Fonts(chains, tuple(names), {BOLD: text_kerning(BOLD)}, opening_quote)
 
 
 def _registered(name: str, source: BytesIO | Path) -> Any:

@@ -23,7 +23,7 @@ def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
     """The page (or pages) that shows the instrument as it is tuned."""
     words = design.words
     picture = words.keybox_text if instrument.kind == "keyed" else words.fingerboard_text
-    facts = f"{instrument.title}, {words.tuned.format(tuning_text(instrument))}"
+    facts = f"{words.local(instrument.title)}, {words.tuned.format(tuning_text(instrument))}"
     items = [
         design.page_title(words.instrument_title, INSTRUMENT),
         design.body(facts),
@@ -66,7 +66,7 @@ def write_instrument_page(
     design = Design(form, load_fonts(font_cache), fixed_words(language))
     buffer = BytesIO()
     canvas = Canvas(buffer, pagesize=(form.width_pt, form.height_pt), invariant=1)
-    canvas.setTitle(f"{instrument.title}, {tuning_text(instrument)}")
+    canvas.setTitle(f"{design.words.local(instrument.title)}, {tuning_text(instrument)}")
     sheet = Sheet(canvas, design.fonts, form)
     for page in instrument_pages(instrument, design):
         page.draw(sheet)

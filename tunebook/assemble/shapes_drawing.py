@@ -7,6 +7,7 @@ ring at the nut is an open string that sounds. Strings that are silent are grey.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from tunebook.assemble.blocks import Block, Drawing, Stack
@@ -18,6 +19,7 @@ from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument
 
 Shape = tuple[Stop, ...]
+_SYMBOL_PARTS = re.compile(r"\d+|\D+")
 # Sizes in points at full size: between strings, the disc of a finger, the least part of the
 # keybox shown (in keys).
 _STRING_PT = 7.5
@@ -37,13 +39,26 @@ def shape_drawing(
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         if symbol:
-            sheet.text(left_pt, top_pt + name_pt, with_signs(symbol), SANS_BOLD, name_pt)
+            print_symbol(sheet, left_pt, top_pt + name_pt, symbol, name_pt)
         area = (left_pt + _NUT_PT * scale, left_pt + width_pt - 4 * scale)
         lowest = top_pt + head + _DISC_PT * scale + step * (len(instrument.strings) - 1)
         _draw_strings(sheet, instrument, shape, area, lowest, scale)
         _draw_keys(sheet, instrument, shape, area, lowest, scale)
 
     return Drawing(height, paint)
+
+
+def print_symbol(
+    sheet: Sheet, left_pt: float, base_pt: float, symbol: str, size_pt: float
+) -> float:
+    """Print a chord symbol as over the music, figures raised and small; return its width."""
+    at = left_pt
+    for part in _SYMBOL_PARTS.findall(with_signs(symbol)):
+        is_raised = part[0].isdigit()
+        size = size_pt * (0.7 if is_raised else 1.0)
+        rise = size_pt * (0.34 if is_raised else 0.0)
+        at += sheet.text(at, base_pt, part, SANS_BOLD, size, rise_pt=rise)
+    return at - left_pt
 
 
 def shapes_row(arrangement: Arrangement, design: Design) -> Block | None:

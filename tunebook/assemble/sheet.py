@@ -67,13 +67,16 @@ class Sheet:
     ) -> float:
         """Print one line with its base line at ``base_pt``; return its width. ``align`` says what
         ``left_pt`` is: left, right or centre of the text."""
-        width = self.fonts.width(text, role, size_pt)
+        pieces = self.fonts.pieces(text, role, size_pt)
+        width = sum(advance for _, _, advance in pieces)
         at = left_pt - {"left": 0.0, "right": width, "centre": width / 2}[align]
-        line = self.canvas.beginText(at, self._up(base_pt) + rise_pt)
+        line = self.canvas.beginText()
         line.setFillGray(grey)
-        for font, run in self.fonts.runs(text, role):
+        for font, piece, advance in pieces:
+            line.setTextOrigin(at, self._up(base_pt) + rise_pt)
             line.setFont(font, size_pt)
-            line.textOut(run)
+            line.textOut(piece)
+            at += advance
         self.canvas.drawText(line)
         return width
 

@@ -74,8 +74,9 @@ def _draw_below(
         base += design.size(8.0)
     instrument = content.instrument
     size = design.size(12.5)
+    title = words.local(instrument.title)
     lines = (
-        words.for_instrument.format(instrument.title[:1].lower() + instrument.title[1:]),
+        words.for_instrument.format(title[:1].lower() + title[1:]),
         words.tuned.format(tuning_text(instrument)),
     )
     for line in lines:
@@ -90,6 +91,6 @@ def _draw_foot(
     if content.book.editor:
         text = design.words.edited_by.format(content.book.editor)
         sheet.text(middle, base, text, SERIF, size, align="centre")
-    edition = content.edition.title or content.edition.name
+    edition = design.words.local(content.edition.title or content.edition.name)
     down = base + size * 1.7
     sheet.text(middle, down, edition, ITALIC, size, align="centre", grey=GREY)

@@ -4,6 +4,7 @@ from tunebook.assemble.fixed_words import FixedWords
 
 ENGLISH = FixedWords(
     language="en",
+    opening_quote="“",
     edited_by="Edited by {}",
     for_instrument="for {}",
     tuned="tuned {}",
@@ -165,6 +166,8 @@ ENGLISH = FixedWords(
     edition="Edition",
     instrument="Instrument",
     hand="Hand",
+    hand_direction=("lower finger on the higher string", "higher finger on the higher string"),
+    hand_barre=("no barre", "barre allowed"),
     paper="Paper",
     staff_size="Height of the staff",
     tempo="Tempo",
@@ -174,4 +177,5 @@ ENGLISH = FixedWords(
     program="Made with",
     date="Date",
     page="page",
+    names={},
 )

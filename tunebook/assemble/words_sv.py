@@ -4,6 +4,7 @@ from tunebook.assemble.fixed_words import FixedWords
 
 SWEDISH = FixedWords(
     language="sv",
+    opening_quote="”",
     edited_by="Sammanställd av {}",
     for_instrument="för {}",
     tuned="stämd {}",
@@ -167,6 +168,8 @@ SWEDISH = FixedWords(
     edition="Utgåva",
     instrument="Instrument",
     hand="Hand",
+    hand_direction=("lägre finger på den högre strängen", "högre finger på den högre strängen"),
+    hand_barre=("ingen barré", "barré tillåten"),
     paper="Papper",
     staff_size="Notsystemets höjd",
     tempo="Tempo",
@@ -176,4 +179,18 @@ SWEDISH = FixedWords(
     program="Framställd med",
     date="Datum",
     page="sidan",
+    names={
+        "Nyckelharpa, three rows": "Nyckelharpa, tre rader",
+        "Nyckelharpa, four rows": "Nyckelharpa, fyra rader",
+        "Fiddle": "Fiol",
+        "Viola": "Altfiol",
+        "Player's edition": "Spelmansutgåva",
+        "Teacher's edition": "Lärarutgåva",
+        "Student edition, level 1": "Elevutgåva, nivå 1",
+        "Student edition, level 2": "Elevutgåva, nivå 2",
+        "Student edition, level 3": "Elevutgåva, nivå 3",
+        "small": "liten",
+        "medium": "medelstor",
+        "large": "stor",
+    },
 )

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
+import sys
+import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -121,8 +125,38 @@ def map_on_cores(
     else:
         from joblib import Parallel, delayed
 
+        # After Ctrl-C the pool's helper process would remark on what it tidies up.
+        os.environ.setdefault("PYTHONWARNINGS", "ignore")
         workers = Parallel(n_jobs=jobs, return_as="generator", batch_size=4)
-        yield from workers(delayed(function)(*arguments) for arguments in work)
+        with _interrupts_held_back():
+            results = workers(delayed(function)(*arguments) for arguments in work)
+        yield from results
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Processes started meanwhile never see Ctrl-C: this one hears it and ends them in order."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    from joblib.externals.loky.backend import resource_tracker
+
+    # Starting this helper lets interrupts through again, so it has to be there first.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def stop_workers() -> None:
+    """End the worker processes, if any were started."""
+    warnings.simplefilter("ignore")  # the pool's remark that its workers are gone
+    loky = sys.modules.get("joblib.externals.loky.reusable_executor")
+    executor = getattr(loky, "_executor", None)
+    if executor is not None:
+        executor.shutdown(wait=False, kill_workers=True)
 
 
 def _map_on_cluster(

@@ -15,6 +15,9 @@ from tunebook.read.tune_text import TuneText, cut_into_tunes
 
 __all__ = ["FolderReading", "TuneText", "find_files", "iterate_tune_texts", "read_folder"]
 
+_CONTROL_CODES = bytes(code for code in range(32) if code not in b"\t\n\r\f\v\x1a\x1b")
+_TEXT_BYTES_A_CONTROL = 100
+
 
 @dataclass(frozen=True, slots=True)
 class FolderReading:
@@ -87,7 +90,23 @@ def iterate_tune_texts(
             what = f"the file cannot be read ({error.strerror})"
             yield Message(SourcePlace(name), "file", what, "check its rights", is_fatal=True)
             continue
-        yield from cut_into_tunes(decode(data)[0], name, limits)
+        if not is_text(data):
+            what = "the file is not text"
+            yield Message(SourcePlace(name), "file", what, "is it an ABC file?", is_fatal=True)
+            continue
+        pieces = list(cut_into_tunes(decode(data)[0], name, limits))
+        if not pieces and data.strip():
+            what = "no tune was found in the file"
+            yield Message(SourcePlace(name), "file", what, "a tune begins with X:")
+        yield from pieces
+
+
+def is_text(data: bytes) -> bool:
+    """True unless the bytes hold what no text does: NUL (but in UTF-16) or many control codes."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return True
+    controls = len(data) - len(data.translate(None, _CONTROL_CODES))
+    return b"\0" not in data and controls * _TEXT_BYTES_A_CONTROL <= len(data)
 
 
 def _relative(path: Path, root: Path) -> str:
