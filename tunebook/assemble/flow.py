@@ -109,8 +109,14 @@ class _Setter:
             return _height(stream.heading, False) <= self.room_pt
         room = self.room_pt - (_height(stream.heading, False) if stream.heading else 0.0)
         taken, _ = _fill(groups, stream.columns, room, stream.columns > 1)
-        least = min(len(groups), 2 * stream.columns if stream.heading else 1)
-        return taken >= (len(groups) if stream.is_whole else least)
+        if stream.is_whole and taken < len(groups):
+            # A new page, unless that would not be enough either.
+            fresh = self.page_format.text_height_pt
+            fresh -= _height(stream.heading, True) if stream.heading else 0.0
+            if _fill(groups, stream.columns, fresh, True)[0] == len(groups):
+                return False
+        least = min(len(groups), 4 * stream.columns if stream.heading else 1)
+        return taken >= least
 
     def _set_columns(self, stream: Stream, groups: list[tuple[Flowed, ...]]) -> int:
         """Set what goes on this page; return how many groups. A group higher than a whole page

@@ -16,6 +16,9 @@ from tunebook.assemble.signs import signs_pages
 from tunebook.assemble.sorting import sort_key
 from tunebook.assemble.title_page import title_block
 
+# From more tunes on, the contents are set in two columns.
+_MOST_IN_ONE_COLUMN = 44
+
 
 def front_matter(content: BookContent, design: Design, back: Sequence[Page]) -> list[Page]:
     """Return the pages before the tunes. ``back`` are those after them, for the contents."""
@@ -59,14 +62,16 @@ def _contents_pages(
 ) -> list[Page]:
     """Contents in the order of the book, then (where there are sets) by title."""
     words = design.words
-    items = [_plain_entry(title, anchor, design) for title, anchor in outlined(front)]
+    columns = 1 if len(content.tunes) <= _MOST_IN_ONE_COLUMN else 2
+    width = column_width_pt(design.page_format, columns)
+    items = [_plain_entry(title, anchor, width, design) for title, anchor in outlined(front)]
     for index, section in enumerate(content.sections):
-        items += _section_entries(section.title, index, section.tunes, content, design)
-    ends = [_plain_entry(title, anchor, design) for title, anchor in outlined(back)]
+        items += _section_entries(section.title, index, section.tunes, width, content, design)
+    ends = [_plain_entry(title, anchor, width, design) for title, anchor in outlined(back)]
     if ends:
         ends[0] = Flowed(ends[0].block, design.size(10.0))
     heading = (design.page_title(words.contents, CONTENTS),)
-    streams = [Stream((*items, *ends), heading=heading)]
+    streams = [Stream((*items, *ends), columns, heading=heading)]
     if any(section.title for section in content.sections) and len(content.tunes) > 2:
         streams += _by_title(content, design)
     return flow(streams, design.page_format, words.contents)
@@ -82,25 +87,30 @@ def outlined(pages: Sequence[Page]) -> list[tuple[str, str]]:
     ]
 
 
-def _plain_entry(title: str, anchor: str, design: Design) -> Flowed:
-    size = design.size(10.5)
-    return Flowed(Entry(title, anchor, design.width_pt, SERIF, size, size * 1.42))
+def _plain_entry(title: str, anchor: str, width: float, design: Design) -> Flowed:
+    size = _entry_size(width, design)
+    return Flowed(Entry(title, anchor, width, SERIF, size, size * 1.42))
 
 
 def _section_entries(
-    title: str, index: int, tunes: Sequence[BookTune], content: BookContent, design: Design
+    title: str,
+    index: int,
+    tunes: Sequence[BookTune],
+    width: float,
+    content: BookContent,
+    design: Design,
 ) -> list[Flowed]:
-    size = design.size(10.5)
+    size = _entry_size(width, design)
     has_sets = any(section.title for section in content.sections)
     items = []
     if title:
-        block = Entry(title, set_anchor(index), design.width_pt, BOLD, size, size * 1.5)
+        block = Entry(title, set_anchor(index), width, BOLD, size, size * 1.5)
         items.append(Flowed(block, design.size(9.0), True))
     elif has_sets:
         other = paragraph(
             design.words.other_tunes,
             design.fonts,
-            design.width_pt,
+            width,
             role=BOLD,
             size_pt=size,
             leading_pt=size * 1.5,
@@ -110,7 +120,7 @@ def _section_entries(
         entry = Entry(
             tune_title(tune),
             tune_anchor(tune.identity),
-            design.width_pt,
+            width,
             SERIF,
             size,
             size * 1.42,
@@ -119,6 +129,11 @@ def _section_entries(
         )
         items.append(Flowed(entry, design.size(9.0) if not number and not has_sets else 0.0))
     return items
+
+
+def _entry_size(width: float, design: Design) -> float:
+    """Smaller type in columns."""
+    return design.size(10.5 if width == design.width_pt else 9.5)
 
 
 def tune_title(tune: BookTune) -> str:

@@ -78,11 +78,11 @@ def _index(
     return Stream(tuple(items), COLUMNS, heading=(heading, *notes), title=title, is_whole=is_whole)
 
 
-def _entry(text: str, tune: BookTune, design: Design, indent: float = 0.0) -> Flowed:
+def _entry(text: str, tune: BookTune, design: Design, middle: str = "") -> Flowed:
     size = design.size(9.5)
     width = column_width_pt(design.page_format, COLUMNS)
     anchor = tune_anchor(tune.identity)
-    return Flowed(Entry(text, anchor, width, SERIF, size, size * 1.42, indent))
+    return Flowed(Entry(text, anchor, width, SERIF, size, size * 1.42, middle=middle))
 
 
 def _titles(content: BookContent, design: Design) -> list[Stream]:
@@ -206,7 +206,8 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
     tunes.sort(key=lambda tune: (scale_steps(tune.arrangement.tune), tune.identity))
     items = []
     for tune in tunes:
-        name = _entry(_titles_of(tune)[0], tune, design).block
+        steps = " ".join(str(step) for step in scale_steps(tune.arrangement.tune))
+        name = _entry(_titles_of(tune)[0], tune, design, steps).block
         items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
     words = design.words
     notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))

@@ -7,11 +7,12 @@ from tunebook.assemble.blocks import Entry, Flowed
 from tunebook.assemble.content import BookContent, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.fixed_words import FixedWords
-from tunebook.assemble.flow import Page, Stream, flow
+from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
 from tunebook.assemble.fonts import SERIF
 from tunebook.assemble.musical_text import note_name
 
 LEAST_TUNES = 3
+MOST_IN_ONE_COLUMN = 30
 FIRST_POSITION_KEY = 7
 
 
@@ -20,15 +21,18 @@ def ladder_pages(content: BookContent, design: Design) -> list[Page]:
     if len(content.tunes) < LEAST_TUNES:
         return []
     words = design.words
+    columns = 1 if len(content.tunes) <= MOST_IN_ONE_COLUMN else 2
+    width = column_width_pt(design.page_format, columns)
     ranked = sorted(content.tunes, key=lambda tune: (tune.arrangement.difficulty, tune.identity))
-    items = [design.page_title(words.ladder_title, LADDER), design.body(words.ladder_text)]
-    size = design.size(10.5)
+    heading = (design.page_title(words.ladder_title, LADDER), design.body(words.ladder_text))
+    items: list[Flowed] = []
+    size = design.size(10.5 if columns == 1 else 9.5)
     for number, tune in enumerate(ranked):
         title = tune.arrangement.tune.title or tune.identity
         entry = Entry(
             f"{number + 1}.  {title}",
             tune_anchor(tune.identity),
-            design.width_pt,
+            width,
             SERIF,
             size,
             size * 1.42,
@@ -36,8 +40,9 @@ def ladder_pages(content: BookContent, design: Design) -> list[Page]:
         )
         reason = tune.difficulty_reason or facts_of(tune, words)
         items.append(Flowed(entry, design.size(5.0), keeps_with_next=True))
-        items.append(Flowed(design.small(reason, design.width_pt, indent_pt=design.size(18.0))))
-    return flow([Stream(tuple(items))], design.page_format, words.ladder_title)
+        items.append(Flowed(design.small(reason, width, indent_pt=design.size(18.0))))
+    stream = Stream(tuple(items), columns, heading=heading)
+    return flow([stream], design.page_format, words.ladder_title)
 
 
 def facts_of(tune: BookTune, words: FixedWords) -> str:
