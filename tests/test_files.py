@@ -53,3 +53,12 @@ def test_a_file_in_place_of_the_folder_is_said_early(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(OutputError, match="cannot be written"):
         check_writable(tmp_path / "file" / "book.pdf")
+
+
+def test_others_may_read_what_the_umask_lets_them(tmp_path: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        write_whole(tmp_path / "a.txt", b"x")
+    finally:
+        os.umask(before)
+    assert (tmp_path / "a.txt").stat().st_mode & 0o777 == 0o644

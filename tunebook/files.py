@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import tempfile
 from pathlib import Path
 
@@ -19,7 +20,9 @@ def write_whole(path: Path, content: bytes, *, may_overwrite: bool = True) -> No
         if path.is_dir():
             raise IsADirectoryError(21, "it is a folder")
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=".tunebook-", dir=path.parent)
+        temporary = str(path.parent / f".tunebook-{os.getpid()}-{secrets.token_hex(6)}")
+        # Not by tempfile, whose files nobody else may read.
+        handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
         with os.fdopen(handle, "wb") as file:
             file.write(content)
         if may_overwrite:

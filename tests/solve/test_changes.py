@@ -3,7 +3,8 @@ from __future__ import annotations
 import pytest
 
 from tunebook.model.instrument import Instrument, String, key_place_mm
-from tunebook.solve.changes import find_string_changes, frequency_hz, pitch_name
+from tunebook.model.tune import pitch_name
+from tunebook.solve.changes import find_string_changes, frequency_hz
 
 
 def instrument(*opens: int, length: float = 400.0) -> Instrument:

@@ -17,6 +17,14 @@ STEP_LETTERS = "CDEFGAB"
 ALTER_SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 
 
+_SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+
+
+def pitch_name(midi: int) -> str:
+    """Name of a MIDI key number in scientific pitch notation, spelled with sharps: C3, F#4."""
+    return f"{_SHARP_NAMES[midi % 12]}{midi // 12 - 1}"
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Pitch:
     """A spelled pitch. ``step`` 0 = C .. 6 = B, ``alter`` in semitones, ``octave`` 4 holds

@@ -9,7 +9,7 @@ from tunebook.errors import Message, SettingError
 from tunebook.files import check_writable
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
-from tunebook.model.tune import Tune
+from tunebook.model.tune import Tune, pitch_name
 from tunebook.pipeline.arranging import (
     Progress,
     arrange_tune,
@@ -23,7 +23,6 @@ from tunebook.pipeline.ordering import order_tunes, unique_identities
 from tunebook.pipeline.setup import Setup
 from tunebook.read.folder import read_folder
 from tunebook.read.profile import read_instrument
-from tunebook.solve.changes import pitch_name
 from tunebook.solve.transpose import transpose_tune
 
 MOST_TUNINGS = 8

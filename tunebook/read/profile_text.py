@@ -4,15 +4,9 @@ from __future__ import annotations
 
 from tunebook.model.hand import FINGER_PAIRS, Hand
 from tunebook.model.instrument import Instrument, String
-
-SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+from tunebook.model.tune import pitch_name
 
 BOUNDS = ("MinPrac", "MinComf", "MinRel", "MaxRel", "MaxComf", "MaxPrac")
-
-
-def pitch_name(midi: int) -> str:
-    """Name of a pitch with sharps, as F#4."""
-    return f"{SHARP_NAMES[midi % 12]}{midi // 12 - 1}"
 
 
 def profile_as_text(instrument: Instrument) -> list[str]:

@@ -8,13 +8,12 @@ from collections.abc import Iterable
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.changes import StringChange, TuneChange
 from tunebook.model.instrument import Instrument
+from tunebook.model.tune import pitch_name
 
 A4_HZ = 440.0
 """Concert pitch (ISO 16:1975)."""
 RISKY_TENSION_PERCENT = 10.0
 """Above this rise the report warns. Our judgement; string makers' charts decide."""
-
-_SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 
 def find_changes(identity: str, before: Arrangement, after: Arrangement) -> TuneChange:
@@ -82,11 +81,6 @@ def find_string_changes(before: Instrument, after: Instrument) -> tuple[StringCh
 def frequency_hz(midi: int) -> float:
     """Frequency of a MIDI key number in equal temperament at A4 = 440 Hz (ISO 16:1975)."""
     return A4_HZ * 2.0 ** ((midi - 69) / 12.0)
-
-
-def pitch_name(midi: int) -> str:
-    """Name of a pitch, spelled with sharps: C3, F#4."""
-    return f"{_SHARP_NAMES[midi % 12]}{midi // 12 - 1}"
 
 
 def _places(note: FingeredNote) -> tuple[tuple[int, int], ...]:
