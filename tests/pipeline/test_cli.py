@@ -145,3 +145,10 @@ def test_version_is_printed(tmp_path: Path) -> None:
     from tunebook import __version__
 
     assert run("--version", folder=tmp_path).stdout == f"tunebook {__version__}\n"
+
+
+def test_a_limit_in_book_toml_leaves_out_what_is_larger(tunes: Path, tmp_path: Path) -> None:
+    (tunes / "book.toml").write_text("[reading]\ntune_notes = 5\n", encoding="utf-8")
+    done = run("check", "tunes", folder=tmp_path)
+    assert "limit" in run("check", "tunes", "--json", folder=tmp_path).stdout + done.stderr
+    assert "Traceback" not in done.stderr

@@ -51,6 +51,15 @@ def test_a_whole_file_is_read() -> None:
     assert (choice.tempo, choice.fingers, choice.strings) == (96, ((3, 2, 1),), ((4, 1, "D"),))
 
 
+def test_voices_and_limits_of_reading_are_settings() -> None:
+    book, messages = parse('[reading]\nvoice = "2"\ntune_notes = 9\nfile_bytes = 0\n')
+    assert dict(book.reading) == {"voice": "2", "tune_notes": 9}
+    assert messages == [
+        "book.toml:4: setting 'reading.file_bytes' cannot be 0: input should be greater than or "
+        "equal to 1; the default is used"
+    ]
+
+
 def test_an_own_edition_keeps_the_limits_of_the_one_it_is_based_on() -> None:
     book, _ = parse(
         '[[edition]]\nname = "mine"\nbased_on = "student-1"\n'

@@ -76,7 +76,9 @@ class HandChoice:
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """A whole book.toml with every default filled in. ``tuning`` None means the profile's own."""
+    """A whole book.toml with every default filled in. ``tuning`` None means the profile's own.
+    ``reading`` are the (name, value) pairs of the [reading] table that were given: voices and
+    limits of reading."""
 
     title: str = "Tune book"
     subtitle: str = ""
@@ -88,6 +90,7 @@ class Book:
     instrument: str = "nyckelharpa-3row"
     tuning: str | None = None
     hand: HandChoice = HandChoice()
+    reading: tuple[tuple[str, str | int], ...] = ()
     sets: tuple[TuneSet, ...] = ()
     editions: tuple[Edition, ...] = ()
     choices: tuple[TuneChoice, ...] = ()

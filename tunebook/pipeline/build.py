@@ -26,9 +26,9 @@ from tunebook.pipeline.extras import Extras, make_extras, place_extras
 from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
+from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.pipeline.sources import TuneSource, write_sources
-from tunebook.read.folder import read_folder
 from tunebook.solve.changes import find_string_changes
 from tunebook.write.file_names import tune_file_names
 
@@ -97,7 +97,7 @@ def _build(
 ) -> BuildReport:
     clock = _Clock()
     with clock.stage("reading"):
-        reading = read_folder(setup.folder)
+        reading = read_tunes(setup)
         sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
         tunes = tuple(tune for section in sections for tune in section.tunes)
         names = unique_identities(tunes)

@@ -15,8 +15,8 @@ from tunebook.pipeline.arranging import (
 )
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, tune_identity
+from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import read_folder
 
 _MODE_NAMES = {"ionian": "major", "aeolian": "minor", "none": ""}
 
@@ -54,7 +54,7 @@ def check_folder(
     on_progress: Progress = no_progress,
 ) -> CheckReport:
     """Return the table and the messages; ``verify`` prices each arrangement independently."""
-    reading = read_folder(setup.folder)
+    reading = read_tunes(setup)
     sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
     tunes = tuple(tune for section in sections for tune in section.tunes)
     outcomes = tuple(

@@ -20,8 +20,8 @@ from tunebook.pipeline.arranging import (
 )
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, unique_identities
+from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import read_folder
 from tunebook.read.profile import read_instrument
 from tunebook.solve.transpose import transpose_tune
 
@@ -66,7 +66,7 @@ def compare_folder(
     setups = _setups(setup, order)
     if order.output is not None:
         check_writable(order.output)
-    reading = read_folder(setup.folder)
+    reading = read_tunes(setup)
     sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
     tunes = tuple(tune for section in sections for tune in section.tunes)
     if not tunes:

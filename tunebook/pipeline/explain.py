@@ -12,8 +12,8 @@ from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import prepare_tune
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import tune_identity
+from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import read_folder
 from tunebook.solve.arrange import arrange
 from tunebook.solve.chords import explain_chords
 from tunebook.solve.drones import explain_drones
@@ -67,7 +67,7 @@ def _bars(text: str | None) -> tuple[int, int]:
 
 
 def _find_tune(setup: Setup, number: str | None) -> Tune:
-    reading = read_folder(setup.folder)
+    reading = read_tunes(setup)
     if not reading.tunes:
         raise nothing_to_do(setup, gather_messages(setup, reading.messages))
     if number is None and len(reading.tunes) == 1:

@@ -18,9 +18,9 @@ from tunebook.pipeline.arranging import (
 )
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes
+from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.pipeline.sources import line_width_pt
-from tunebook.read.folder import read_folder
 from tunebook.write.file_names import tune_file_names
 
 KINDS = ("json", "midi", "abc", "musicxml", "ly")
@@ -58,7 +58,7 @@ def export_folder(
     OutputError when something cannot be written.
     """
     _check(order)
-    reading = read_folder(setup.folder)
+    reading = read_tunes(setup)
     sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
     tunes = tuple(tune for section in sections for tune in section.tunes)
     jobs = count_of_jobs(order.jobs)

@@ -58,7 +58,7 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
         if one is not None:
             choices = tuple(replace(choice, place=None) for choice in one.book.choices)
             parts += [one.instrument, one.hand, one.edition, choices, one.book.language]
-            parts += [one.book.paper]
+            parts += [one.book.paper, one.book.reading]
     return content_sum(*parts)
 
 

@@ -88,6 +88,7 @@ def parse_book(
             instrument=table.instrument.profile,
             tuning=table.instrument.tuning,
             hand=_hand_choice(table.hand),
+            reading=tuple(table.reading.model_dump(exclude_none=True).items()),
             sets=tuple(
                 TuneSet(
                     one.title,

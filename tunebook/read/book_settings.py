@@ -91,6 +91,20 @@ class TuneTable(Table):
     leave_out: bool = False
 
 
+class ReadingTable(Table):
+    """Which voices are read, and the limits of :class:`tunebook.read.limits.ReadingLimits`."""
+
+    voice: Line | None = None
+    second_voice: Line | None = None
+    file_bytes: int | None = Field(default=None, ge=1)
+    tune_characters: int | None = Field(default=None, ge=1)
+    tune_notes: int | None = Field(default=None, ge=1)
+    tuplet_number: int | None = Field(default=None, ge=2)
+    note_length: int | None = Field(default=None, ge=1)
+    macro_factor: int | None = Field(default=None, ge=1)
+    played_bars: int | None = Field(default=None, ge=1)
+
+
 class BookTable(Table):
     title: Line = "Tune book"
     subtitle: Line = ""
@@ -101,6 +115,7 @@ class BookTable(Table):
     may_reorder: bool = False
     instrument: InstrumentTable = InstrumentTable()
     hand: HandTable = HandTable()
+    reading: ReadingTable = ReadingTable()
     set: list[SetTable] = []
     edition: list[EditionTable] = []
     tune: dict[str, TuneTable] = {}
