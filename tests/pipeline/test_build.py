@@ -1,0 +1,171 @@
+"""Books from end to end, with the real engraver, read back with pikepdf and pdftotext."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from pathlib import Path
+
+import pikepdf
+import pytest
+
+from tunebook.errors import InputError, SettingError
+from tunebook.pipeline.build import BuildReport, build_book
+from tunebook.pipeline.retune import retune_book
+from tunebook.pipeline.setup import BuildOrder, Setup, Wishes, prepare
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
+BOOK = """title = "Två låtar & <mer>"
+editor = "Lina"
+paper = "{paper}"
+language = "{language}"
+booklet = {booklet}
+[[set]]
+title = "Kväll"
+tunes = ["polskor.abc:3", "polskor.abc:1"]
+"""
+
+
+def folder_with(tmp_path: Path, paper: str = "a4", language: str = "en", more: str = "") -> Path:
+    folder = tmp_path / "tunes"
+    folder.mkdir(exist_ok=True)
+    for name in ("polskor.abc", "danser.abc"):
+        shutil.copy(SAMPLES / name, folder / name)
+    booklet = "true" if paper == "a5" else "false"
+    text = BOOK.format(paper=paper, language=language, booklet=booklet) + more
+    (folder / "book.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def made(setup: Setup, tmp_path: Path, name: str = "book.pdf", **order: object) -> BuildReport:
+    return build_book(setup, BuildOrder(output=tmp_path / name, jobs=1, **order))  # type: ignore
+
+
+def text_of(pdf: Path) -> str:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed")
+    command = ["pdftotext", "-layout", str(pdf), "-"]
+    return subprocess.run(command, capture_output=True, text=True, check=True).stdout
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    # One cache for all tests of this file: fonts are converted once.
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "book-cache"))
+
+
+def outline_titles(pdf: pikepdf.Pdf) -> list[str]:
+    with pdf.open_outline() as outline:
+        titles = []
+        for item in outline.root:
+            titles.append(item.title)
+            titles += [child.title for child in item.children]
+    return titles
+
+
+@pytest.mark.parametrize("edition", ["player", "teacher", "student-1", "student-2", "student-3"])
+def test_every_edition_holds_every_tune(tmp_path: Path, edition: str) -> None:
+    setup = prepare(folder_with(tmp_path), Wishes(edition=edition))
+    report = made(setup, tmp_path)
+    assert (report.tune_count, report.left_out) == (8, ())
+    with pikepdf.open(report.output) as pdf:
+        titles = outline_titles(pdf)
+        assert len(pdf.pages) == report.pages
+    for title in ("Tjäderspelet", "Trollsländan", "Blåbärspolketten"):
+        assert title in titles
+    has_practice = setup.edition.shows_practice
+    assert ("Practice pages" in text_of(report.output)) is has_practice
+
+
+def test_sets_come_first_and_the_contents_link_to_them(tmp_path: Path) -> None:
+    report = made(prepare(folder_with(tmp_path)), tmp_path)
+    with pikepdf.open(report.output) as pdf:
+        titles = outline_titles(pdf)
+        assert titles.index("Trollsländan") < titles.index("Tjäderspelet")
+        assert titles.index("Tjäderspelet") < titles.index("Hambo vid Slåttergillet")
+        links = [
+            annotation
+            for page in pdf.pages
+            for annotation in page.get("/Annots", [])
+            if annotation.get("/Subtype") == "/Link"
+        ]
+        assert len(links) > 30
+        assert pdf.Root.Lang == "en"
+        assert pdf.docinfo["/Title"] == "Två låtar & <mer>"
+        assert pdf.Root.PageLabels.Nums[1].S == "/r"
+    assert "Warm up" in text_of(report.output)
+
+
+@pytest.mark.parametrize(
+    ("paper", "width", "height"), [("a4", 595, 842), ("letter", 612, 792), ("a5", 420, 595)]
+)
+def test_every_page_has_the_paper_s_size(
+    tmp_path: Path, paper: str, width: int, height: int
+) -> None:
+    report = made(prepare(folder_with(tmp_path, paper, "sv")), tmp_path)
+    with pikepdf.open(report.output) as pdf:
+        sizes = {tuple(round(float(side)) for side in page.mediabox[2:]) for page in pdf.pages}
+    assert sizes == {(width, height)}
+    assert "Innehåll" in text_of(report.output)
+    assert (report.booklet is not None) is (paper == "a5")
+
+
+def test_a_retuned_book_says_what_changed(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    before, after = prepare(folder), prepare(folder, Wishes(tuning="CGCA"))
+    report = retune_book(before, after, BuildOrder(output=tmp_path / "book.pdf", jobs=1))
+    assert report.retuning is not None
+    assert len(report.retuning.tunes) == 8
+    assert any(tune.moved_notes for tune in report.retuning.tunes)
+    assert [round(one.cents) for one in report.retuning.strings] == [0, 0, -200, 0]
+    text = text_of(report.output)
+    assert "Retuning card" in text and "293.7 Hz" in text and "261.6 Hz" in text
+
+
+def test_retuning_to_the_same_is_refused(tmp_path: Path) -> None:
+    setup = prepare(folder_with(tmp_path))
+    with pytest.raises(SettingError, match="CGDA is what the book has already"):
+        retune_book(setup, setup, BuildOrder(output=tmp_path / "book.pdf"))
+
+
+def test_one_bad_tune_is_left_out_and_named(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    (folder / "bad.abc").write_text("X:9\nT:Bad\nM:3/4\nDEF|\n", encoding="utf-8")
+    report = made(prepare(folder), tmp_path)
+    assert report.tune_count == 8
+    assert [message.place.path.endswith("bad.abc") for message in report.left_out] == [True]
+
+
+def test_a_folder_without_a_usable_tune_makes_no_file(tmp_path: Path) -> None:
+    folder = tmp_path / "tunes"
+    folder.mkdir()
+    (folder / "bad.abc").write_text("X:9\nT:Bad\nDEF|\n", encoding="utf-8")
+    with pytest.raises(InputError, match="no tune could be used"):
+        made(prepare(folder), tmp_path)
+    assert not (tmp_path / "book.pdf").exists()
+
+
+def test_nothing_changed_is_not_made_twice_and_is_the_same_book(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    first = made(prepare(folder), tmp_path)
+    data = first.output.read_bytes()
+    first.output.unlink()
+    again = made(prepare(folder), tmp_path)
+    assert [name for name, _ in again.seconds] == ["kept"]
+    assert first.output.read_bytes() == data
+    assert (again.pages, again.messages) == (first.pages, first.messages)
+
+
+def test_sources_can_be_kept(tmp_path: Path) -> None:
+    report = made(prepare(folder_with(tmp_path)), tmp_path, keep_source=tmp_path / "ly")
+    names = sorted(path.name for path in (tmp_path / "ly").iterdir())
+    assert names[0] == "danser-1.ly" and len(names) == report.tune_count
+
+
+def test_an_accompaniment_is_a_second_staff(tmp_path: Path) -> None:
+    more = '[[edition]]\nname = "two"\naccompaniment = true\ntunes = ["danser.abc:1"]\n'
+    setup = prepare(folder_with(tmp_path, more=more), Wishes(edition="two"))
+    report = made(setup, tmp_path, keep_source=tmp_path / "ly")
+    assert report.tune_count == 1
+    source = (tmp_path / "ly" / "danser-1.ly").read_text(encoding="utf-8")
+    assert "\\context SecondStaff" in source
