@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from tunebook.errors import SettingError, SourcePlace
-from tunebook.model.arrangement import Arrangement
+from tunebook.model.arrangement import Arrangement, DroneCandidate
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import prepare_tune
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
@@ -16,7 +16,7 @@ from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.solve.arrange import arrange
 from tunebook.solve.chords import explain_chords
-from tunebook.solve.drones import explain_drones
+from tunebook.solve.drones import explain_drones, rank_drones
 from tunebook.solve.explain import bar_range, explain_bars, other_ways_as_text, reasons_as_text
 from tunebook.solve.fingering import DroneDemand, k_best_fingerings
 
@@ -47,7 +47,7 @@ def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
         if order.chords:
             yield from explain_chords(arrangement.tune, first, last)
         if order.drones:
-            yield from explain_drones(arrangement.drone_candidates)
+            yield from explain_drones(_all_drones(arrangement, setup))
         if not (order.chords or order.drones):
             yield from _fingering_lines(arrangement, first, last)
     except ValueError as error:
@@ -91,6 +91,19 @@ def _arrange(tune: Tune, setup: Setup) -> Arrangement:
         drones=setup.edition.drones,
         chords="none",
         alternatives=NOTE_ALTERNATIVES,
+    )
+
+
+def _all_drones(arrangement: Arrangement, setup: Setup) -> tuple[DroneCandidate, ...]:
+    """Every drone worth a thought, pinned or not, each solved."""
+    return rank_drones(
+        arrangement.tune,
+        arrangement.instrument,
+        arrangement.hand,
+        arrangement.limits,
+        whole_notes_per_second=arrangement.whole_notes_per_second,
+        drones=setup.edition.drones,
+        tried=None,
     )
 
 
