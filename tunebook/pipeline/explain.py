@@ -22,6 +22,7 @@ from tunebook.solve.fingering import DroneDemand, k_best_fingerings
 
 OTHER_WAYS = 3
 NOTE_ALTERNATIVES = 2
+DRONES_SHOWN = 8
 LAST_BAR = 9999
 
 
@@ -95,8 +96,8 @@ def _arrange(tune: Tune, setup: Setup) -> Arrangement:
 
 
 def _all_drones(arrangement: Arrangement, setup: Setup) -> tuple[DroneCandidate, ...]:
-    """Every drone worth a thought, pinned or not, each solved."""
-    return rank_drones(
+    """The best drones, whether one is pinned or not, each solved."""
+    ranked = rank_drones(
         arrangement.tune,
         arrangement.instrument,
         arrangement.hand,
@@ -105,6 +106,7 @@ def _all_drones(arrangement: Arrangement, setup: Setup) -> tuple[DroneCandidate,
         drones=setup.edition.drones,
         tried=None,
     )
+    return ranked[:DRONES_SHOWN]
 
 
 def _tempo_line(arrangement: Arrangement) -> str:

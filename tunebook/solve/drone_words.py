@@ -7,8 +7,20 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Key, Pitch
 from tunebook.solve.chord_names import spell_root
 
-_DEGREES = {0: "tonic", 2: "second", 3: "minor third", 4: "major third", 5: "fourth", 7: "fifth",
-            9: "sixth", 10: "minor seventh"}  # fmt: skip
+_DEGREES = {
+    0: "tonic",
+    1: "minor second",
+    2: "second",
+    3: "minor third",
+    4: "major third",
+    5: "fourth",
+    6: "tritone",
+    7: "fifth",
+    8: "minor sixth",
+    9: "sixth",
+    10: "minor seventh",
+    11: "major seventh",
+}
 
 
 def drone_name(midi: int, key: Key) -> str:
