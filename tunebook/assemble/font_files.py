@@ -17,6 +17,7 @@ import importlib.util
 import os
 import shutil
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -112,7 +113,8 @@ def _keep(path: Path, data: bytes) -> None:
         temporary.write_bytes(hashlib.sha256(data).digest() + data)
         os.replace(temporary, path)
     except OSError:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink()
 
 
 def _find(file_name: str) -> Path | None:

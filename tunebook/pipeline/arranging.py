@@ -131,6 +131,7 @@ def map_on_cores(
         with _interrupts_held_back():
             results = workers(delayed(function)(*arguments) for arguments in work)
         yield from results
+        stop_workers()  # their memory is wanted by the engraver
 
 
 @contextmanager
