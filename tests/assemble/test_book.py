@@ -1,0 +1,349 @@
+"""The whole book, read back: text, order, links, labels, outline, page sizes."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pikepdf
+import pytest
+from books import D_DORIAN, book_tune, content
+from reading import links_of, outline_of, page_of, text_of
+
+from tunebook.assemble.book import assemble_book, roman
+from tunebook.assemble.content import (
+    BookContent,
+    BookSection,
+    ChordShapes,
+    LegendEntry,
+    PracticePiece,
+    PracticeSection,
+)
+from tunebook.errors import OutputError
+from tunebook.model.arrangement import Stop
+
+
+@pytest.fixture(scope="module")
+def font_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("fonts")
+
+
+@pytest.fixture
+def book(tmp_path: Path, font_cache: Path) -> BookContent:
+    """Two sets and two loose tunes."""
+    sets = (
+        BookSection(
+            "Kvällsset",
+            (
+                book_tune(tmp_path, 1, "Polska från Ödeby"),
+                book_tune(tmp_path, 2, "Schottis i Åsen", key=D_DORIAN, rhythm="schottis"),
+            ),
+            "Played without a stop.",
+            True,
+        ),
+        BookSection("Brudföljet", (book_tune(tmp_path, 3, "Brudmarsch", 6),), "", True),
+        BookSection(
+            "",
+            (
+                book_tune(tmp_path, 4, "Ängsvals", titles=("Ängsvals", "The meadow waltz")),
+                book_tune(tmp_path, 5, "Apolkett", fields=(("S", ("A hand-written book",)),)),
+            ),
+        ),
+    )
+    return replace(content(tmp_path, sets), font_cache=font_cache)
+
+
+def test_tunes_stand_in_the_order_of_the_sections(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    body = text[text.index("for nyckelharpa") :]
+    heads = re.findall(r"^(\S.*?)\s{3,}trad\., Lerhult", body, re.MULTILINE)
+    assert heads == [
+        "Polska från Ödeby",
+        "Schottis i Åsen",
+        "Brudmarsch",
+        "Ängsvals",
+        "Apolkett",
+    ]
+
+
+def test_contents_give_the_pages_on_which_tunes_stand(book: BookContent, tmp_path: Path) -> None:
+    report = assemble_book(book, tmp_path / "book.pdf")
+    pages = [text_of(tmp_path / "book.pdf", page) for page in range(1, report.pages + 1)]
+    contents = next(page for page in pages if page.lstrip().startswith("Contents"))
+    for title in ("Polska från Ödeby", "Brudmarsch", "Ängsvals"):
+        match = re.search(rf"{title}.*?(\d+)\s*$", contents, re.MULTILINE)
+        assert match is not None
+        page = next(p for p in pages if re.search(rf"^{title}\s+trad", p, re.MULTILINE))
+        assert re.search(rf"(^|\s){match[1]}(\s|$)", page.splitlines()[0])
+
+
+def test_information_of_a_tune_stands_under_its_title(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    assert "Polska · D major · 3/4 · ♩ = 104" in text
+    assert "Schottis · D dorian · 3/4 · ♩ = 104" in text
+
+
+def test_contents_lead_to_the_tunes(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    titles = ("Polska från Ödeby", "Schottis i Åsen", "Brudmarsch", "Ängsvals", "Apolkett")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        places = [page_of(document, title) for title in titles]
+        assert places == sorted(places)
+        contents = page_of(document, "Contents")
+        assert contents < places[0]
+        assert set(places) <= set(links_of(document, contents))
+
+
+def test_indexes_lead_to_the_tunes(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        links = links_of(document, page_of(document, "Index of titles"))
+        assert page_of(document, "Brudmarsch") in links
+
+
+def test_outline_holds_sets_with_their_tunes(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        outline = outline_of(document)
+    start = outline.index((0, "Kvällsset"))
+    assert outline[start : start + 7] == [
+        (0, "Kvällsset"),
+        (1, "Polska från Ödeby"),
+        (1, "Schottis i Åsen"),
+        (0, "Brudföljet"),
+        (1, "Brudmarsch"),
+        (0, "Ängsvals"),
+        (0, "Apolkett"),
+    ]
+
+
+def test_front_matter_has_roman_labels_and_tunes_begin_on_a_right_hand_page_one(
+    book: BookContent, tmp_path: Path
+) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        first = page_of(document, "Kvällsset")
+        assert first % 2 == 0
+        assert [document.pages[page].label for page in (0, 1, first, first + 1)] == [
+            "i",
+            "ii",
+            "1",
+            "2",
+        ]
+
+
+def test_title_author_and_language_are_in_the_document(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        assert str(document.docinfo["/Title"]) == "Lerhults låtar"
+        assert str(document.docinfo["/Author"]) == "Spelmän i Lerhult"
+        assert str(document.Root.Lang) == "en"
+        assert "/CreationDate" not in document.docinfo
+
+
+@pytest.mark.parametrize(
+    ("paper", "size"), [("a4", (595, 842)), ("letter", (612, 792)), ("a5", (420, 595))]
+)
+def test_pages_have_the_size_of_the_paper(
+    book: BookContent, tmp_path: Path, paper: str, size: tuple[int, int]
+) -> None:
+    book = replace(book, edition=replace(book.edition, paper=paper))
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        sizes = {
+            tuple(round(float(value)) for value in page.mediabox[2:]) for page in document.pages
+        }
+    assert sizes == {size}
+
+
+def test_cautions_about_hands_and_eyes_stand_before_the_tunes(
+    book: BookContent, tmp_path: Path
+) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf", 2)
+    assert "Before you play" in text
+    for word in ("Warm up", "Rest", "Stop at once", "doctor", "teacher", "eyes"):
+        assert word in text
+
+
+def test_swedish_books_have_swedish_words_and_order(book: BookContent, tmp_path: Path) -> None:
+    book = replace(book, book=replace(book.book, language="sv"))
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    for word in ("Innehåll", "Innan du spelar", "Titelregister", "D-dur", "d-dorisk", "Fiol"):
+        assert (word in text) is (word != "Fiol")
+    assert "Contents" not in text and "page" not in text
+    index = text[text.rindex("Titelregister") :]
+    order = [index.index(title) for title in ("Apolkett", "Schottis i Åsen", "Ängsvals")]
+    assert order == sorted(order)
+
+
+def test_all_music_is_placed_within_the_margins(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        placed = sum(
+            str(name).startswith("/Music")
+            for page in document.pages
+            for name in page.get("/Resources", {}).get("/XObject", {})
+        )
+    systems = sum(len(tune.piece.systems) for tune in book.tunes)
+    openings = len(book.tunes)
+    assert placed == systems + openings
+
+
+def test_a_title_page_names_book_editor_instrument_and_tuning(
+    book: BookContent, tmp_path: Path
+) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf", 1)
+    for line in (
+        "Lerhults låtar",
+        "Old and new",
+        "for nyckelharpa, three rows",
+        "tuned C G D A",
+        "Edited by Spelmän i Lerhult",
+        "Player’s edition",
+    ):
+        assert line in text
+
+
+def test_the_instrument_page_names_the_notes_of_the_keys(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        page = page_of(document, "The instrument") + 1
+    text = text_of(tmp_path / "book.pdf", page)
+    row = next(line for line in text.splitlines() if re.match(r"\s*A\s+B♭\s+B\s+C\s", line))
+    # Twenty keys on the A string, from B flat to F.
+    octave = ["B♭", "B", "C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A"]
+    assert row.split()[1:] == [*octave, *octave[:8]]
+    assert "G♯3" in text and "F♯4" in text and "G4" in text
+
+
+def test_a_set_names_its_tunes_and_the_changes_between(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    assert "Played without a stop." in text
+    assert "from D major to D dorian" in text
+    assert "ends on D5 (A string, key 5)" in text
+    assert "the next begins on open D" in text
+
+
+def test_optional_pages_come_when_they_are_given(book: BookContent, tmp_path: Path) -> None:
+    piece = book.tunes[0].piece
+    book = replace(
+        book,
+        legend=(LegendEntry("finger", piece), LegendEntry("other", None, "A sign of ours.")),
+        practice=(
+            PracticeSection(
+                "Warming up", (PracticePiece("Long bows", piece, "Slowly."),), "Softly first."
+            ),
+        ),
+        chord_shapes=(
+            ChordShapes("G7", ((Stop(55, 2, 0, 0), Stop(62, 3, 0, 0), Stop(71, 4, 2, 1)),)),
+        ),
+        settings=(("Weights", "as shipped"),),
+        date="2001",
+        edition=replace(book.edition, shows_shapes=True),
+    )
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    for words in (
+        "A sign of ours.",
+        "Practice pages",
+        "Long bows",
+        "Softly first.",
+        "Chords",
+        "as shipped",
+        "2001",
+    ):
+        assert words in text
+
+
+def test_remarks_stand_under_the_tune(book: BookContent, tmp_path: Path) -> None:
+    first = book.sections[2].tunes[0]
+    noted = replace(first, limit_note="Beyond the level in bar 2.", choice_notes=("Why finger 3.",))
+    sections = (*book.sections[:2], replace(book.sections[2], tunes=(noted,)))
+    book = replace(book, sections=sections)
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    assert "Beyond the level in bar 2." in text
+    assert "Why finger 3." not in text
+    edition = replace(book.edition, shows_notes_on_choices=True)
+    assemble_book(replace(book, edition=edition), tmp_path / "book.pdf")
+    assert "Why finger 3." in text_of(tmp_path / "book.pdf")
+
+
+def test_words_are_printed_when_the_edition_shows_them(book: BookContent, tmp_path: Path) -> None:
+    verse = ("Det gick en flicka ut en dag", "i gröna skogen sval", "", "Och göken gol")
+    tune = book_tune(tmp_path, 9, "Visa", words=verse)
+    book = replace(book, sections=(BookSection("", (tune,)),))
+    assemble_book(book, tmp_path / "book.pdf")
+    assert "i gröna skogen sval" in text_of(tmp_path / "book.pdf")
+    edition = replace(book.edition, shows_words=False)
+    assemble_book(replace(book, edition=edition), tmp_path / "book.pdf")
+    assert "i gröna skogen sval" not in text_of(tmp_path / "book.pdf")
+
+
+def test_a_booklet_is_written_beside_the_book(book: BookContent, tmp_path: Path) -> None:
+    book = replace(book, book=replace(book.book, paper="a5", is_booklet=True))
+    report = assemble_book(book, tmp_path / "book.pdf")
+    assert report.booklet == tmp_path / "book-booklet.pdf"
+    with pikepdf.open(report.booklet) as document:
+        assert len(document.pages) == 2 * report.booklet_sheets
+        assert 4 * report.booklet_sheets - report.pages in range(4)
+
+
+def test_the_same_content_gives_the_same_bytes(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "one.pdf")
+    assemble_book(book, tmp_path / "two.pdf")
+    assert (tmp_path / "one.pdf").read_bytes() == (tmp_path / "two.pdf").read_bytes()
+
+
+def test_a_book_of_one_tune_has_no_indexes(book: BookContent, tmp_path: Path) -> None:
+    book = replace(book, sections=(BookSection("", book.tunes[:1]),))
+    assemble_book(book, tmp_path / "book.pdf")
+    text = text_of(tmp_path / "book.pdf")
+    assert "Index of" not in text
+    assert "About this book" in text
+
+
+def test_long_titles_and_strange_letters_do_no_harm(book: BookContent, tmp_path: Path) -> None:
+    titles = (
+        "Polska efter den gamle klockaren som spelade vid varje bröllop i socknen " * 4,
+        "漢字 \u202e \x07 <b>&amp; (\\) %%EOF",
+        "Ordutanmellanslag" * 20,
+    )
+    tunes = tuple(book_tune(tmp_path, 20 + at, title) for at, title in enumerate(titles))
+    report = assemble_book(replace(book, sections=(BookSection("", tunes),)), tmp_path / "b.pdf")
+    text = text_of(tmp_path / "b.pdf")
+    assert "<b>&amp; (\\) %%EOF" in text
+    assert "som spelade vid varje" in text
+    assert len(report.warnings) == 1 and "漢" in report.warnings[0]
+
+
+def test_an_old_book_survives_a_failure(book: BookContent, tmp_path: Path) -> None:
+    output = tmp_path / "book.pdf"
+    output.write_bytes(b"old")
+    broken = replace(book.tunes[0].piece, pdf=tmp_path / "missing.pdf")
+    tune = replace(book.tunes[0], piece=broken)
+    with pytest.raises(OutputError) as caught:
+        assemble_book(replace(book, sections=(BookSection("", (tune,)),)), output)
+    assert "\n" not in str(caught.value)
+    assert output.read_bytes() == b"old"
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_a_folder_in_the_place_of_the_book_is_an_error(book: BookContent, tmp_path: Path) -> None:
+    (tmp_path / "book.pdf").mkdir()
+    with pytest.raises(OutputError):
+        assemble_book(book, tmp_path / "book.pdf")
+
+
+@pytest.mark.parametrize(
+    ("number", "text"), [(1, "i"), (4, "iv"), (9, "ix"), (14, "xiv"), (40, "xl"), (99, "xcix")]
+)
+def test_roman_numbers(number: int, text: str) -> None:
+    assert roman(number) == text

@@ -1,0 +1,120 @@
+"""Indexes, the ladder and where tunes stand in them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from books import D_DORIAN, book_tune, content
+
+from tunebook.assemble.content import BookContent, BookSection, BookTune
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import Page
+from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.indexes import index_pages, scale_steps, techniques_of
+from tunebook.assemble.ladder import facts_of, ladder_pages
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.paper import page_format
+from tunebook.model.arrangement import Stop
+
+
+@pytest.fixture(scope="module")
+def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
+    fonts = load_fonts(tmp_path_factory.mktemp("fonts"))
+    return Design(page_format("a4"), fonts, fixed_words("en"))
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> BookContent:
+    tunes = (
+        book_tune(tmp_path, 1, "Beta", rhythm="vals"),
+        book_tune(tmp_path, 2, "Alpha", key=D_DORIAN),
+        book_tune(tmp_path, 3, "The Delta", titles=("The Delta", "Another name")),
+        book_tune(tmp_path, 4, "Åttan", rhythm=""),
+    )
+    return content(tmp_path, (BookSection("", tunes),))
+
+
+def words_of(pages: list[Page]) -> list[str]:
+    """Texts of entries and headings in the order in which they stand."""
+    found: list[str] = []
+
+    def collect(block: object) -> None:
+        for part in getattr(block, "blocks", ()):
+            collect(part)
+        if hasattr(block, "text"):
+            found.append(block.text)
+        found.extend(getattr(block, "lines", ()))
+
+    for page in pages:
+        for one in page.placed:
+            collect(one.item.block)
+    return found
+
+
+def test_titles_are_sorted_and_other_titles_stand_too(book: BookContent, design: Design) -> None:
+    words = words_of(index_pages(book, design))
+    start = words.index("Index of titles") + 1
+    assert words[start : start + 5] == ["Alpha", "Another name", "Åttan", "Beta", "The Delta"]
+
+
+def test_types_keys_and_openings_are_listed(book: BookContent, design: Design) -> None:
+    words = words_of(index_pages(book, design))
+    types = words[words.index("Index of tune types") : words.index("Index of keys and modes")]
+    assert types[1:] == ["Polska", "Alpha", "The Delta", "Vals", "Beta", "Other", "Åttan"]
+    keys = words[words.index("Index of keys and modes") :]
+    assert keys[1:3] == ["D major", "Åttan"]
+    assert keys[keys.index("D dorian") + 1] == "Alpha"
+    assert "Index of openings" in words
+
+
+def test_what_every_tune_has_is_no_heading(book: BookContent, design: Design) -> None:
+    words = words_of(index_pages(book, design))
+    assert "Crossed stops" not in words
+
+
+def test_a_technique_of_some_tunes_is_listed(book: BookContent, design: Design) -> None:
+    first = book.tunes[0]
+    held = (replace(first.arrangement.drone[0], stop=Stop(57, 2, 2, 1)),)
+    changed = replace(first, arrangement=replace(first.arrangement, drone=held))
+    section = replace(book.sections[0], tunes=(changed, *book.tunes[1:]))
+    words = words_of(index_pages(replace(book, sections=(section,)), design))
+    assert words[words.index("Held drones") + 1] == "Beta"
+    assert words[words.index("Open drones") + 1] == "Alpha"
+
+
+def test_techniques_are_read_from_the_arrangement(book: BookContent) -> None:
+    assert techniques_of(book.tunes[0]) == {"crossed", "open_drone", "chord"}
+
+
+def test_a_high_hand_is_a_position_above_first(book: BookContent) -> None:
+    tune = book.tunes[0]
+    notes = (*tune.arrangement.notes[1:], replace(tune.arrangement.notes[0], hand_key=7.0))
+    raised = replace(tune, arrangement=replace(tune.arrangement, notes=notes))
+    assert "above_first" in techniques_of(raised)
+    assert "above_first" not in techniques_of(tune)
+
+
+def test_openings_are_steps_of_the_scale(book: BookContent) -> None:
+    assert scale_steps(book.tunes[0].arrangement.tune) == (1, 2, 3, 5, 6, 1)
+
+
+def test_few_tunes_have_no_index(book: BookContent, design: Design) -> None:
+    few = replace(book.sections[0], tunes=book.tunes[:3])
+    assert index_pages(replace(book, sections=(few,)), design) == []
+
+
+def test_the_ladder_runs_from_easy_to_hard(book: BookContent, design: Design) -> None:
+    # The difficulty of these tunes is the length of their titles.
+    words = [word for word in words_of(ladder_pages(book, design)) if ".  " in word]
+    assert words == ["1.  Beta", "2.  Alpha", "3.  Åttan", "4.  The Delta"]
+
+
+def test_a_ladder_gives_its_reasons(book: BookContent, design: Design) -> None:
+    tune: BookTune = book.tunes[0]
+    assert facts_of(tune, design.words) == "1 crossed stop, first position"
+    told = replace(tune, difficulty_reason="Because we say so")
+    section = replace(book.sections[0], tunes=(told, *book.tunes[1:]))
+    words = words_of(ladder_pages(replace(book, sections=(section,)), design))
+    assert "Because we say so" in words

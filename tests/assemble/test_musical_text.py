@@ -1,0 +1,131 @@
+"""Keys, metres, tempi and places in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from books import D_DORIAN, arrangement, harpa
+
+from tunebook.assemble.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.musical_text import (
+    info_line,
+    key_name,
+    meter_name,
+    pitch_name,
+    source_line,
+    stop_text,
+    tempo_text,
+    tuning_text,
+    with_signs,
+)
+from tunebook.assemble.symbol_font import DOT, HALF
+from tunebook.model.arrangement import Stop
+from tunebook.model.tune import Key, Meter, Tempo
+
+ENGLISH, SWEDISH = fixed_words("en"), fixed_words("sv")
+
+
+@pytest.mark.parametrize(
+    ("key", "english", "swedish"),
+    [
+        (Key(1, 0, "ionian", 2), "D major", "D-dur"),
+        (Key(5, 0, "aeolian", 0), "A minor", "a-moll"),
+        (D_DORIAN, "D dorian", "d-dorisk"),
+        (Key(6, -1, "ionian", -2), "B♭ major", "B♭-dur"),
+        (Key(6, 0, "aeolian", 2), "B minor", "h-moll"),
+        (Key(3, 1, "aeolian", 3), "F♯ minor", "f♯-moll"),
+        (Key(0, 0, "none"), "", ""),
+    ],
+)
+def test_keys_in_words(key: Key, english: str, swedish: str) -> None:
+    assert key_name(key, ENGLISH) == english
+    assert key_name(key, SWEDISH) == swedish
+
+
+@pytest.mark.parametrize(
+    ("symbol", "shown"),
+    [("Bb", "B♭"), ("F#m", "F♯m"), ("D/F#", "D/F♯"), ("Bbm7", "B♭m7"), ("Gdim", "Gdim")],
+)
+def test_accidentals_become_signs(symbol: str, shown: str) -> None:
+    assert with_signs(symbol) == shown
+
+
+def test_metres_are_figures() -> None:
+    assert meter_name(Meter(4, 4, "C")) == "4/4"
+    assert meter_name(Meter(2, 2, "C|")) == "2/2"
+    assert meter_name(Meter(7, 8, "2+2+3/8", (2, 2, 3))) == "2+2+3/8"
+    assert meter_name(Meter(0, 4, "none")) == ""
+
+
+def test_a_default_tempo_stands_in_brackets() -> None:
+    tune = arrangement("Polska")
+    assert tempo_text(tune) == "♩ = 104"
+    assert tempo_text(replace(tune, tempo_is_default=True)) == "(♩ = 104)"
+
+
+def test_the_tempo_counts_the_beat_of_the_tune() -> None:
+    tune = arrangement("Polska")
+    halves = replace(tune.tune, tempo=Tempo(Fraction(1, 2), 60.0))
+    assert tempo_text(replace(tune, tune=halves, whole_notes_per_second=0.5)) == f"{HALF} = 60"
+    jig = replace(tune.tune, meter=Meter(6, 8, "6/8"), tempo=None)
+    assert tempo_text(replace(tune, tune=jig, whole_notes_per_second=0.75)) == f"♩{DOT} = 120"
+
+
+def test_words_of_the_tempo_are_kept() -> None:
+    tune = arrangement("Polska")
+    with_text = replace(tune.tune, tempo=Tempo(Fraction(1, 4), 104.0, "Lugnt"))
+    assert tempo_text(replace(tune, tune=with_text)) == "Lugnt ♩ = 104"
+
+
+def test_the_line_of_facts_leaves_out_what_is_not_known() -> None:
+    tune = arrangement("Låt", key=Key(0, 0, "none"), rhythm="")
+    assert info_line(tune, ENGLISH) == "3/4 · ♩ = 104"
+
+
+def test_the_source_names_composer_and_place_once() -> None:
+    tune = arrangement("Låt").tune
+    assert source_line(tune) == "trad., Lerhult"
+    assert source_line(replace(tune, origin="trad.")) == "trad."
+    assert source_line(replace(tune, composer="", origin="")) == ""
+
+
+def test_stops_in_words() -> None:
+    assert stop_text(Stop(62, 3, 0, 0), harpa(), ENGLISH) == "open D"
+    assert stop_text(Stop(71, 4, 2, 1), harpa(), SWEDISH) == "B4 (A-strängen, nyckel 2)"
+
+
+def test_pitches_and_tunings() -> None:
+    assert pitch_name(60) == "C4"
+    assert pitch_name(70) == "B♭4"
+    assert tuning_text(harpa()) == "C G D A"
+
+
+@pytest.mark.parametrize("words", [ENGLISH, SWEDISH], ids=["en", "sv"])
+def test_every_sign_technique_and_mode_has_words(words: FixedWords) -> None:
+    assert set(LEGEND_KINDS) == set(words.legend)
+    assert set(TECHNIQUES) == set(words.techniques)
+    assert set(MODES) == set(words.modes)
+
+
+def test_swedish_leaves_no_english_word() -> None:
+    shared = {
+        name
+        for name in ENGLISH.__slots__
+        if isinstance(value := getattr(ENGLISH, name), str)
+        and value == getattr(SWEDISH, name)
+        and value.strip("{} ").isalpha()
+    }
+    assert shared == {"instrument", "hand", "tempo"}
+
+
+def test_an_unknown_name_stands_as_it_is() -> None:
+    assert SWEDISH.local("Fiddle") == "Fiol"
+    assert SWEDISH.local("My own harpa") == "My own harpa"
+
+
+def test_a_language_that_is_not_there_is_an_error() -> None:
+    with pytest.raises(KeyError):
+        fixed_words("xx")

@@ -1,0 +1,130 @@
+"""Tunes laid out on pages: heads, gaps, margins, running heads."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from books import book_tune, content, piece
+
+from tunebook.assemble.blocks import Music
+from tunebook.assemble.content import BookContent, BookSection, BookTune
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import Page
+from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.paper import page_format
+from tunebook.assemble.tune_blocks import tune_head, tune_tail, words_block
+from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes, music_block
+
+
+@pytest.fixture(scope="module")
+def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
+    fonts = load_fonts(tmp_path_factory.mktemp("fonts"))
+    return Design(page_format("a4"), fonts, fixed_words("en"))
+
+
+def loose(folder: Path, *systems: int) -> BookContent:
+    tunes = tuple(
+        book_tune(folder, number, f"Tune {number}", count) for number, count in enumerate(systems)
+    )
+    return content(folder, (BookSection("", tunes),))
+
+
+def gaps(page: Page) -> list[float]:
+    """Free space between the blocks of a page."""
+    return [
+        after.top_pt - before.top_pt - before.item.block.height_pt
+        for before, after in zip(page.placed, page.placed[1:], strict=False)
+    ]
+
+
+def test_systems_of_a_tune_stand_at_equal_distances(tmp_path: Path, design: Design) -> None:
+    (page,) = lay_out_tunes(loose(tmp_path, 6), design, "").pages
+    found = gaps(page)
+    assert len(found) == 5
+    assert max(found) - min(found) < 0.01
+    assert max(found) <= 15.01
+
+
+def test_tunes_stand_further_apart_than_systems(tmp_path: Path, design: Design) -> None:
+    (page,) = lay_out_tunes(loose(tmp_path, 3, 3), design, "").pages
+    found = gaps(page)
+    assert found[2] > 1.5 * max(found[0], found[1])
+
+
+def test_music_stays_above_the_foot_line(tmp_path: Path, design: Design) -> None:
+    form = design.page_format
+    for page in lay_out_tunes(loose(tmp_path, 8, 4, 4, 3, 9, 12), design, "foot").pages:
+        for one in page.placed:
+            assert one.top_pt + one.item.block.height_pt <= form.height_pt - form.foot_pt
+
+
+def test_staves_stand_flush_with_the_text(tmp_path: Path, design: Design) -> None:
+    tune = book_tune(tmp_path, 1, "Tune", 2)
+    system = replace(tune.piece.systems[0], staff_indent_pt=4.0)
+    block = music_block(tune, system, design)
+    assert isinstance(block, Music)
+    assert block.shift_pt == -4.0 * block.scale
+
+
+def test_a_system_too_wide_is_made_smaller(tmp_path: Path, design: Design) -> None:
+    wide = piece(tmp_path, "wide", (80.0,), 700.0)
+    tune = replace(book_tune(tmp_path, 1, "Tune"), piece=wide)
+    block = music_block(tune, wide.systems[0], design)
+    assert block.scale * wide.systems[0].width_pt <= design.width_pt + 10.01
+
+
+def test_a_torn_tune_says_that_it_goes_on(tmp_path: Path, design: Design) -> None:
+    body = lay_out_tunes(loose(tmp_path, 4, 14), design, "")
+    assert body.turned_tunes == ()
+    assert len(body.pages) == 3
+    # Its second page begins with the short head, which is no place to link to.
+    assert body.pages[2].anchors() == ()
+    assert body.pages[2].placed[0].item.block.height_pt < 25
+
+
+def test_running_heads_name_the_set(tmp_path: Path, design: Design) -> None:
+    one, two = book_tune(tmp_path, 1, "A", 5), book_tune(tmp_path, 2, "B", 5)
+    book = content(tmp_path, (BookSection("Kväll", (one,), "", True), BookSection("", (two,))))
+    heads = [page.head for page in lay_out_tunes(book, design, "").pages]
+    assert heads == ["Kväll", "Other tunes"]
+
+
+def test_only_tunes_of_no_set_change_places(tmp_path: Path, design: Design) -> None:
+    # Two long and two short ones fit pairwise only when mixed.
+    tunes = tuple(
+        book_tune(tmp_path, number, f"T{number}", count)
+        for number, count in enumerate((6, 6, 2, 2))
+    )
+    free = in_best_order(content(tmp_path, (BookSection("", tunes),)), design)
+    assert [tune.identity[-1] for tune in free.tunes] == ["0", "2", "1", "3"]
+    fixed = in_best_order(content(tmp_path, (BookSection("Set", tunes),)), design)
+    assert fixed.tunes == tunes
+
+
+def test_long_titles_take_smaller_type_then_a_second_line(tmp_path: Path, design: Design) -> None:
+    def head(title: str) -> float:
+        return tune_head(book_tune(tmp_path, 1, title), design).height_pt
+
+    short = head("Polska")
+    assert head("Polska efter gamle klockaren i Lerhult") <= short
+    longer = head("Polska efter gamle klockaren i Lerhult, som han spelade den på äldre dagar")
+    assert short + 15 < longer < short + 30
+
+
+def test_a_tune_without_words_or_remarks_has_no_tail(tmp_path: Path, design: Design) -> None:
+    book = loose(tmp_path, 2)
+    tune = book.tunes[0]
+    assert tune_tail(tune, book.edition, design) is None
+    noted: BookTune = replace(tune, limit_note="Beyond.")
+    assert tune_tail(noted, book.edition, design) is not None
+
+
+def test_many_words_stand_in_two_columns(design: Design) -> None:
+    verse = tuple(f"line {number}" for number in range(4))
+    one = words_block(verse, design).height_pt
+    two = words_block((*verse, "", *verse), design).height_pt
+    assert two == pytest.approx(one)
+    assert words_block(("", " "), design).height_pt == 0
