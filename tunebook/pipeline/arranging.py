@@ -6,6 +6,7 @@ import gc
 import os
 import signal
 import sys
+import threading
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -136,19 +137,36 @@ def map_on_cores(
 
 @contextmanager
 def _interrupts_held_back() -> Iterator[None]:
-    """Processes started meanwhile never see Ctrl-C: this one hears it and ends them in order."""
+    """Processes started meanwhile never heed Ctrl-C: this one hears it and ends them in order.
+
+    A new process inherits which signals are held back. Here they are heard afterwards.
+    """
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    from joblib.externals.loky.backend import resource_tracker
-
-    # Starting this helper lets interrupts through again, so it has to be there first.
-    resource_tracker.ensure_running()
+    _start_trackers()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _start_trackers() -> None:
+    """Start the two helper processes of the pool, which would let interrupts through again when
+    they are started later. A Ctrl-C in these few milliseconds goes unheard."""
+    from multiprocessing import resource_tracker as plain
+
+    from joblib.externals.loky.backend import resource_tracker as pooled
+
+    is_main = threading.current_thread() is threading.main_thread()
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN) if is_main else None
+    try:
+        plain.ensure_running()
+        pooled.ensure_running()
+    finally:
+        if is_main:
+            signal.signal(signal.SIGINT, before)
 
 
 def stop_workers() -> None:
