@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tunebook.assemble.blocks import Flowed, Space
-from tunebook.assemble.flow import Page, Stream, flow
+from tunebook.assemble.flow import Page, Stream, flow, flow_in_fewest
 from tunebook.assemble.paper import page_format
 
 A4 = page_format("a4")
@@ -93,3 +93,38 @@ def test_every_block_stands_once_and_above_the_foot(heights: list[float], column
     placed = [one for page in pages for one in page.placed]
     assert [one.item for one in placed] == list(items)
     assert all(one.top_pt + one.item.block.height_pt <= FOOT + 0.1 for one in placed)
+
+
+def test_what_goes_on_in_a_new_column_bears_its_name_once_more() -> None:
+    items = tuple(Flowed(Space(20), continued=Space(7) if at else None) for at in range(10))
+    (page,) = flow([Stream(items, columns=2)], A4)
+    again = [one for one in page.placed if one.item.block.height_pt == 7]
+    assert len(again) == 1
+    assert again[0].left_pt > A4.side_pt and again[0].top_pt == A4.top_pt
+
+
+def test_the_name_set_once_more_takes_its_room() -> None:
+    height = A4.text_height_pt / 4
+    items = tuple(Flowed(Space(height), continued=Space(5) if at else None) for at in range(8))
+    pages = flow([Stream(items)], A4)
+    assert [len(page.placed) for page in pages] == [4, 1 + 3, 1 + 1]
+    last = [page.placed[-1] for page in pages]
+    assert all(one.top_pt + one.item.block.height_pt <= FOOT + 0.1 for one in last)
+
+
+def test_a_little_less_space_saves_a_page() -> None:
+    def streams(ease: float) -> list[Stream]:
+        return [Stream(blocks(*[A4.text_height_pt * ease / 10] * 11))]
+
+    assert len(flow(streams(1.0), A4)) == 2
+    (page,) = flow_in_fewest(streams, A4)
+    assert len(page.placed) == 11
+    assert tops(page)[1] == round(A4.text_height_pt * 0.9 / 10, 3)
+
+
+def test_space_is_kept_where_less_would_save_no_page() -> None:
+    def streams(ease: float) -> list[Stream]:
+        return [Stream(blocks(*[100 * ease] * 3))]
+
+    (page,) = flow_in_fewest(streams, A4)
+    assert tops(page) == [0, 100, 200]

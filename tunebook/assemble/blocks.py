@@ -28,13 +28,15 @@ class Block(Protocol):
 class Flowed:
     """A block in a flow of text. ``before_pt`` is the space above it, left out at the top of a
     column. ``keeps_with_next`` forbids a break after it. ``anchor`` makes it a place to link to,
-    ``outline`` an entry (title, level) of the PDF's outline."""
+    ``outline`` an entry (title, level) of the PDF's outline. ``continued`` is set above the block
+    where it heads a column: the name once more of what goes on here."""
 
     block: Block
     before_pt: float = 0.0
     keeps_with_next: bool = False
     anchor: str = ""
     outline: tuple[str, int] | None = None
+    continued: Block | None = None
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Draw the block, and make its anchor and outline entry."""

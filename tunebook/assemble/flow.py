@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from tunebook.assemble.blocks import Flowed
@@ -153,6 +153,25 @@ def flow(streams: Sequence[Stream], page_format: PageFormat, head: str = "") -> 
     ]
 
 
+def flow_in_fewest(
+    make: Callable[[float], Sequence[Stream]],
+    page_format: PageFormat,
+    head: str = "",
+    eases: Sequence[float] = (1.0, 0.95, 0.9),
+) -> list[Page]:
+    """Set what ``make`` returns for the first of ``eases`` that takes the fewest pages.
+
+    An ease is the share of the usual spaces; they begin with the widest. So a few lines are not
+    left over for a page of their own where a little less space takes them in.
+    """
+    found: list[Page] = []
+    for ease in eases:
+        pages = flow(make(ease), page_format, head)
+        if not found or len(pages) < len(found):
+            found = pages
+    return found
+
+
 def _groups(items: Sequence[Flowed]) -> list[tuple[Flowed, ...]]:
     """Items that may not be torn apart, together."""
     groups: list[tuple[Flowed, ...]] = []
@@ -169,7 +188,10 @@ def _groups(items: Sequence[Flowed]) -> list[tuple[Flowed, ...]]:
 
 def _height(group: Sequence[Flowed], at_top: bool) -> float:
     height = sum(item.before_pt + item.block.height_pt for item in group)
-    return height - (group[0].before_pt if at_top else 0.0)
+    if not at_top:
+        return height
+    again = group[0].continued
+    return height - group[0].before_pt + (again.height_pt if again else 0.0)
 
 
 def _column_fill(groups: Sequence[tuple[Flowed, ...]], room_pt: float, at_top: bool) -> int:
@@ -226,10 +248,14 @@ def _set(
             count = len(rest)
         at = top_pt
         is_first = at_top or column > 0
+        left = page_format.side_pt + column * step
         for item in (item for group in rest[:count] for item in group):
+            if is_first and item.continued is not None:
+                placed.append(Placed(Flowed(item.continued), left, at))
+                at += item.continued.height_pt
             at += 0.0 if is_first else item.before_pt
             is_first = False
-            placed.append(Placed(item, page_format.side_pt + column * step, at))
+            placed.append(Placed(item, left, at))
             at += item.block.height_pt
         rest = rest[count:]
     return placed
