@@ -45,7 +45,7 @@ def _source(tune: BookTune, design: Design, width: float) -> list[Flowed]:
 
 def _source_lines(tune: BookTune, words: FixedWords) -> list[str]:
     fields = (
-        (words.composer, "C"),
+        ("", "C"),
         (words.origin, "O"),
         (words.found_in, "S"),
         (words.found_in, "B"),
@@ -54,7 +54,7 @@ def _source_lines(tune: BookTune, words: FixedWords) -> list[str]:
         (words.remark, "H"),
     )
     return [
-        f"{name}: {' '.join(text.split())}"
+        f"{name}: {' '.join(text.split())}" if name else " ".join(text.split())
         for name, letter in fields
         for text in tune.arrangement.tune.field(letter)
         if text.strip()

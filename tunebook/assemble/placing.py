@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections import defaultdict
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -50,7 +51,8 @@ def _form(
         return
     try:
         if one.pdf not in sources:
-            sources[one.pdf] = pikepdf.open(one.pdf)
+            # From memory: a large book has more pieces than a program may hold files open.
+            sources[one.pdf] = pikepdf.open(BytesIO(one.pdf.read_bytes()))
         page = sources[one.pdf].pages[one.system.page_index]
         form = document.copy_foreign(page.as_form_xobject())
     except (pikepdf.PdfError, OSError, IndexError) as error:

@@ -72,7 +72,7 @@ def _tune_table(tunes: Sequence[TuneChange], words: ReportWords, design: Design)
     ]
     anchors = [tune_anchor(tune.identity) for tune in tunes]
     head, *body = table_rows(
-        words.tune_columns, rows, (7, 2, 2, 2.2, 2.2, 2.2, 2, 3), design, anchors=anchors
+        words.tune_columns, rows, (6, 2.6, 2.3, 2.3, 2.3, 2.3, 2.3, 3), design, anchors=anchors
     )
     made = [head]
     for row, tune in zip(body, tunes, strict=True):

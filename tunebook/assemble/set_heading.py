@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from tunebook.assemble.anchors import tune_anchor
-from tunebook.assemble.blocks import Block, Drawing, Rule, Space, Stack, paragraph
+from tunebook.assemble.blocks import (
+    Block,
+    Drawing,
+    Rule,
+    Space,
+    Stack,
+    paragraph,
+    shortened,
+)
 from tunebook.assemble.content import BookSection, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.fonts import BOLD, ITALIC, SERIF
@@ -45,13 +53,15 @@ def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
     size = design.size(10.5)
     title = tune.arrangement.tune.title or tune.identity
     facts = (rhythm_name(tune.arrangement.tune), key_name(tune.arrangement.tune.key, design.words))
+    text = " · ".join(fact for fact in facts if fact)
+    taken = design.size(88.0) + design.fonts.width(text, SERIF, size * 0.92)
+    title = shortened(title, design.fonts, BOLD, size, design.width_pt - taken)
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size * 1.05
         sheet.text(left_pt + design.size(12.0), base, str(number), BOLD, size, align="right")
         start = left_pt + design.size(20.0)
         start += sheet.text(start, base, title, BOLD, size)
-        text = " · ".join(fact for fact in facts if fact)
         sheet.text(start + design.size(10.0), base, text, SERIF, size * 0.92)
         anchor = tune_anchor(tune.identity)
         right = left_pt + design.width_pt

@@ -12,6 +12,7 @@ from tunebook.assemble.design import Design
 from tunebook.assemble.engraved import EngravedSystem
 from tunebook.assemble.flow import Page, Placed
 from tunebook.assemble.pages import PageFill, Slice, Unit, choose_breaks, turned_units
+from tunebook.assemble.paper import PageFormat
 from tunebook.assemble.set_heading import set_heading
 from tunebook.assemble.tune_blocks import continued_head, tune_head, tune_tail
 from tunebook.assemble.tune_order import choose_order
@@ -21,8 +22,10 @@ from tunebook.assemble.tune_order import choose_order
 _SYSTEM_GAP_PT = -3.0
 _SYSTEM_GAP_AT_EASE_PT = 4.0
 _SYSTEM_GAP_MOST_PT = 15.0
-# Systems carry a bleed, so a page may reach so far towards its foot line without touching it.
+# Systems carry a bleed, so a page may reach so far towards its foot line without touching it, if
+# there is so much room above that line.
 _OVERHANG_PT = 9.0
+_FOOT_LINE_PT = 10.0
 _TUNE_GAP_PT = 11.0
 _TUNE_GAP_MOST_PT = 48.0
 # The most below the heading of a set.
@@ -56,16 +59,22 @@ def lay_out_tunes(content: BookContent, design: Design, foot: str) -> Body:
     """Return the body of the book: sets and tunes, exactly broken over pages."""
     pieces = _pieces(content, design)
     units = [piece.unit for piece in pieces]
-    height_pt = design.page_format.text_height_pt + _OVERHANG_PT
+    height_pt = _most_pt(design.page_format)
     fills = choose_breaks(units, height_pt) if units else ()
     pages = tuple(_page(fill, pieces, design, foot) for fill in fills)
     turned = tuple(pieces[index].title for index in turned_units(units, fills))
     return Body(pages, turned)
 
 
+def _most_pt(page_format: PageFormat) -> float:
+    """The most that tunes may fill of a page."""
+    room = page_format.bottom_pt - page_format.foot_pt - _FOOT_LINE_PT
+    return page_format.text_height_pt + min(_OVERHANG_PT, max(0.0, room))
+
+
 def in_best_order(content: BookContent, design: Design) -> BookContent:
     """The same book with the tunes of no set in the order that wastes least paper."""
-    height_pt = design.page_format.text_height_pt + _OVERHANG_PT
+    height_pt = _most_pt(design.page_format)
     sections: list[BookSection] = []
     for section in content.sections:
         before = replace(content, sections=tuple(sections))
