@@ -86,7 +86,7 @@ def _string_table(instrument: Instrument, design: Design) -> Drawing:
     size = design.size(17.0)
     small = design.size(8.5)
     count = len(instrument.strings)
-    step = design.width_pt / count
+    step = (design.width_pt + 6) / count
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         for index, string in enumerate(instrument.strings):
