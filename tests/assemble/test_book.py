@@ -71,12 +71,23 @@ def test_tunes_stand_in_the_order_of_the_sections(book: BookContent, tmp_path: P
 def test_contents_give_the_pages_on_which_tunes_stand(book: BookContent, tmp_path: Path) -> None:
     report = assemble_book(book, tmp_path / "book.pdf")
     pages = [text_of(tmp_path / "book.pdf", page) for page in range(1, report.pages + 1)]
-    contents = next(page for page in pages if page.lstrip().startswith("Contents"))
+    contents = next(page for page in pages if re.search("^Contents$", page, re.MULTILINE))
     for title in ("Polska från Ödeby", "Brudmarsch", "Ängsvals"):
         match = re.search(rf"{title}.*?(\d+)\s*$", contents, re.MULTILINE)
         assert match is not None
         page = next(p for p in pages if re.search(rf"^{title}\s+trad", p, re.MULTILINE))
         assert re.search(rf"(^|\s){match[1]}(\s|$)", page.splitlines()[0])
+
+
+def test_a_page_that_begins_with_a_heading_bears_no_running_head(
+    book: BookContent, tmp_path: Path
+) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        pages = [page_of(document, name) for name in ("Contents", "Kvällsset", "Ängsvals")]
+    tops = [text_of(tmp_path / "book.pdf", page + 1).split("\n")[0].split() for page in pages]
+    assert tops[:2] == [["iii"], ["1"]]
+    assert tops[2] in (["Other", "tunes", "3"], ["4", "Lerhults", "låtar"])
 
 
 def test_information_of_a_tune_stands_under_its_title(book: BookContent, tmp_path: Path) -> None:
