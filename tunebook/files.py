@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from tunebook.errors import OutputError, SourcePlace
@@ -53,6 +54,16 @@ def check_writable(path: Path) -> None:
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise OutputError(f"cannot be written ({reason})", "choose another place", where) from None
+
+
+def check_not_read(path: Path, read: Iterable[Path]) -> None:
+    """Raise OutputError when ``path`` is one of the files that are read: tunes and settings are
+    never written over."""
+    target = path.resolve()
+    if any(target == one.resolve() for one in read):
+        raise OutputError(
+            "is one of the files that are read here", "choose another place", SourcePlace(str(path))
+        )
 
 
 def _remove(temporary: str | None) -> None:

@@ -152,3 +152,45 @@ def test_a_limit_in_book_toml_leaves_out_what_is_larger(tunes: Path, tmp_path: P
     done = run("check", "tunes", folder=tmp_path)
     assert "limit" in run("check", "tunes", "--json", folder=tmp_path).stdout + done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("build", "tunes", "-o", "tunes/a.abc"),
+        ("export", "tunes", "--to", "abc", "-o", "tunes"),
+        ("export", "tunes", "--to", "json", "-o", "tunes/a.abc"),
+        ("compare", "tunes", "--keys", "-o", "tunes/a.abc"),
+    ],
+)
+def test_what_is_read_is_never_written_over(
+    tunes: Path, tmp_path: Path, arguments: tuple[str, ...]
+) -> None:
+    before = (tunes / "a.abc").read_bytes()
+    done = run(*arguments, folder=tmp_path)
+    assert done.returncode == 5
+    assert "is one of the files that are read here; choose another place" in done.stderr
+    assert (tunes / "a.abc").read_bytes() == before
+
+
+def test_a_folder_of_files_is_not_named_like_a_file(tunes: Path, tmp_path: Path) -> None:
+    done = run("export", "tunes", "--to", "midi", "-o", "x.mid", folder=tmp_path)
+    assert done.returncode == 2
+    assert "x.mid would be a file; name a folder for the midi files" in done.stderr
+
+
+def test_one_file_of_the_folder_makes_no_complaint_about_sets(tunes: Path, tmp_path: Path) -> None:
+    (tunes / "b.abc").write_text(GOOD, encoding="utf-8")
+    text = '[[set]]\ntitle = "S"\ntunes = ["a.abc:1", "b.abc:1"]\n'
+    (tunes / "book.toml").write_text(text, encoding="utf-8")
+    assert "set 'S'" not in run("check", "tunes/b.abc", folder=tmp_path).stderr
+
+
+def test_an_edition_may_have_a_hand_of_its_own(tunes: Path) -> None:
+    from tunebook.pipeline.setup import Wishes, prepare
+
+    text = '[[edition]]\nname = "child"\nbased_on = "student-1"\nhand = "small"\n'
+    (tunes / "book.toml").write_text(text, encoding="utf-8")
+    assert prepare(tunes, Wishes(edition="child")).hand.name == "small"
+    assert prepare(tunes).hand.name == "medium"
+    assert prepare(tunes, Wishes(edition="child", hand="large")).hand.name == "large"

@@ -52,7 +52,7 @@ def test_a_name_that_is_no_tune_is_said_with_its_place() -> None:
     _, messages = order_tunes(TUNES, book, PLAYER)
     assert [str(message) for message in messages] == [
         "book.toml:7: set 'S' names 'b.abc:9', which is no tune of the folder; "
-        "write file.abc:X, or the title as it stands"
+        "did you mean 'a.abc:3'?"
     ]
 
 

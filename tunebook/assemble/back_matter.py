@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from tunebook.assemble.chord_page import chord_pages
-from tunebook.assemble.closing_pages import colophon_pages, source_pages
+from tunebook.assemble.colophon import colophon_pages
 from tunebook.assemble.content import BookContent
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page
 from tunebook.assemble.indexes import index_pages
 from tunebook.assemble.ladder import ladder_pages
 from tunebook.assemble.practice_pages import practice_pages
+from tunebook.assemble.source_pages import source_pages
 
 
 def back_matter(content: BookContent, design: Design) -> list[Page]:

@@ -81,6 +81,7 @@ class FixedWords:
     key_counts: str
     no_keys: str
     one_key: str
+    highest_note: str
     string_length: str
     bow_text: str
     low_strings_first: str
@@ -122,6 +123,7 @@ class FixedWords:
     index_openings_text: str
     no_type: str
     techniques: Mapping[str, str]
+    all_but: str
     ladder_title: str
     ladder_text: str
     reason_shifts: tuple[str, str]
@@ -146,12 +148,14 @@ class FixedWords:
     hand: str
     hand_direction: tuple[str, str]
     hand_barre: tuple[str, str]
+    hand_spans: str
     paper: str
     staff_size: str
     tempo: str
     tempo_text: str
+    default_tempi: str
     fonts: str
-    fonts_text: str
+    licences: Mapping[str, str]
     program: str
     date: str
     page: str

@@ -41,6 +41,7 @@ class Edition:
     limits: Limits = field(default_factory=Limits)
     staff_size_pt: float = 16.5
     paper: str | None = None
+    hand: str | None = None
     tunes: tuple[str, ...] = ()
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LEAST_SHOWN = 0.05
+"""A change of difficulty smaller than this is none: it would print as equal figures."""
+
 
 @dataclass(frozen=True, slots=True)
 class TuneChange:
@@ -62,7 +65,7 @@ class RetuneFacts:
 
     def _ranked(self, most: int, sign: int) -> tuple[TuneChange, ...]:
         ranked = sorted(self.tunes, key=lambda tune: (sign * tune.difficulty_gained, tune.identity))
-        return tuple(tune for tune in ranked[:most] if sign * tune.difficulty_gained < 0)
+        return tuple(tune for tune in ranked[:most] if sign * tune.difficulty_gained < -LEAST_SHOWN)
 
     def easier(self, most: int = 5) -> tuple[TuneChange, ...]:
         """The tunes that became easier, the most so first."""

@@ -17,7 +17,7 @@ from tunebook.assemble.engrave import engrave
 from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
 from tunebook.errors import Message, SourcePlace
-from tunebook.files import check_writable, write_whole
+from tunebook.files import check_not_read, check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
@@ -26,7 +26,7 @@ from tunebook.pipeline.extras import Extras, make_extras, place_extras
 from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
-from tunebook.pipeline.reading import read_tunes
+from tunebook.pipeline.reading import files_read, read_tunes
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.pipeline.sources import TuneSource, write_sources
 from tunebook.solve.changes import find_string_changes
@@ -75,6 +75,7 @@ def build_book(
     """
     output = order.output or default_output(setup)
     check_writable(output)
+    check_not_read(output, files_read(setup))
     start = time.perf_counter()
     # Files beside the book are only made by a real build.
     may_keep = order.uses_cache and order.keep_source is None and not setup.book.is_booklet
@@ -98,7 +99,9 @@ def _build(
     clock = _Clock()
     with clock.stage("reading"):
         reading = read_tunes(setup)
-        sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
+        sections, ordering = order_tunes(
+            reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
+        )
         tunes = tuple(tune for section in sections for tune in section.tunes)
         names = unique_identities(tunes)
     messages = [*reading.messages, *ordering]

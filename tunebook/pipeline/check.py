@@ -55,7 +55,9 @@ def check_folder(
 ) -> CheckReport:
     """Return the table and the messages; ``verify`` prices each arrangement independently."""
     reading = read_tunes(setup)
-    sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
+    sections, ordering = order_tunes(
+        reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
+    )
     tunes = tuple(tune for section in sections for tune in section.tunes)
     outcomes = tuple(
         arrange_tunes(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
-from tunebook.files import check_writable
+from tunebook.files import check_not_read, check_writable
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Tune, pitch_name
@@ -20,7 +20,7 @@ from tunebook.pipeline.arranging import (
 )
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, unique_identities
-from tunebook.pipeline.reading import read_tunes
+from tunebook.pipeline.reading import files_read, read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.read.profile import read_instrument
 from tunebook.solve.transpose import transpose_tune
@@ -66,8 +66,11 @@ def compare_folder(
     setups = _setups(setup, order)
     if order.output is not None:
         check_writable(order.output)
+        check_not_read(order.output, files_read(setup))
     reading = read_tunes(setup)
-    sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
+    sections, ordering = order_tunes(
+        reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
+    )
     tunes = tuple(tune for section in sections for tune in section.tunes)
     if not tunes:
         raise nothing_to_do(setup, gather_messages(setup, reading.messages, ordering))

@@ -63,7 +63,9 @@ def _bars(text: str | None) -> tuple[int, int]:
         return 0, LAST_BAR
     match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", text.strip())
     if match is None or int(match[2] or match[1]) < int(match[1]):
-        raise SettingError(f"bars {text!r} cannot be read", "write them as 3-6, or 3")
+        raise SettingError(
+            f"bars {text!r} cannot be read", "write them as 3-6, the smaller first, or 3"
+        )
     return int(match[1]), int(match[2] or match[1])
 
 
@@ -76,7 +78,10 @@ def _find_tune(setup: Setup, number: str | None) -> Tune:
     for tune in reading.tunes:
         if number is not None and number in (tune.number, tune.title, tune_identity(tune)):
             return tune
-    known = ", ".join(tune.number or tune_identity(tune) for tune in reading.tunes[:20])
+    names = [tune.number for tune in reading.tunes]
+    if len(set(names)) < len(names) or "" in names:
+        names = [tune_identity(tune) for tune in reading.tunes]
+    known = ", ".join(names[:20])
     what = "which tune?" if number is None else f"no tune {number!r}"
     raise SettingError(what, f"give --tune, one of {known}", SourcePlace(str(setup.folder)))
 

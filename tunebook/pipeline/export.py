@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
-from tunebook.files import check_writable, write_whole
+from tunebook.files import check_not_read, check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.pipeline.arranging import (
     Progress,
@@ -18,13 +18,14 @@ from tunebook.pipeline.arranging import (
 )
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes
-from tunebook.pipeline.reading import read_tunes
+from tunebook.pipeline.reading import files_read, read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.pipeline.sources import line_width_pt
 from tunebook.write.file_names import tune_file_names
 
 KINDS = ("json", "midi", "abc", "musicxml", "ly")
 ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
+_FILE_ENDINGS = (".mid", ".midi", ".abc", ".xml", ".musicxml", ".ly", ".json")
 PARTS = ("melody", "drone", "chords")
 
 
@@ -59,7 +60,9 @@ def export_folder(
     """
     _check(order)
     reading = read_tunes(setup)
-    sections, ordering = order_tunes(reading.tunes, setup.book, setup.edition)
+    sections, ordering = order_tunes(
+        reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
+    )
     tunes = tuple(tune for section in sections for tune in section.tunes)
     jobs = count_of_jobs(order.jobs)
     outcomes = tuple(arrange_tunes(tunes, setup, jobs=jobs, on_progress=on_progress))
@@ -69,6 +72,9 @@ def export_folder(
         raise nothing_to_do(setup, messages)
     files, said = _files(arrangements, setup, order)
     messages = gather_messages(setup, messages, said)
+    sources = files_read(setup)
+    for path in files:
+        check_not_read(path, sources)
     for path, content in files.items():
         write_whole(path, content)
     return ExportReport(
@@ -88,8 +94,10 @@ def _check(order: ExportOrder) -> None:
         raise SettingError(f"no part {unknown[0]!r}", "known are " + ", ".join(PARTS))
     if order.kind == "json":
         check_writable(order.output)
-    elif order.output.is_file():
-        raise SettingError(f"{order.output} is a file", f"name a folder for the {order.kind} files")
+    elif order.output.is_file() or order.output.suffix.lower() in _FILE_ENDINGS:
+        raise SettingError(
+            f"{order.output} would be a file", f"name a folder for the {order.kind} files"
+        )
 
 
 def _files(

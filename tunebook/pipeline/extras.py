@@ -28,7 +28,8 @@ class Extras:
 
 def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
     """Return the extra pieces that the edition wants."""
-    legend = legend_sources(built(one.outcome for one in tunes), setup)
+    has_changes = any(one.change is not None and one.change.changed_bars for one in tunes)
+    legend = legend_sources(built(one.outcome for one in tunes), setup, has_changes)
     exercises = tuple(exercise for one in tunes for exercise in one.exercises)
     if setup.edition.shows_practice:
         exercises = (*warm_up(setup, line_width_pt(setup)), *exercises)

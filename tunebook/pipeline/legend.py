@@ -30,9 +30,14 @@ class _Example:
     mark: str = ""
 
 
-def legend_sources(arrangements: Sequence[Arrangement], setup: Setup) -> dict[str, str]:
-    """Return sources by identity ("legend:finger", ...) for the signs that occur."""
+def legend_sources(
+    arrangements: Sequence[Arrangement], setup: Setup, has_changes: bool = False
+) -> dict[str, str]:
+    """Return sources by identity ("legend:finger", ...) for the signs that occur;
+    ``has_changes`` when bars are marked that a retuning changed."""
     kinds = _kinds_used(arrangements, setup.edition)
+    if has_changes:
+        kinds.append("changed")
     sources = {}
     for kind in kinds:
         if kind in _EXAMPLES:
@@ -125,7 +130,7 @@ _EXAMPLES = {
     "drone": _Example("d e f e |]", drone="D4"),
     "take_over": _Example("A c B c |]", _take_over, drone="E4"),
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
-    "doubtful_chord": _Example('"Bm" d f e c |]', _doubtful, chords="tune"),
+    "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
     "beyond": _Example("a b a2 |]", mark="beyond"),
     "hard": _Example("F c F c |]", mark="hard"),
     "changed": _Example("D F A F |]", mark="changed"),

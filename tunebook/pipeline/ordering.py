@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 
 from tunebook.errors import Message, SourcePlace
@@ -39,13 +40,15 @@ def unique_identities(tunes: tuple[Tune, ...]) -> tuple[str, ...]:
 
 
 def order_tunes(
-    tunes: tuple[Tune, ...], book: Book, edition: Edition
+    tunes: tuple[Tune, ...], book: Book, edition: Edition, *, is_part: bool = False
 ) -> tuple[tuple[Section, ...], tuple[Message, ...]]:
     """Return the sections of the book and messages about names that match no tune.
 
     A tune may stand in several sets, but is printed where it stands first. An edition's own list
-    of tunes picks from all and keeps their order.
+    of tunes picks from all and keeps their order. ``is_part`` says that only a part of the folder
+    was read, so that names of other tunes are no mistakes.
     """
+    is_part = is_part or bool(edition.tunes)
     messages: list[Message] = []
     left_out = {choice.tune for choice in book.choices if choice.is_left_out}
     tunes = tuple(tune for tune in tunes if tune_identity(tune) not in left_out)
@@ -55,9 +58,7 @@ def order_tunes(
     sections: list[Section] = []
     seen: set[str] = set()
     for one in book.sets:
-        found = _resolve(
-            one.tunes, tunes, f"set {one.title!r}", one.place, messages, bool(edition.tunes)
-        )
+        found = _resolve(one.tunes, tunes, f"set {one.title!r}", one.place, messages, is_part)
         fresh = [tune for tune in found if tune_identity(tune) not in seen]
         seen.update(tune_identity(tune) for tune in fresh)
         if fresh:
@@ -87,6 +88,9 @@ def _resolve(
             found.append(by_name[name])
         elif not is_quiet:
             what = f"{where} names {name!r}, which is no tune of the folder"
+            close = difflib.get_close_matches(name, by_name, 1)
             remedy = "write file.abc:X, or the title as it stands"
+            if close:
+                remedy = f"did you mean {close[0]!r}?"
             messages.append(Message(place or SourcePlace("book.toml"), "set", what, remedy))
     return found

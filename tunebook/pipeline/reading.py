@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import FolderReading, read_folder
+from tunebook.read.folder import FolderReading, find_files, read_folder
 from tunebook.read.limits import ReadingLimits
+
+
+def files_read(setup: Setup) -> list[Path]:
+    """Every file that a run on this setup reads; none of them is ever written over."""
+    files = list(find_files(setup.folder))
+    if setup.book.place is not None:
+        files.append(Path(setup.book.place.path))
+    return files
 
 
 def read_tunes(setup: Setup) -> FolderReading:

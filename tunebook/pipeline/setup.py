@@ -60,13 +60,16 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
         raise InputError("no such file or folder", "check the path", SourcePlace(str(folder)))
     book, messages = read_book(_book_file(folder, wishes.book_file))
     book = _with_wishes(book, wishes)
+    edition = _edition(book, wishes.edition or "player")
+    if edition.hand is not None and wishes.hand is None:
+        book = replace(book, hand=replace(book.hand, size=edition.hand, spans_mm=()))
     profile = wishes.instrument or _profile_path(book)
     return Setup(
         folder=folder,
         book=book,
         instrument=read_instrument(profile, book.tuning),
         hand=read_hand(book.hand),
-        edition=_edition(book, wishes.edition or "player"),
+        edition=edition,
         messages=messages,
     )
 

@@ -89,7 +89,12 @@ def _choose_voice(
     others = [name for name in voices if name not in (chosen, second)]
     if others:
         names = ", ".join(plain_text(name) for name in others[:10])
-        notices.add("voice", f"left out: voice {names}", "choose a voice to print", line=0)
+        notices.add(
+            "voice",
+            f"left out: voice {names}",
+            "name the one to print in book.toml, [reading] voice",
+            line=0,
+        )
     return chosen
 
 

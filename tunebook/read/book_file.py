@@ -50,6 +50,7 @@ _EDITION_FIELDS = {
     "grace_notes": "shows_grace_notes",
     "staff_size_pt": "staff_size_pt",
     "paper": "paper",
+    "hand": "hand",
 }
 
 

@@ -78,6 +78,7 @@ class EditionTable(Table):
     grace_notes: bool | None = None
     staff_size_pt: float | None = Field(default=None, ge=10, le=40)
     paper: Paper | None = None
+    hand: Literal["small", "medium", "large"] | None = None
     tunes: list[Line] | None = None
     limits: LimitsTable | None = None
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote
 from tunebook.model.book import TuneChoice
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.solve.accompaniment import accompany
+from tunebook.solve.beyond import bars_beyond, with_natural_fingers, with_own_notes
 from tunebook.solve.chords import choose_chords
 from tunebook.solve.drones import choose_drone
 from tunebook.solve.fingering import choose_fingering
@@ -55,6 +58,22 @@ def arrange(
         drone=drone.demands,
         alternatives=alternatives,
     )
+    beyond = bars_beyond(fingering.notes)
+    if beyond:
+        natural = choose_fingering(
+            tune, instrument, hand, whole_notes_per_second=speed, drone=drone.demands
+        )
+        pinned = with_natural_fingers(tune, natural.notes, beyond, instrument)
+        fingering = choose_fingering(
+            pinned,
+            instrument,
+            hand,
+            limits,
+            whole_notes_per_second=speed,
+            drone=drone.demands,
+            alternatives=alternatives,
+        )
+        fingering = replace(fingering, notes=with_own_notes(fingering.notes, tune))
     spans = _chords(tune, chords)
     if shapes:
         spans = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)

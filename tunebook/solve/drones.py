@@ -29,7 +29,8 @@ CONSONANCE_WEIGHT = 20.0
 TONIC_BONUS = 2.0
 FIFTH_BONUS = 1.2
 STRANGE = frozenset({1, 2, 6, 10, 11})
-STRANGE_COST = 3.0  # a drone on a tone that is in no chord of the tonic: second, tritone, seventh
+OTHER_COST = 2.0  # a third, fourth or sixth of the key: it pulls the tune elsewhere
+STRANGE_COST = 4.0  # a drone on a tone that is in no chord of the tonic: second, tritone, seventh
 FINGERING_WEIGHT = 2.5  # of what the drone adds to the melody's cost a second
 SILENCE_WEIGHT = 6.0  # of the part of the melody over which the drone cannot be heard
 CHANGE_COST = 0.6  # for each change of the drone, in score of the whole tune
@@ -106,7 +107,7 @@ def choose_drone(
         return DroneSolution(pins.demands, (), pins.messages)
     phrases, scored = _scored(tune, instrument, hand, limits, whole_notes_per_second, drones, TRIED)
     candidates = tuple(one.candidate for one in scored)
-    return DroneSolution(_demands(phrases, scored), candidates, pins.messages)
+    return DroneSolution(_demands(tune, phrases, scored), candidates, pins.messages)
 
 
 def explain_drones(candidates: Sequence[DroneCandidate]) -> tuple[str, ...]:
@@ -192,7 +193,7 @@ def _bonus(tune: Tune, stop: Stop) -> float:
     above = (stop.midi - tune.key.tonic_class) % 12
     if above in STRANGE:
         return -STRANGE_COST
-    return {0: TONIC_BONUS, 7: FIFTH_BONUS}.get(above, 0.0)
+    return {0: TONIC_BONUS, 7: FIFTH_BONUS}.get(above, -OTHER_COST)
 
 
 def _judge(
@@ -224,9 +225,19 @@ def _judge(
     return _Scored(candidate, trial, by_phrase)
 
 
-def _demands(phrases: Sequence[Phrase], scored: Sequence[_Scored]) -> tuple[DroneDemand, ...]:
-    """The cheapest drones phrase by phrase, a change of drone priced, else one for the tune."""
-    usable = [one for one in scored if one.trial.sounding >= LEAST_SOUNDING]
+def _demands(
+    tune: Tune, phrases: Sequence[Phrase], scored: Sequence[_Scored]
+) -> tuple[DroneDemand, ...]:
+    """The cheapest drones phrase by phrase, a change of drone priced, else one for the tune.
+
+    Only the keynote and its fifth are taken unasked; any other drone is the player's to pin.
+    """
+    usable = [
+        one
+        for one in scored
+        if one.trial.sounding >= LEAST_SOUNDING
+        and (one.candidate.stop.midi - tune.key.tonic_class) % 12 in (0, 7)
+    ]
     if not usable:
         return ()
     lengths = [float(phrase.end - phrase.onset) for phrase in phrases]

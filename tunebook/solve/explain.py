@@ -106,8 +106,15 @@ def reasons_as_text(reasons: Sequence[NoteReason]) -> list[str]:
         if reason.terms:
             parts = "; ".join(f"{words} {cost:.2f}" for words, cost in reason.terms)
             lines.append(f"    cost {reason.cost:.2f}: {parts}")
-        lines += [f"    or {words} ({extra:+.2f})" for extra, words in reason.alternatives]
+        lines += [f"    or {words} ({_price(extra)})" for extra, words in reason.alternatives]
     return lines
+
+
+def _price(extra: float) -> str:
+    """What another way costs; one that costs less was given up for the sake of like bars."""
+    if extra < -SMALLEST_SHOWN_COST:
+        return f"{extra:+.2f}, but then bars alike would be fingered differently"
+    return f"{extra:+.2f}"
 
 
 def _head(reason: NoteReason) -> str:
