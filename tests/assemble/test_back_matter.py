@@ -1,0 +1,138 @@
+"""What stands after the tunes: practice, chords, sources, colophon."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pikepdf
+import pytest
+from books import book_tune, content
+from reading import links_of, page_of, text_of
+
+from tunebook.assemble.book import assemble_book
+from tunebook.assemble.colophon import default_tempi
+from tunebook.assemble.content import BookContent, BookSection, PracticePiece, PracticeSection
+from tunebook.assemble.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.source_pages import source_text
+
+
+@pytest.fixture(scope="module")
+def font_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("fonts")
+
+
+def book_of(folder: Path, font_cache: Path, *tunes: object) -> BookContent:
+    section = BookSection("", tuple(tunes))  # type: ignore[arg-type]
+    return replace(content(folder, (section,)), font_cache=font_cache)
+
+
+def flat(text: str) -> str:
+    """Text without line ends and columns."""
+    return " ".join(text.split())
+
+
+def test_sources_stand_in_one_line_with_their_names(tmp_path: Path) -> None:
+    fields = (
+        ("C", ("Lina på Myra",)),
+        ("O", ("Lerhult",)),
+        ("S", ("Ottil",)),
+        ("B", ("The green book",)),
+        ("Z", ("Signe",)),
+        ("N", ("slow", "and soft")),
+        ("H", ("old",)),
+    )
+    tune = book_tune(tmp_path, 1, "Polska", fields=fields)
+    assert source_text(tune, fixed_words("en")) == (
+        "Lina på Myra · From: Lerhult · Source: Ottil · Source: The green book · "
+        "Transcription: Signe · Remark: slow and soft · Remark: old"
+    )
+
+
+def test_a_tune_without_sources_is_not_among_them(tmp_path: Path, font_cache: Path) -> None:
+    told = book_tune(tmp_path, 1, "Told", fields=(("S", ("Ottil",)),))
+    silent = book_tune(tmp_path, 2, "Silent")
+    book = book_of(tmp_path, font_cache, told, silent)
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        page = page_of(document, "Sources")
+        assert page_of(document, "Told") in links_of(document, page)
+    text = text_of(tmp_path / "book.pdf", page + 1)
+    assert "Told" in text and "Silent" not in text
+
+
+def test_sources_are_left_out_where_the_edition_says_so(tmp_path: Path, font_cache: Path) -> None:
+    book = book_of(tmp_path, font_cache, book_tune(tmp_path, 1, "A", fields=(("S", ("Ottil",)),)))
+    book = replace(book, edition=replace(book.edition, shows_sources=False))
+    assemble_book(book, tmp_path / "book.pdf")
+    assert "Ottil" not in text_of(tmp_path / "book.pdf")
+
+
+def test_the_colophon_names_what_made_the_book(tmp_path: Path, font_cache: Path) -> None:
+    book = book_of(tmp_path, font_cache, book_tune(tmp_path, 1, "A"))
+    report = assemble_book(book, tmp_path / "book.pdf")
+    text = flat(text_of(tmp_path / "book.pdf", report.pages))
+    for words in (
+        "Player’s edition",
+        "tuned C G D A",
+        "medium; comfortable spans 1–2 40, 1–3 40",
+        "higher finger on the higher string; no barre",
+        "A4",
+        "16.5 pt",
+        "GNU AGPL 3",
+        "Emmentaler",
+        "tunebook 0.1",
+    ):
+        assert words in text
+    assert "tempo in brackets" not in text
+
+
+def test_tempi_that_were_assumed_are_named_once_for_each_type(tmp_path: Path) -> None:
+    own = book_tune(tmp_path, 1, "Own")
+    assumed = [
+        replace(tune, arrangement=replace(tune.arrangement, tempo_is_default=True))
+        for tune in (
+            book_tune(tmp_path, 2, "One"),
+            book_tune(tmp_path, 3, "Two"),
+            book_tune(tmp_path, 4, "Three", rhythm=""),
+        )
+    ]
+    book = content(tmp_path, (BookSection("", (own, *assumed)),))
+    assert default_tempi(book) == "3/4 ♩ = 104; Polska 3/4 ♩ = 104"
+    assert default_tempi(content(tmp_path, (BookSection("", (own,)),))) == ""
+
+
+def test_an_exercise_leads_to_its_tune(tmp_path: Path, font_cache: Path) -> None:
+    tunes = [book_tune(tmp_path, number, f"Tune {number}") for number in (1, 2)]
+    book = book_of(tmp_path, font_cache, *tunes)
+    sections = (
+        PracticeSection("Warming up", (PracticePiece("Long bows", tunes[0].piece),), "Softly."),
+        PracticeSection("Tune 2", (PracticePiece("Bar 1", tunes[1].piece),), tune="tunes.abc:2"),
+    )
+    assemble_book(replace(book, practice=sections), tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        practice = page_of(document, "Practice pages")
+        assert links_of(document, practice) == [page_of(document, "Tune 2")]
+    text = text_of(tmp_path / "book.pdf", practice + 1)
+    order = [text.index(name) for name in ("stop", "Softly.", "Long bows", "Tune 2", "Bar 1")]
+    assert order == sorted(order)
+
+
+@pytest.mark.parametrize("language", ["en", "sv"])
+def test_every_sign_mode_and_technique_has_words(language: str) -> None:
+    words: FixedWords = fixed_words(language)
+    assert set(LEGEND_KINDS) == set(words.legend)
+    assert set(MODES) == set(words.modes)
+    assert set(TECHNIQUES) == set(words.techniques)
+
+
+def test_texts_of_both_languages_take_the_same_values() -> None:
+    english, swedish = fixed_words("en"), fixed_words("sv")
+    for name in FixedWords.__slots__:
+        one, other = getattr(english, name), getattr(swedish, name)
+        assert type(one) is type(other), name
+        if isinstance(one, str):
+            assert one.count("{}") == other.count("{}"), name
+        elif isinstance(one, tuple):
+            assert len(one) == len(other), name
