@@ -127,6 +127,11 @@ def test_every_sign_mode_and_technique_has_words(language: str) -> None:
     assert set(TECHNIQUES) == set(words.techniques)
 
 
+def test_numbers_bear_the_decimal_sign_of_the_language() -> None:
+    assert fixed_words("en").decimal(16.5) == "16.5"
+    assert fixed_words("sv").decimal(2.04) == "2,0"
+
+
 def test_texts_of_both_languages_take_the_same_values() -> None:
     english, swedish = fixed_words("en"), fixed_words("sv")
     for name in FixedWords.__slots__:

@@ -60,7 +60,7 @@ def _settings(content: BookContent, tempi: str, design: Design) -> list[tuple[st
         (words.hand, _hand_text(content.hand, words)),
         (words.default_tempi, tempi),
         (words.paper, content.paper.upper() if content.paper in ("a4", "a5") else content.paper),
-        (words.staff_size, f"{edition.staff_size_pt:g} pt"),
+        (words.staff_size, f"{words.decimal(edition.staff_size_pt)} pt"),
         *content.settings,
         (words.fonts, _font_text(design.fonts, words)),
         (words.program, f"tunebook {content.program_version}, LilyPond".strip()),

@@ -46,6 +46,7 @@ class FixedWords:
 
     language: str
     opening_quote: str
+    decimal_sign: str
     # front matter
     edited_by: str
     for_instrument: str
@@ -165,3 +166,7 @@ class FixedWords:
         """A name from the data that ship with the program (titles of instruments and editions,
         sizes of hands) in this language; any other text as it stands."""
         return self.names.get(name, name)
+
+    def decimal(self, value: float) -> str:
+        """A number with one place after the decimal sign of this language."""
+        return f"{value:.1f}".replace(".", self.decimal_sign)

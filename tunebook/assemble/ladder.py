@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from tunebook.assemble.anchors import LADDER, tune_anchor
-from tunebook.assemble.blocks import Entry, Flowed
+from tunebook.assemble.blocks import Beside, Entry, Flowed, Lines, Space, Stack
 from tunebook.assemble.content import BookContent, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.fixed_words import FixedWords
-from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
+from tunebook.assemble.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.assemble.fonts import SERIF
-from tunebook.assemble.musical_text import note_name
+from tunebook.assemble.musical_text import note_name, tempo_text
 
 LEAST_TUNES = 3
 MOST_IN_ONE_COLUMN = 30
@@ -24,25 +24,45 @@ def ladder_pages(content: BookContent, design: Design) -> list[Page]:
     columns = 1 if len(content.tunes) <= MOST_IN_ONE_COLUMN else 2
     width = column_width_pt(design.page_format, columns)
     ranked = sorted(content.tunes, key=lambda tune: (tune.arrangement.difficulty, tune.identity))
-    heading = (design.page_title(words.ladder_title, LADDER), design.body(words.ladder_text))
-    items: list[Flowed] = []
+    heading = (
+        design.page_title(words.ladder_title, LADDER),
+        design.body(words.ladder_text),
+        Flowed(Space(design.size(6.0))),
+    )
     size = design.size(10.5 if columns == 1 else 9.5)
-    for number, tune in enumerate(ranked):
-        title = tune.arrangement.tune.title or tune.identity
-        entry = Entry(
-            f"{number + 1}.  {title}",
-            tune_anchor(tune.identity),
-            width,
-            SERIF,
-            size,
-            size * 1.42,
-            middle=f"{tune.arrangement.difficulty:.1f}",
-        )
-        reason = tune.difficulty_reason or facts_of(tune, words)
-        items.append(Flowed(entry, design.size(5.0), keeps_with_next=True))
-        items.append(Flowed(design.small(reason, width, indent_pt=design.size(18.0))))
-    stream = Stream(tuple(items), columns, heading=heading)
-    return flow([stream], design.page_format, words.ladder_title)
+    numbers_pt = design.fonts.width(f"{len(ranked)}.", SERIF, size)
+    rungs = [
+        _rung(f"{number}.", tune, design, width, size, numbers_pt)
+        for number, tune in enumerate(ranked, 1)
+    ]
+
+    def streams(ease: float) -> list[Stream]:
+        items = tuple(Flowed(rung, design.size(6.0) * ease) for rung in rungs)
+        return [Stream(items, columns, heading=heading)]
+
+    return flow_in_fewest(streams, design.page_format, words.ladder_title, (1.0, 0.8, 0.6, 0.4))
+
+
+def _rung(
+    number: str, tune: BookTune, design: Design, width: float, size: float, numbers_pt: float
+) -> Stack:
+    """Number, title, difficulty and page of one tune, the reason below."""
+    indent = numbers_pt + design.size(5.0)
+    entry = Entry(
+        tune.arrangement.tune.title or tune.identity,
+        tune_anchor(tune.identity),
+        width,
+        SERIF,
+        size,
+        size * 1.42,
+        indent_pt=indent,
+        middle=design.words.decimal(tune.arrangement.difficulty),
+    )
+    place = Lines((number,), SERIF, size, size * 1.42, numbers_pt, "right")
+    reason = tune.difficulty_reason or facts_of(tune, design.words)
+    return Stack(
+        (Beside((place, entry), (0.0, 0.0)), design.small(reason, width, indent_pt=indent))
+    )
 
 
 def facts_of(tune: BookTune, words: FixedWords) -> str:
@@ -61,6 +81,7 @@ def facts_of(tune: BookTune, words: FixedWords) -> str:
             words.reason_barre if counts["barre"] else "",
             _highest(tune, words),
             words.reason_held if any(one.stop.key for one in tune.arrangement.drone) else "",
+            tempo_text(tune.arrangement),
         )
         if text
     ]

@@ -5,6 +5,7 @@ from tunebook.assemble.fixed_words import FixedWords
 ENGLISH = FixedWords(
     language="en",
     opening_quote="“",
+    decimal_sign=".",
     edited_by="Edited by {}",
     for_instrument="for {}",
     tuned="tuned {}",

@@ -5,6 +5,7 @@ from tunebook.assemble.fixed_words import FixedWords
 SWEDISH = FixedWords(
     language="sv",
     opening_quote="”",
+    decimal_sign=",",
     edited_by="Sammanställd av {}",
     for_instrument="för {}",
     tuned="stämd {}",
