@@ -12,10 +12,19 @@ from reading import links_of, page_of, text_of
 
 from tunebook.assemble.book import assemble_book
 from tunebook.assemble.colophon import default_tempi
-from tunebook.assemble.content import BookContent, BookSection, PracticePiece, PracticeSection
+from tunebook.assemble.content import (
+    BookContent,
+    BookSection,
+    ChordShapes,
+    PracticePiece,
+    PracticeSection,
+)
 from tunebook.assemble.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
+from tunebook.assemble.fonts import load_fonts
 from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.linked_text import linked_text
 from tunebook.assemble.source_pages import source_text
+from tunebook.model.arrangement import Stop
 
 
 @pytest.fixture(scope="module")
@@ -117,6 +126,34 @@ def test_an_exercise_leads_to_its_tune(tmp_path: Path, font_cache: Path) -> None
     text = text_of(tmp_path / "book.pdf", practice + 1)
     order = [text.index(name) for name in ("stop", "Softly.", "Long bows", "Tune 2", "Bar 1")]
     assert order == sorted(order)
+
+
+def test_a_chord_names_its_tunes_with_links(tmp_path: Path, font_cache: Path) -> None:
+    tunes = [book_tune(tmp_path, number, f"Tune {number}") for number in range(1, 9)]
+    silent = replace(tunes[1], arrangement=replace(tunes[1].arrangement, chords=()))
+    book = book_of(tmp_path, font_cache, tunes[0], silent, *tunes[2:])
+    shapes = (ChordShapes("G", ((Stop(55, 2, 0, 0), Stop(62, 3, 0, 0)),)),)
+    assemble_book(replace(book, chord_shapes=shapes), tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        page = page_of(document, "Chords")
+        named = [page_of(document, f"Tune {number}") for number in (1, 3, 4, 5, 6, 7)]
+        assert links_of(document, page) == named
+    text = flat(text_of(tmp_path / "book.pdf", page + 1))
+    assert "in Tune 1, Tune 3, Tune 4, Tune 5, Tune 6, Tune 7 …" in text
+
+
+def test_linked_text_breaks_at_spaces_and_keeps_commas_with_their_words(
+    font_cache: Path,
+) -> None:
+    fonts = load_fonts(font_cache)
+    parts = [("in ", ""), ("One tune", "1"), (", ", ""), ("Two", "2"), (", ", ""), ("Three", "3")]
+    whole = linked_text(parts, fonts, 500.0, "serif", 10.0)
+    assert whole.lines == (tuple(parts),)
+    narrow = linked_text(parts, fonts, 45.0, "serif", 10.0)
+    texts = ["".join(text for text, _ in line) for line in narrow.lines]
+    assert texts == ["in One ", "tune, ", "Two, ", "Three"]
+    assert narrow.lines[1] == (("tune", "1"), (", ", ""))
+    assert narrow.height_pt == 4 * whole.height_pt
 
 
 @pytest.mark.parametrize("language", ["en", "sv"])

@@ -161,7 +161,8 @@ class Opening:
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Note down where the opening goes."""
         if self.piece.opening is not None and self.piece.opening_pdf is not None:
-            sheet.system(self.piece.opening_pdf, self.piece.opening, left_pt, top_pt, self.scale)
+            left = left_pt - self.piece.opening.staff_indent_pt * self.scale
+            sheet.system(self.piece.opening_pdf, self.piece.opening, left, top_pt, self.scale)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from tunebook.assemble.anchors import CHORDS
-from tunebook.assemble.blocks import Beside, Drawing, Flowed, Space, Stack
+from tunebook.assemble.anchors import CHORDS, tune_anchor
+from tunebook.assemble.blocks import Beside, Drawing, Flowed, Space, Stack, shortened
 from tunebook.assemble.content import BookContent, ChordShapes
 from tunebook.assemble.design import Design
-from tunebook.assemble.flow import Page, Stream, column_width_pt, flow
+from tunebook.assemble.flow import Page, Stream, column_width_pt, flow_in_fewest
+from tunebook.assemble.fonts import ITALIC
+from tunebook.assemble.linked_text import LinkedLines, Part, linked_text
 from tunebook.assemble.shapes_drawing import print_symbol, shapes_grid
 from tunebook.assemble.sheet import Sheet
 
@@ -25,12 +27,13 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
         design.body(words.chords_text),
         Flowed(Space(design.size(12.0))),
     )
-    entries = tuple(
-        Flowed(_entry(one, content, design, width), design.size(12.0))
-        for one in content.chord_shapes
-    )
-    stream = Stream(entries, _COLUMNS, heading=head)
-    return flow([stream], design.page_format, words.chords_title)
+    entries = [_entry(one, content, design, width) for one in content.chord_shapes]
+
+    def streams(ease: float) -> list[Stream]:
+        items = tuple(Flowed(entry, design.size(12.0) * ease) for entry in entries)
+        return [Stream(items, _COLUMNS, heading=head)]
+
+    return flow_in_fewest(streams, design.page_format, words.chords_title, (1.0, 0.7, 0.4))
 
 
 def _entry(one: ChordShapes, content: BookContent, design: Design, width: float) -> Stack:
@@ -43,19 +46,31 @@ def _entry(one: ChordShapes, content: BookContent, design: Design, width: float)
     shapes = shapes_grid(
         tuple(("", shape) for shape in one.shapes), content.instrument, design, width - name_width
     )
-    tunes = _tunes_with(one.symbol, content)
-    named = ", ".join(tunes[:_MOST_TUNES]) + (" …" if len(tunes) > _MOST_TUNES else "")
-    where = design.small(design.words.chord_in.format(named), width, role="serif-italic")
+    where = _where(one.symbol, content, design, width)
     return Stack((Beside((name, shapes), (0.0, name_width), is_centred=True), where))
+
+
+def _where(symbol: str, content: BookContent, design: Design, width: float) -> LinkedLines:
+    """The tunes in which the chord stands, each a link."""
+    size = design.size(8.5)
+    before, _, after = design.words.chord_in.partition("{}")
+    tunes = _tunes_with(symbol, content)
+    parts: list[Part] = [(before, "")]
+    for number, (title, anchor) in enumerate(tunes[:_MOST_TUNES]):
+        parts += [(", ", "")] if number else []
+        parts.append((shortened(title, design.fonts, ITALIC, size, width * 0.9), anchor))
+    parts.append((after + (" …" if len(tunes) > _MOST_TUNES else ""), ""))
+    return linked_text(parts, design.fonts, width, ITALIC, size)
 
 
 def _print_name(sheet: Sheet, left: float, base: float, symbol: str, size: float) -> None:
     print_symbol(sheet, left, base, symbol, size)
 
 
-def _tunes_with(symbol: str, content: BookContent) -> list[str]:
+def _tunes_with(symbol: str, content: BookContent) -> list[tuple[str, str]]:
+    """Titles and anchors of the tunes with the chord."""
     return [
-        tune.arrangement.tune.title or tune.identity
+        (tune.arrangement.tune.title or tune.identity, tune_anchor(tune.identity))
         for tune in content.tunes
         if any(span.chord.symbol == symbol for span in tune.arrangement.chords)
     ]

@@ -33,10 +33,11 @@ COLUMNS = 2
 # The hand's place in first position, and how far above it counts as another one (keys).
 FIRST_POSITION_HAND = 2.0
 HAND_LEEWAY = 1.0
-# What nearly every tune of the book has tells nothing.
-MOST_WITH_TECHNIQUE = 0.85
+# Of what more tunes than these have, those are listed that do without.
+MOST_WITH_TECHNIQUE = 0.6
 MUCH_LITTLE_FINGER = 0.2
 OPENING_NOTES = 8
+LEAST_STEPS_SHOWN = 4
 LONGEST_WHOLE_GROUP = 6
 LEAST_LETTERED = 30
 """From so many titles on, the index of titles has headings by letter."""
@@ -73,16 +74,20 @@ def _index(
 ) -> Stream:
     """An index in columns under its title."""
     item = design.page_title(title, anchor)
-    before = 0.0 if is_first else design.size(26.0)
+    before = 0.0 if is_first else design.size(22.0)
     heading = Flowed(item.block, before, anchor=anchor, outline=(title, 0))
     return Stream(tuple(items), COLUMNS, heading=(heading, *notes), title=title, is_whole=is_whole)
 
 
-def _entry(text: str, tune: BookTune, design: Design, middle: str = "") -> Flowed:
+def _entry(
+    text: str, tune: BookTune, design: Design, middle: str = "", heading: Flowed | None = None
+) -> Flowed:
+    """A line of an index; ``heading`` is set once more where it goes on in another column."""
     size = design.size(9.5)
     width = column_width_pt(design.page_format, COLUMNS)
     anchor = tune_anchor(tune.identity)
-    return Flowed(Entry(text, anchor, width, SERIF, size, size * 1.42, middle=middle))
+    entry = Entry(text, anchor, width, SERIF, size, size * 1.42, middle=middle)
+    return Flowed(entry, continued=heading.block if heading else None)
 
 
 def _titles(content: BookContent, design: Design) -> list[Stream]:
@@ -91,14 +96,15 @@ def _titles(content: BookContent, design: Design) -> list[Stream]:
     pairs = [(title, tune) for tune in content.tunes for title in _titles_of(tune)]
     pairs.sort(key=lambda pair: sort_key(pair[0], language))
     items: list[Flowed] = []
-    letter = ""
+    letter, heading = "", None
     width = column_width_pt(design.page_format, COLUMNS)
     for title, tune in pairs:
         first = initial(title, language)
         if first != letter and len(pairs) >= LEAST_LETTERED:
-            items.append(design.small_heading(first, width))
+            heading = design.small_heading(first, width)
+            items.append(heading)
         letter = first
-        items.append(_entry(title, tune, design))
+        items.append(_entry(title, tune, design, heading=heading))
     return [_index(design.words.index_titles, INDEX_TITLES, items, design, is_first=True)]
 
 
@@ -117,7 +123,8 @@ def _grouped(
     items: list[Flowed] = []
     for name, tunes in groups.items():
         items.append(design.small_heading(name, width))
-        entries = [_entry(_titles_of(tune)[0], tune, design) for tune in tunes]
+        again = design.small_heading(f"{name} ({design.words.continued})", width)
+        entries = [_entry(_titles_of(tune)[0], tune, design, heading=again) for tune in tunes]
         # A short group is not torn; of a longer one at least two entries stand together.
         kept = len(entries) - 1 if len(entries) <= LONGEST_WHOLE_GROUP else 1
         items += [replace(entry, keeps_with_next=True) for entry in entries[:kept]]
@@ -167,13 +174,18 @@ def _by_key(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
 
 
 def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
-    names = design.words.techniques
-    found = {
-        names[kind]: [tune for tune in content.tunes if kind in techniques_of(tune)]
-        for kind in TECHNIQUES
-    }
-    most = MOST_WITH_TECHNIQUE * len(content.tunes)
-    return {name: tunes for name, tunes in found.items() if 0 < len(tunes) <= most}
+    """Tunes with each technique; of what most tunes have, those without it."""
+    words = design.words
+    groups: dict[str, list[BookTune]] = {}
+    for kind in TECHNIQUES:
+        having = [tune for tune in content.tunes if kind in techniques_of(tune)]
+        without = [tune for tune in content.tunes if kind not in techniques_of(tune)]
+        name = words.techniques[kind]
+        if having and len(having) <= MOST_WITH_TECHNIQUE * len(content.tunes):
+            groups[name] = having
+        elif having and without:
+            groups[words.all_but.format(name)] = without
+    return groups
 
 
 def techniques_of(tune: BookTune) -> frozenset[str]:
@@ -206,12 +218,23 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
     tunes.sort(key=lambda tune: (scale_steps(tune.arrangement.tune), tune.identity))
     items = []
     for tune in tunes:
-        steps = " ".join(str(step) for step in scale_steps(tune.arrangement.tune))
-        name = _entry(_titles_of(tune)[0], tune, design, steps).block
+        name = _entry(_titles_of(tune)[0], tune, design, _steps_text(tune, design, width)).block
         items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
     words = design.words
     notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))
     return [_index(words.index_openings, INDEX_OPENINGS, items, design, is_whole=True, notes=notes)]
+
+
+def _steps_text(tune: BookTune, design: Design, width: float) -> str:
+    """The first steps, as many as find room beside the title."""
+    size = design.size(9.5)
+    room = width - design.fonts.width(_titles_of(tune)[0], SERIF, size) - 4.5 * size
+    steps = [str(step) for step in scale_steps(tune.arrangement.tune)]
+    while len(steps) > LEAST_STEPS_SHOWN:
+        if design.fonts.width(" ".join(steps), SERIF, size * 0.9) <= room:
+            break
+        steps.pop()
+    return " ".join(steps)
 
 
 def scale_steps(tune: Tune) -> tuple[int, ...]:
