@@ -178,3 +178,20 @@ def test_texts_of_both_languages_take_the_same_values() -> None:
             assert one.count("{}") == other.count("{}"), name
         elif isinstance(one, tuple):
             assert len(one) == len(other), name
+
+
+def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, font_cache: Path) -> None:
+    tune = book_tune(tmp_path, 1, "Long", 6)
+    book = book_of(tmp_path, font_cache, tune)
+    pieces = tuple(PracticePiece(f"Bar {number}", tune.piece) for number in range(3))
+    practice = (PracticeSection("Long", pieces, tune=tune.identity),)
+    assemble_book(replace(book, practice=practice), tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        first = page_of(document, "Practice pages")
+        placed = [
+            sum(str(name).startswith("/Music") for name in page.Resources.XObject)
+            for page in list(document.pages)[first : first + 3]
+        ]
+    texts = [text_of(tmp_path / "book.pdf", first + number) for number in (1, 2, 3)]
+    assert ["Long (continued)" in text for text in texts] == [False, True, True]
+    assert sum(placed) == 18 and min(placed) >= 2

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tunebook.assemble.anchors import PRACTICE, tune_anchor
 from tunebook.assemble.blocks import Block, Drawing, Flowed, Music, Space, Stack
 from tunebook.assemble.content import BookContent, PracticePiece, PracticeSection
@@ -34,9 +36,17 @@ def _section(section: PracticeSection, design: Design) -> list[Flowed]:
     if section.text:
         note = design.note(section.text, before_pt=2.0)
         items.append(Flowed(note.block, note.before_pt, keeps_with_next=True))
+    again = _continued(section, design)
     for piece in section.pieces:
-        items += _piece(piece, design)
+        items += [replace(item, continued=again) for item in _piece(piece, design)]
     return items
+
+
+def _continued(section: PracticeSection, design: Design) -> Block:
+    """What stands over the exercises where they go on on another page."""
+    name = f"{section.title} ({design.words.continued})"
+    text = design.small(name, design.width_pt, role=BOLD)
+    return Stack((text, Space(design.size(6.0))))
 
 
 def _title(section: PracticeSection, design: Design, size: float) -> Block:
@@ -55,7 +65,8 @@ def _title(section: PracticeSection, design: Design, size: float) -> Block:
 
 
 def _piece(piece: PracticePiece, design: Design) -> list[Flowed]:
-    """The exercise's name and first system together, then the further systems."""
+    """The exercise's name and first system together, then the further systems, of which the last
+    never stands alone."""
     systems = [
         Music(piece.piece, system, scale, -system.staff_indent_pt * scale)
         for system in piece.piece.systems
@@ -67,7 +78,11 @@ def _piece(piece: PracticePiece, design: Design) -> list[Flowed]:
     head.append(Space(design.size(2.0)))
     first = Stack((*head, *systems[:1]))
     gap = design.size(_SYSTEM_GAP_PT)
+    last_but_one = len(systems) - 2
     return [
-        Flowed(first, design.size(9.0), keeps_with_next=len(systems) == 2),
-        *(Flowed(system, gap) for system in systems[1:]),
+        Flowed(first, design.size(9.0), keeps_with_next=last_but_one == 0),
+        *(
+            Flowed(system, gap, keeps_with_next=number == last_but_one)
+            for number, system in enumerate(systems[1:], 1)
+        ),
     ]
