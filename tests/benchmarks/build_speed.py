@@ -82,8 +82,9 @@ def main() -> None:
         # Fonts are converted once a machine; that is not part of any book.
         write_tunes(home / "first", tunes[:1])
         timed([*command[:4], str(home / "first"), *command[5:]], environment)
-        full, line = timed([*command, "--keep-source", str(sources)], environment)
+        full, line = timed(command, environment)
         print(line)
+        timed([*command, "--keep-source", str(sources)], environment)
         alone = lilypond_alone(sources, home)
         nothing, _ = timed(command, environment)
         first = home / "tunes" / "part00000.abc"
