@@ -19,7 +19,6 @@ from tunebook.assemble.furniture import draw_furniture
 from tunebook.assemble.languages import fixed_words
 from tunebook.assemble.paper import page_format
 from tunebook.assemble.placing import place_systems
-from tunebook.assemble.retune_pages import retune_pages
 from tunebook.assemble.sheet import PageReference, PlacedSystem, Sheet
 from tunebook.assemble.signs import foot_line
 from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes
@@ -50,8 +49,6 @@ def assemble_book(content: BookContent, output: Path) -> BookReport:
     body = lay_out_tunes(content, design, foot_line(content, design))
     back = back_matter(content, design)
     front = front_matter(content, design, back)
-    if content.retuning is not None:
-        front = [*front, *retune_pages(content.retuning, design)]
     numbered = _number(front, body.pages, back)
     document = _document(content, design, numbered)
     data = _saved(document)

@@ -1,23 +1,35 @@
-"""What stands before the tunes: title page, cautions, contents, signs, instrument."""
+"""What stands before the tunes: title page, cautions, contents, signs, instrument, and the report
+of a retuning."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tunebook.assemble.anchors import CAUTIONS, CONTENTS, TITLE_PAGE, set_anchor, tune_anchor
-from tunebook.assemble.blocks import Entry, Flowed, paragraph
-from tunebook.assemble.content import BookContent, BookTune
+from tunebook.assemble.anchors import (
+    CAUTIONS,
+    CONTENTS,
+    INDEX_TITLES,
+    TITLE_PAGE,
+    set_anchor,
+    tune_anchor,
+)
+from tunebook.assemble.blocks import Entry, Flowed, Stack, paragraph
+from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.design import Design
-from tunebook.assemble.flow import Page, Placed, Stream, column_width_pt, flow
+from tunebook.assemble.flow import Page, Placed, Stream, column_width_pt, flow, flow_in_fewest
 from tunebook.assemble.fonts import BOLD, SERIF
 from tunebook.assemble.instrument_page import instrument_pages
 from tunebook.assemble.musical_text import key_name
+from tunebook.assemble.retune_pages import retune_pages
 from tunebook.assemble.signs import signs_pages
 from tunebook.assemble.sorting import sort_key
 from tunebook.assemble.title_page import title_block
 
 # From more tunes on, the contents are set in two columns.
 _MOST_IN_ONE_COLUMN = 44
+_LEAST_BY_TITLE = 3
+# Distance of the lines of a list, in sizes of the type.
+_LEADING = 1.42
 
 
 def front_matter(content: BookContent, design: Design, back: Sequence[Page]) -> list[Page]:
@@ -26,8 +38,10 @@ def front_matter(content: BookContent, design: Design, back: Sequence[Page]) -> 
     pages += _cautions_pages(design)
     signs = signs_pages(content, design)
     instrument = instrument_pages(content.instrument, design)
-    pages += _contents_pages(content, design, [*signs, *instrument], back)
-    return [*pages, *signs, *instrument]
+    report = retune_pages(content.retuning, design) if content.retuning is not None else []
+    rest = [*signs, *instrument, *report]
+    pages += _contents_pages(content, design, rest, back)
+    return [*pages, *rest]
 
 
 def _title_page(content: BookContent, design: Design) -> Page:
@@ -46,8 +60,6 @@ def _cautions_pages(design: Design) -> list[Page]:
 
 
 def _caution(lead: str, rest: str, design: Design) -> Flowed:
-    from tunebook.assemble.blocks import Stack
-
     size = design.size(11.0)
     wide = design.width_pt * 0.86
     blocks = (
@@ -60,21 +72,45 @@ def _caution(lead: str, rest: str, design: Design) -> Flowed:
 def _contents_pages(
     content: BookContent, design: Design, front: Sequence[Page], back: Sequence[Page]
 ) -> list[Page]:
-    """Contents in the order of the book, then (where there are sets) by title."""
-    words = design.words
+    """Contents in the order of the book, then (where there are sets) by title. Where the second
+    list would take a page of its own and the book ends with an index of titles, that is enough."""
     columns = 1 if len(content.tunes) <= _MOST_IN_ONE_COLUMN else 2
+    has_sets = any(section.title for section in content.sections)
+
+    def in_order(ease: float) -> list[Stream]:
+        return [_in_order(content, design, front, back, columns, ease)]
+
+    def with_titles(ease: float) -> list[Stream]:
+        return [*in_order(ease), *_by_title(content, design)]
+
+    head = design.words.contents
+    pages = flow_in_fewest(in_order, design.page_format, head)
+    if not has_sets or len(content.tunes) < _LEAST_BY_TITLE:
+        return pages
+    longer = flow_in_fewest(with_titles, design.page_format, head)
+    has_index = INDEX_TITLES in (anchor for _, anchor in outlined(back))
+    return pages if has_index and len(longer) > len(pages) else longer
+
+
+def _in_order(
+    content: BookContent,
+    design: Design,
+    front: Sequence[Page],
+    back: Sequence[Page],
+    columns: int,
+    ease: float,
+) -> Stream:
+    """Everything in the order of the book; ``ease`` is the share of the usual leading."""
+    lead = _LEADING * ease
     width = column_width_pt(design.page_format, columns)
-    items = [_plain_entry(title, anchor, width, design) for title, anchor in outlined(front)]
+    items = [_plain_entry(title, anchor, width, design, lead) for title, anchor in outlined(front)]
     for index, section in enumerate(content.sections):
-        items += _section_entries(section.title, index, section.tunes, width, content, design)
-    ends = [_plain_entry(title, anchor, width, design) for title, anchor in outlined(back)]
+        items += _section_entries(section, index, width, content, design, lead)
+    ends = [_plain_entry(title, anchor, width, design, lead) for title, anchor in outlined(back)]
     if ends:
         ends[0] = Flowed(ends[0].block, design.size(10.0))
-    heading = (design.page_title(words.contents, CONTENTS),)
-    streams = [Stream((*items, *ends), columns, heading=heading)]
-    if any(section.title for section in content.sections) and len(content.tunes) > 2:
-        streams += _by_title(content, design)
-    return flow(streams, design.page_format, words.contents)
+    heading = (design.page_title(design.words.contents, CONTENTS),)
+    return Stream((*items, *ends), columns, heading=heading)
 
 
 def outlined(pages: Sequence[Page]) -> list[tuple[str, str]]:
@@ -87,19 +123,20 @@ def outlined(pages: Sequence[Page]) -> list[tuple[str, str]]:
     ]
 
 
-def _plain_entry(title: str, anchor: str, width: float, design: Design) -> Flowed:
+def _plain_entry(title: str, anchor: str, width: float, design: Design, lead: float) -> Flowed:
     size = _entry_size(width, design)
-    return Flowed(Entry(title, anchor, width, SERIF, size, size * 1.42))
+    return Flowed(Entry(title, anchor, width, SERIF, size, size * lead))
 
 
 def _section_entries(
-    title: str,
+    section: BookSection,
     index: int,
-    tunes: Sequence[BookTune],
     width: float,
     content: BookContent,
     design: Design,
+    lead: float,
 ) -> list[Flowed]:
+    title = section.title
     size = _entry_size(width, design)
     has_sets = any(section.title for section in content.sections)
     items = []
@@ -116,14 +153,14 @@ def _section_entries(
             leading_pt=size * 1.5,
         )
         items.append(Flowed(other, design.size(9.0), True))
-    for number, tune in enumerate(tunes):
+    for number, tune in enumerate(section.tunes):
         entry = Entry(
             tune_title(tune),
             tune_anchor(tune.identity),
             width,
             SERIF,
             size,
-            size * 1.42,
+            size * lead,
             indent_pt=design.size(14.0) if has_sets else 0.0,
             middle=key_name(tune.arrangement.tune.key, design.words),
         )
@@ -148,7 +185,9 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
     size = design.size(9.5)
     tunes = sorted(content.tunes, key=lambda tune: sort_key(tune_title(tune), language))
     entries = tuple(
-        Flowed(Entry(tune_title(tune), tune_anchor(tune.identity), width, SERIF, size, size * 1.42))
+        Flowed(
+            Entry(tune_title(tune), tune_anchor(tune.identity), width, SERIF, size, size * _LEADING)
+        )
         for tune in tunes
     )
     heading = design.heading(design.words.contents_by_title, before_pt=18.0)

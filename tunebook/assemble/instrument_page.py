@@ -30,11 +30,11 @@ def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
         design.heading(words.playing_strings),
         Flowed(_string_table(instrument, design)),
         design.body(_compass_text(instrument, design), before_pt=6.0),
+        design.body(words.bow_text, before_pt=6.0),
         Flowed(keybox_drawing(instrument, design.width_pt), design.size(16.0), True),
         design.note(picture, before_pt=6.0),
         design.heading(words.first_position),
         design.body(words.first_position_text),
-        design.body(words.bow_text, before_pt=8.0),
     ]
     if instrument.sympathetic:
         names = "  ".join(pitch_name(midi) for midi in instrument.sympathetic)
@@ -107,4 +107,5 @@ def _keys_text(string: String, design: Design) -> str:
     if string.key_count == 0:
         return words.no_keys
     count = words.key_counts.format(string.key_count) if string.key_count > 1 else words.one_key
-    return f"{count}, {pitch_name(string.open_midi + string.key_count)}"
+    highest = pitch_name(string.open_midi + string.key_count)
+    return f"{count}, {words.highest_note.format(highest)}"

@@ -1,0 +1,96 @@
+"""What stands before the tunes: contents in both orders, the instrument, the report."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from books import book_tune, content, harpa
+
+from tunebook.assemble.anchors import RETUNING
+from tunebook.assemble.back_matter import back_matter
+from tunebook.assemble.blocks import Entry
+from tunebook.assemble.content import BookContent, BookSection
+from tunebook.assemble.design import Design
+from tunebook.assemble.flow import Page
+from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.front_matter import front_matter
+from tunebook.assemble.instrument_page import instrument_pages
+from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.paper import page_format
+from tunebook.model.changes import RetuneFacts
+
+
+@pytest.fixture(scope="module")
+def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
+    fonts = load_fonts(tmp_path_factory.mktemp("fonts"))
+    return Design(page_format("a4"), fonts, fixed_words("en"))
+
+
+def book_with(folder: Path, count: int, set_title: str = "") -> BookContent:
+    tunes = tuple(book_tune(folder, number, f"Tune {number}", 1) for number in range(count, 0, -1))
+    return content(folder, (BookSection(set_title, tunes),))
+
+
+def entries(pages: list[Page]) -> list[tuple[int, str]]:
+    """(page, text) of all lines of the contents."""
+    return [
+        (number, one.item.block.text)
+        for number, page in enumerate(pages)
+        for one in page.placed
+        if isinstance(one.item.block, Entry)
+    ]
+
+
+def front_of(book: BookContent, design: Design) -> list[Page]:
+    return front_matter(book, design, back_matter(book, design))
+
+
+def test_contents_of_sets_stand_in_both_orders(tmp_path: Path, design: Design) -> None:
+    found = [text for _, text in entries(front_of(book_with(tmp_path, 5, "Kväll"), design))]
+    start = found.index("Kväll") + 1
+    assert found[start : start + 5] == ["Tune 5", "Tune 4", "Tune 3", "Tune 2", "Tune 1"]
+    assert found[-5:] == ["Tune 1", "Tune 2", "Tune 3", "Tune 4", "Tune 5"]
+
+
+def test_contents_without_sets_stand_once(tmp_path: Path, design: Design) -> None:
+    found = [text for _, text in entries(front_of(book_with(tmp_path, 5), design))]
+    assert found.count("Tune 3") == 1
+
+
+def test_contents_by_title_take_no_page_where_there_is_an_index(
+    tmp_path: Path, design: Design
+) -> None:
+    found = entries(front_of(book_with(tmp_path, 40, "Kväll"), design))
+    assert [text for _, text in found].count("Tune 3") == 1
+    assert "Index of titles" in [text for _, text in found]
+
+
+def test_a_few_lines_of_contents_are_not_left_for_another_page(
+    tmp_path: Path, design: Design
+) -> None:
+    # At ease, so many lines take a page and a half column more than the paper has.
+    pages = {number for number, _ in entries(front_of(book_with(tmp_path, 98), design))}
+    assert len(pages) == 1
+
+
+def test_a_report_of_a_retuning_is_in_the_contents(tmp_path: Path, design: Design) -> None:
+    book = replace(book_with(tmp_path, 2), retuning=RetuneFacts("CGDA", "CGCA", (), ()))
+    pages = front_of(book, design)
+    assert RETUNING in pages[-1].anchors()
+    anchors = [
+        one.item.block.anchor
+        for page in pages
+        for one in page.placed
+        if isinstance(one.item.block, Entry)
+    ]
+    assert RETUNING in anchors
+
+
+def test_an_instrument_without_sympathetic_strings_says_nothing_of_them(design: Design) -> None:
+    def height(pages: list[Page]) -> float:
+        return max(one.top_pt for page in pages for one in page.placed)
+
+    bare = replace(harpa(), sympathetic=())
+    assert height(instrument_pages(bare, design)) < height(instrument_pages(harpa(), design))
