@@ -169,3 +169,24 @@ def test_an_accompaniment_is_a_second_staff(tmp_path: Path) -> None:
     assert report.tune_count == 1
     source = (tmp_path / "ly" / "danser-1.ly").read_text(encoding="utf-8")
     assert "\\context SecondStaff" in source
+
+
+def test_a_file_that_changes_meanwhile_leaves_no_book_under_its_old_sum(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import tunebook.pipeline.build as building
+
+    folder = folder_with(tmp_path)
+    plain = building.assemble_book
+
+    def assemble_late(content, output):  # type: ignore[no-untyped-def]
+        report = plain(content, output)
+        with (folder / "polskor.abc").open("a", encoding="utf-8") as file:
+            file.write("\nX:77\nT:Late\nM:2/4\nK:D\nD4|]\n")
+        return report
+
+    monkeypatch.setattr(building, "assemble_book", assemble_late)
+    first = made(prepare(folder), tmp_path)
+    monkeypatch.setattr(building, "assemble_book", plain)
+    again = made(prepare(folder), tmp_path)
+    assert (first.tune_count, again.tune_count) == (8, 9)
