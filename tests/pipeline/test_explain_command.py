@@ -42,8 +42,14 @@ def test_chords_come_with_how_sure_they_are() -> None:
     [
         (ExplainOrder("99"), "no tune '99'; give --tune, one of 1, 2, 3, 4"),
         (ExplainOrder(None), "which tune?; give --tune, one of 1, 2, 3, 4"),
-        (ExplainOrder("1", "x"), "bars 'x' cannot be read; write them as 3-6, the smaller first, or 3"),
-        (ExplainOrder("1", "6-3"), "bars '6-3' cannot be read; write them as 3-6, the smaller first, or 3"),
+        (
+            ExplainOrder("1", "x"),
+            "bars 'x' cannot be read; write them as 3-6, the smaller first, or 3",
+        ),
+        (
+            ExplainOrder("1", "6-3"),
+            "bars '6-3' cannot be read; write them as 3-6, the smaller first, or 3",
+        ),
         (ExplainOrder("1", "400-500"), "there are no bars 400 to 500"),
     ],
 )
