@@ -10,6 +10,7 @@ import pytest
 from books import book_tune, content
 from reading import links_of, page_of, text_of
 
+from tunebook.assemble.blocks import broken
 from tunebook.assemble.book import assemble_book
 from tunebook.assemble.colophon import default_tempi
 from tunebook.assemble.content import (
@@ -195,3 +196,11 @@ def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, font_cac
     texts = [text_of(tmp_path / "book.pdf", first + number) for number in (1, 2, 3)]
     assert ["Long (continued)" in text for text in texts] == [False, True, True]
     assert sum(placed) == 18 and min(placed) >= 2
+
+
+def test_no_line_begins_with_the_dot_between_facts(font_cache: Path) -> None:
+    fonts = load_fonts(font_cache)
+    for width in range(40, 240, 5):
+        lines = broken("one two · From: three · Remark: four five · six", fonts, "serif", 10, width)
+        assert not any(line.startswith("·") for line in lines)
+        assert " ".join(lines) == "one two · From: three · Remark: four five · six"

@@ -223,10 +223,12 @@ def shortened(text: str, fonts: Fonts, role: str, size_pt: float, room_pt: float
 
 
 def broken(text: str, fonts: Fonts, role: str, size_pt: float, width_pt: float) -> tuple[str, ...]:
-    """Break ``text`` into lines no wider than ``width_pt`` (at spaces; a longer word is cut)."""
+    """Break ``text`` into lines no wider than ``width_pt`` (at spaces; a longer word is cut). No
+    line begins with the dot that parts facts."""
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in text.replace(" · ", "\0· ").split():
+        word = word.replace("\0", " ")
         longer = f"{line} {word}" if line else word
         if fonts.width(longer, role, size_pt) <= width_pt:
             line = longer

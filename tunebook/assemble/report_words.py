@@ -53,8 +53,8 @@ ENGLISH = ReportWords(
     easier="Easier now",
     harder="Harder now",
     none="none",
-    lost="no longer there: {}",
-    gained="new: {}",
+    lost="drones and chords no longer there: {}",
+    gained="new drones: {}",
     comparison="Which tuning suits the tunes",
     comparison_text="Difficulty of each tune (cost per second of music; lower is easier), its "
     "drone, and how many of its chords have a shape of how many.",
@@ -85,8 +85,8 @@ SWEDISH = ReportWords(
     easier="Lättare nu",
     harder="Svårare nu",
     none="ingen",
-    lost="finns inte längre: {}",
-    gained="nytt: {}",
+    lost="borduner och ackord som inte längre finns: {}",
+    gained="nya borduner: {}",
     comparison="Vilken stämning passar låtarna",
     comparison_text="Varje låts svårighet (kostnad per sekund musik; lägre är lättare), dess "
     "bordun, och hur många av dess ackord som har ett grepp.",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tunebook.assemble.anchors import RETUNING, tune_anchor
-from tunebook.assemble.blocks import Flowed
+from tunebook.assemble.blocks import Flowed, Space
 from tunebook.assemble.design import Design
-from tunebook.assemble.flow import Page, Stream, flow
+from tunebook.assemble.flow import Page, Stream, flow_in_fewest
 from tunebook.assemble.report_words import ReportWords, report_words
 from tunebook.assemble.tables import table_rows
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
@@ -18,6 +18,15 @@ MOST_NAMED = 5
 def retune_pages(facts: RetuneFacts, design: Design) -> list[Page]:
     """Return the report: the retuning card with its caution, gains and losses, tune by tune."""
     words = report_words(design.words.language)
+
+    def streams(ease: float) -> list[Stream]:
+        return [Stream(tuple(_report(facts, words, design, ease)))]
+
+    eases = (1.0, 0.94, 0.88, 0.82)
+    return flow_in_fewest(streams, design.page_format, words.retuning, eases)
+
+
+def _report(facts: RetuneFacts, words: ReportWords, design: Design, ease: float) -> list[Flowed]:
     items = [
         design.page_title(words.retuning, RETUNING),
         design.body(words.from_to.format(facts.name_before, facts.name_after)),
@@ -25,16 +34,19 @@ def retune_pages(facts: RetuneFacts, design: Design) -> list[Page]:
     if facts.strings:
         items.append(design.heading(words.card))
         items += table_rows(
-            words.card_columns, [_card_row(one) for one in facts.strings], (1, 3, 3, 2, 3), design
+            words.card_columns,
+            [_card_row(one) for one in facts.strings],
+            (1, 3, 3, 2, 3),
+            design,
+            ease=ease,
         )
         items.append(design.note(words.card_text, before_pt=5.0))
         items.append(design.body(words.caution, before_pt=6.0))
     items += _gains(words.easier, facts.easier(MOST_NAMED), words, design)
     items += _gains(words.harder, facts.harder(MOST_NAMED), words, design)
     items.append(design.heading(words.per_tune))
-    items.append(design.note(words.tune_text))
-    items += _tune_table(facts.tunes, words, design)
-    return flow([Stream(tuple(items))], design.page_format, words.retuning)
+    items += [design.note(words.tune_text), Flowed(Space(design.size(4.0)))]
+    return items + _tune_table(facts.tunes, words, design, ease)
 
 
 def _card_row(one: StringChange) -> tuple[str, ...]:
@@ -42,21 +54,31 @@ def _card_row(one: StringChange) -> tuple[str, ...]:
         str(one.index),
         f"{one.pitch_before}  {one.hz_before:.1f} Hz",
         f"{one.pitch_after}  {one.hz_after:.1f} Hz",
-        f"{one.cents:+.0f}" if one.cents else "0",
-        (f"{one.tension_percent:+.0f} %" if one.cents else "0 %") + (" !" if one.is_risky else ""),
+        _signed(one.cents) if one.cents else "0",
+        (f"{_signed(one.tension_percent)} %" if one.cents else "0 %")
+        + (" !" if one.is_risky else ""),
     )
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.0f}".replace("-", "\u2212")
 
 
 def _gains(
     title: str, tunes: Sequence[TuneChange], words: ReportWords, design: Design
 ) -> list[Flowed]:
-    lines = [
-        f"{tune.title} ({tune.difficulty[0]:.1f} → {tune.difficulty[1]:.1f})" for tune in tunes
-    ]
+    lines = [f"{tune.title} ({_difficulties(tune, design)})" for tune in tunes]
     return [design.heading(title), design.body(" · ".join(lines) if lines else words.none)]
 
 
-def _tune_table(tunes: Sequence[TuneChange], words: ReportWords, design: Design) -> list[Flowed]:
+def _difficulties(tune: TuneChange, design: Design) -> str:
+    before, after = tune.difficulty
+    return f"{design.words.decimal(before)}→{design.words.decimal(after)}"
+
+
+def _tune_table(
+    tunes: Sequence[TuneChange], words: ReportWords, design: Design, ease: float
+) -> list[Flowed]:
     rows = [
         (
             tune.title,
@@ -66,22 +88,19 @@ def _tune_table(tunes: Sequence[TuneChange], words: ReportWords, design: Design)
             _pair(tune.row_jumps),
             _pair(tune.shifts),
             str(tune.out_of_compass[1]),
-            f"{tune.difficulty[0]:.1f} → {tune.difficulty[1]:.1f}",
+            _difficulties(tune, design),
         )
         for tune in tunes
     ]
-    anchors = [tune_anchor(tune.identity) for tune in tunes]
-    head, *body = table_rows(
-        words.tune_columns, rows, (6, 2.6, 2.3, 2.3, 2.3, 2.3, 2.3, 3), design, anchors=anchors
+    return table_rows(
+        words.tune_columns,
+        rows,
+        (6, 2.6, 2.3, 2.3, 2.3, 2.3, 2.3, 3),
+        design,
+        anchors=[tune_anchor(tune.identity) for tune in tunes],
+        remarks=[_remark(tune, words) for tune in tunes],
+        ease=ease,
     )
-    made = [head]
-    for row, tune in zip(body, tunes, strict=True):
-        made.append(row)
-        remark = _remark(tune, words)
-        if remark:
-            made[-1] = Flowed(row.block, row.before_pt, keeps_with_next=True)
-            made.append(Flowed(design.small(remark, design.width_pt, indent_pt=10.0)))
-    return made
 
 
 def _remark(tune: TuneChange, words: ReportWords) -> str:

@@ -10,6 +10,7 @@ from tunebook.assemble.fonts import SANS_BOLD, SERIF
 from tunebook.assemble.sheet import LIGHT, Sheet
 
 _LEADING = 1.55
+_REMARK_INDENT_PT = 10.0
 
 
 def table_rows(
@@ -20,15 +21,23 @@ def table_rows(
     *,
     size_pt: float = 9.0,
     anchors: Sequence[str] = (),
+    remarks: Sequence[str] = (),
+    ease: float = 1.0,
 ) -> list[Flowed]:
-    """Return a head row and one block a row. ``shares`` are the columns' shares of the width; the
-    first column stands left, the others right. ``anchors`` (parallel to rows) make links."""
+    """Return a head row, which is set once more on each page, and one block a row. ``shares`` are
+    the columns' shares of the width; the first column stands left, the others right. ``anchors``
+    (parallel to rows) make links, ``remarks`` (parallel to rows) stand below theirs. ``ease`` is
+    the share of the usual distance of rows."""
     size = design.size(size_pt)
+    leading = size * _LEADING * ease
     rights = [design.width_pt * sum(shares[: at + 1]) / sum(shares) for at in range(len(shares))]
-    made = [Flowed(_row(columns, rights, design, size, SANS_BOLD, ""), keeps_with_next=True)]
+    head = _row(columns, rights, design, size, leading, SANS_BOLD, "")
+    made = [Flowed(head, keeps_with_next=True)]
     for at, row in enumerate(rows):
         anchor = anchors[at] if anchors else ""
-        made.append(Flowed(_row(row, rights, design, size, SERIF, anchor)))
+        remark = remarks[at] if remarks else ""
+        block = _row(row, rights, design, size, leading, SERIF, anchor, remark)
+        made.append(Flowed(block, continued=head))
     return made
 
 
@@ -37,13 +46,17 @@ def _row(
     rights: Sequence[float],
     design: Design,
     size: float,
+    leading: float,
     role: str,
     anchor: str,
+    remark: str = "",
 ) -> Drawing:
-    height = size * _LEADING
+    indent = design.size(_REMARK_INDENT_PT)
+    below = design.small(remark, design.width_pt, indent_pt=indent)
+    height = leading + below.height_pt
 
     def paint(sheet: Sheet, left: float, top: float) -> None:
-        base = top + (height - size) / 2 + ASCENT * size
+        base = top + (leading - size) / 2 + ASCENT * size
         for at, cell in enumerate(cells):
             start = 0.0 if at == 0 else rights[at - 1]
             text = shortened(cell, design.fonts, role, size, rights[at] - start - 4)
@@ -51,8 +64,9 @@ def _row(
                 sheet.text(left, base, text, role, size)
             else:
                 sheet.text(left + rights[at], base, text, role, size, align="right")
+        below.draw(sheet, left, top + leading - 2.0)
         sheet.rule(left, top + height - 0.5, left + rights[-1], grey=LIGHT)
         if anchor:
-            sheet.link(anchor, left, top, rights[0], height)
+            sheet.link(anchor, left, top, rights[0], leading)
 
     return Drawing(height, paint)
