@@ -9,7 +9,7 @@ from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.assemble.fonts import ITALIC
 from tunebook.assemble.linked_text import LinkedLines, Part, linked_text
-from tunebook.assemble.shapes_drawing import print_symbol, shapes_grid
+from tunebook.assemble.shapes_drawing import print_symbol, shapes_grid, shapes_in_row
 from tunebook.assemble.sheet import Sheet
 
 _COLUMNS = 2
@@ -43,9 +43,10 @@ def _entry(one: ChordShapes, content: BookContent, design: Design, width: float)
         size * 1.3,
         lambda sheet, left, top: _print_name(sheet, left, top + size, one.symbol, size),
     )
-    shapes = shapes_grid(
-        tuple(("", shape) for shape in one.shapes), content.instrument, design, width - name_width
-    )
+    # A single row: on narrow paper, the best ones only.
+    room = width - name_width
+    best = tuple(("", shape) for shape in one.shapes[: shapes_in_row(design, room)])
+    shapes = shapes_grid(best, content.instrument, design, room)
     where = _where(one.symbol, content, design, width)
     return Stack((Beside((name, shapes), (0.0, name_width), is_centred=True), where))
 

@@ -26,6 +26,9 @@ _STRING_PT = 7.5
 _DISC_PT = 3.5
 _LEAST_KEYS = 7
 _NUT_PT = 11.0
+# Width of a shape, and the space between two.
+_SHAPE_PT = 64.0
+_GAP_PT = 8.0
 
 
 def shape_drawing(
@@ -72,6 +75,12 @@ def shapes_row(arrangement: Arrangement, design: Design) -> Block | None:
     return shapes_grid(tuple(shapes.items()), arrangement.instrument, design, design.width_pt)
 
 
+def shapes_in_row(design: Design, width_pt: float) -> int:
+    """How many shapes stand side by side within ``width_pt``; at least 1."""
+    wide, gap = design.size(_SHAPE_PT), design.size(_GAP_PT)
+    return max(1, int((width_pt + gap) / (wide + gap)))
+
+
 def shapes_grid(
     shapes: Sequence[tuple[str, Shape]],
     instrument: Instrument,
@@ -80,9 +89,8 @@ def shapes_grid(
 ) -> Block:
     """Shapes side by side, as many a row as ``width_pt`` takes."""
     scale = design.page_format.scale
-    wide = design.size(64.0)
-    gap = design.size(8.0)
-    per_row = max(1, int((width_pt + gap) / (wide + gap)))
+    wide, gap = design.size(_SHAPE_PT), design.size(_GAP_PT)
+    per_row = shapes_in_row(design, width_pt)
     rows = [shapes[first : first + per_row] for first in range(0, len(shapes), per_row)]
     blocks = []
     for row in rows:
