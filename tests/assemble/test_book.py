@@ -335,6 +335,30 @@ def test_long_titles_and_strange_letters_do_no_harm(book: BookContent, tmp_path:
     assert len(report.warnings) == 1 and "漢" in report.warnings[0]
 
 
+def test_titles_in_other_alphabets_print_and_are_found(book: BookContent, tmp_path: Path) -> None:
+    titles = ("Жук на дорозі", "Ωραία μέρα", "Żółw i świerszcz", "Ålens vals")
+    tunes = tuple(book_tune(tmp_path, 30 + at, title) for at, title in enumerate(titles))
+    report = assemble_book(replace(book, sections=(BookSection("", tunes),)), tmp_path / "b.pdf")
+    text = text_of(tmp_path / "b.pdf")
+    assert all(text.count(title) >= 3 for title in titles)
+    assert report.warnings == ()
+    with pikepdf.open(tmp_path / "b.pdf") as document:
+        assert {title for _, title in outline_of(document)} >= set(titles)
+
+
+def test_every_font_is_embedded(book: BookContent, tmp_path: Path) -> None:
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        fonts = [
+            one
+            for one in document.objects
+            if isinstance(one, pikepdf.Dictionary) and one.get("/Type") == "/FontDescriptor"
+        ]
+        assert fonts
+        embedded = ("/FontFile", "/FontFile2", "/FontFile3")
+        assert all(any(name in one for name in embedded) for one in fonts)
+
+
 def test_an_old_book_survives_a_failure(book: BookContent, tmp_path: Path) -> None:
     output = tmp_path / "book.pdf"
     output.write_bytes(b"old")
