@@ -8,7 +8,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 from books import book_tune, content
-from reading import links_of, page_of, text_of
+from reading import links_of, outline_of, page_of, text_of
 
 from tunebook.assemble.blocks import broken
 from tunebook.assemble.book import assemble_book
@@ -62,14 +62,27 @@ def test_sources_stand_in_one_line_with_their_names(tmp_path: Path) -> None:
 
 def test_a_tune_without_sources_is_not_among_them(tmp_path: Path, font_cache: Path) -> None:
     told = book_tune(tmp_path, 1, "Told", fields=(("S", ("Ottil",)),))
-    silent = book_tune(tmp_path, 2, "Silent")
-    book = book_of(tmp_path, font_cache, told, silent)
+    silent = [book_tune(tmp_path, number, "Silent") for number in (2, 3, 4)]
+    book = book_of(tmp_path, font_cache, told, *silent)
     assemble_book(book, tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
         page = page_of(document, "Sources")
         assert page_of(document, "Told") in links_of(document, page)
     text = text_of(tmp_path / "book.pdf", page + 1)
     assert "Told" in text and "Silent" not in text
+
+
+def test_a_short_book_says_its_sources_once(tmp_path: Path, font_cache: Path) -> None:
+    def has_sources(**fields: str) -> bool:
+        given = tuple((letter, (text,)) for letter, text in fields.items())
+        tune = book_tune(tmp_path, 1, "Told", fields=given)
+        assemble_book(book_of(tmp_path, font_cache, tune), tmp_path / "book.pdf")
+        with pikepdf.open(tmp_path / "book.pdf") as document:
+            return (0, "Sources") in outline_of(document)
+
+    assert not has_sources(S="Ottil")
+    assert has_sources(S="Ottil " * 100)
+    assert has_sources(B="A printed book")
 
 
 def test_sources_are_left_out_where_the_edition_says_so(tmp_path: Path, font_cache: Path) -> None:

@@ -1,4 +1,8 @@
-"""The page of sources: where each tune is from, and what is remarked on it."""
+"""The page of sources: where each tune is from, and what is remarked on it.
+
+In a book of fewer than LEAST_TUNES tunes only those stand here of which something is told that is
+not printed with the tune itself.
+"""
 
 from __future__ import annotations
 
@@ -10,8 +14,10 @@ from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.assemble.fonts import SERIF
 from tunebook.assemble.musical_text import SEPARATOR
+from tunebook.assemble.tune_blocks import LONGEST_REMARK, source_remarks
 
 _COLUMNS = 2
+LEAST_TUNES = 4
 
 
 def source_pages(content: BookContent, design: Design) -> list[Page]:
@@ -20,7 +26,9 @@ def source_pages(content: BookContent, design: Design) -> list[Page]:
         return []
     title = design.words.sources_title
     heading = (design.page_title(title, SOURCES),)
-    blocks = [block for tune in content.tunes if (block := _source(tune, design))]
+    is_short = len(content.tunes) < LEAST_TUNES
+    tunes = [tune for tune in content.tunes if not (is_short and _is_told(tune, design))]
+    blocks = [block for tune in tunes if (block := _source(tune, design))]
     if not blocks:
         return []
 
@@ -29,6 +37,12 @@ def source_pages(content: BookContent, design: Design) -> list[Page]:
         return [Stream(items, _COLUMNS, heading=heading)]
 
     return flow_in_fewest(streams, design.page_format, title, (1.0, 0.75, 0.5))
+
+
+def _is_told(tune: BookTune, design: Design) -> bool:
+    """Whether everything stands with the tune already."""
+    is_long = len(SEPARATOR.join(source_remarks(tune, design))) > LONGEST_REMARK
+    return not is_long and not any(tune.arrangement.tune.field(letter) for letter in "BH")
 
 
 def _source(tune: BookTune, design: Design) -> Stack | None:

@@ -16,7 +16,7 @@ _SOURCE_PT = 9.5
 _INFO_PT = 9.5
 _WORDS_PT = 9.5
 # A longer remark is printed with the sources at the end of the book instead.
-_LONGEST_REMARK = 420
+LONGEST_REMARK = 420
 # More lines of words than this are set in two columns.
 _LINES_IN_ONE_COLUMN = 6
 
@@ -205,6 +205,6 @@ def _remarks(tune: BookTune, edition: Edition, design: Design) -> list[Block]:
         blocks += [design.small(note, design.width_pt) for note in tune.choice_notes]
     if edition.shows_sources:
         text = SEPARATOR.join(source_remarks(tune, design))
-        if text and len(text) <= _LONGEST_REMARK:
+        if text and len(text) <= LONGEST_REMARK:
             blocks.append(design.small(text, design.width_pt, role=ITALIC))
     return [stacked(blocks)] if blocks else []

@@ -176,7 +176,7 @@ ENGLISH = FixedWords(
     staff_size="Height of the staff",
     tempo="Tempo",
     tempo_text="A tempo in brackets is not from the source, but a usual one for the type of tune.",
-    default_tempi="Tempi of tunes that give none",
+    default_tempi="Assumed tempi",
     fonts="Fonts",
     licences={
         "text": "{} (GNU AGPL 3 with an exception for embedding in documents)",

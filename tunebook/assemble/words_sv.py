@@ -178,7 +178,7 @@ SWEDISH = FixedWords(
     staff_size="Notsystemets höjd",
     tempo="Tempo",
     tempo_text="Ett tempo inom parentes kommer inte från källan utan är vanligt för låttypen.",
-    default_tempi="Tempo för låtar som saknar det",
+    default_tempi="Antagna tempi",
     fonts="Typsnitt",
     licences={
         "text": "{} (GNU AGPL 3 med undantag för inbäddning i dokument)",
