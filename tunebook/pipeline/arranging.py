@@ -9,11 +9,11 @@ import sys
 import threading
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from tunebook.errors import Message, ProgramError, TunebookError
+from tunebook.errors import EXIT_INTERRUPTED, Message, ProgramError, TunebookError
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.tune import Tune
 from tunebook.pipeline.ordering import tune_identity
@@ -129,9 +129,10 @@ def map_on_cores(
         # After Ctrl-C the pool's helper process would remark on what it tidies up.
         os.environ.setdefault("PYTHONWARNINGS", "ignore")
         workers = Parallel(n_jobs=jobs, return_as="generator", batch_size=4)
-        with _interrupts_held_back():
-            results = workers(delayed(function)(*arguments) for arguments in work)
-        yield from results
+        with _stopping_at_once():
+            with _interrupts_held_back():
+                results = workers(delayed(function)(*arguments) for arguments in work)
+            yield from results
         stop_workers()  # their memory is wanted by the engraver
 
 
@@ -167,6 +168,30 @@ def _start_trackers() -> None:
     finally:
         if is_main:
             signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def _stopping_at_once() -> Iterator[None]:
+    """While workers solve, Ctrl-C ends them and this process at once: nothing is half written yet,
+    and the pool's own way of closing may wait for workers that are only starting."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(*_: object) -> None:
+        loky = sys.modules.get("joblib.externals.loky.reusable_executor")
+        processes = getattr(getattr(loky, "_executor", None), "_processes", None) or {}
+        for process in list(processes.values()):
+            with suppress(OSError):
+                os.kill(process.pid, signal.SIGKILL)
+        print("stopped; nothing was overwritten", file=sys.stderr, flush=True)
+        os._exit(EXIT_INTERRUPTED)
+
+    before = signal.signal(signal.SIGINT, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def stop_workers() -> None:
