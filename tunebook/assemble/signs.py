@@ -66,7 +66,8 @@ def _entry(entry: LegendEntry, room: float, design: Design) -> Block:
     if entry.piece is None:
         return paragraph(text, design.fonts, design.width_pt, size_pt=size, leading_pt=size * 1.36)
     systems = tuple(
-        Music(entry.piece, system, min(1.0, room / system.width_pt))
+        Music(entry.piece, system, scale, -system.staff_indent_pt * scale)
         for system in entry.piece.systems
+        if (scale := min(1.0, room / system.width_pt))
     )
     return Beside((Stack(systems), lines), (0.0, left), is_centred=True)
