@@ -60,7 +60,7 @@ class FixedWords:
     other_tunes: str
     # signs
     signs_title: str
-    signs_intro: str
+    signs_rest: str
     legend: Mapping[str, str]
     foot_finger: str
     foot_string: str

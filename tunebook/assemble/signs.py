@@ -38,9 +38,10 @@ def signs_pages(content: BookContent, design: Design) -> list[Page]:
     entries = content.legend or tuple(
         LegendEntry(kind) for kind in ("finger", "string", "crossed", "drone", "chord")
     )
-    items = [design.page_title(words.signs_title, SIGNS), design.body(words.signs_intro)]
+    items = [design.page_title(words.signs_title, SIGNS)]
     room = _example_width(entries, design)
     items += [Flowed(_entry(entry, room, design), design.size(12.0)) for entry in entries]
+    items.append(design.body(words.signs_rest, before_pt=18.0))
     return flow([Stream(tuple(items))], design.page_format, words.signs_title)
 
 

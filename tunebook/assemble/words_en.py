@@ -30,7 +30,7 @@ ENGLISH = FixedWords(
     back_matter="After the tunes",
     other_tunes="Other tunes",
     signs_title="How to read the signs",
-    signs_intro="Everything else is ordinary notation: repeats, numbered endings and bowings "
+    signs_rest="Everything else is ordinary notation: repeats, numbered endings and bowings "
     "mean what they mean elsewhere.",
     legend={
         "finger": "The figure over a note is the finger of the left hand: 1 index, 2 middle, "

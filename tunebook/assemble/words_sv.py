@@ -31,7 +31,7 @@ SWEDISH = FixedWords(
     back_matter="Efter låtarna",
     other_tunes="Övriga låtar",
     signs_title="Så läser du tecknen",
-    signs_intro="Allt annat är vanlig notskrift: repriser, hus och stråk betyder det de brukar.",
+    signs_rest="Allt annat är vanlig notskrift: repriser, hus och stråk betyder det de brukar.",
     legend={
         "finger": "Siffran över noten är vänsterhandens finger: 1 pekfinger, 2 långfinger, "
         "3 ringfinger, 4 lillfinger; 0 är lös sträng. Siffran utelämnas där den följer av de "
