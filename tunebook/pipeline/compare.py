@@ -97,7 +97,9 @@ def compare_folder(
 
 
 def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
-    plain = replace(setup, messages=())
+    # The table counts chords with a shape, so shapes are solved whatever the edition shows.
+    edition = replace(setup.edition, shows_shapes=True)
+    plain = replace(setup, messages=(), edition=edition)
     if not order.tunings:
         if not order.keys:
             raise SettingError("nothing to compare", "give --tunings CGDA,CGCA or --keys")
