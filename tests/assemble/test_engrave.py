@@ -11,6 +11,7 @@ import pytest
 
 from tunebook.assemble.engrave import engrave
 from tunebook.assemble.engrave_cache import EngravingCache, content_key, default_cache_folder
+from tunebook.assemble.engraved import EngravedFiles
 from tunebook.assemble.engraver_process import RunLimits
 from tunebook.assemble.engraving_settings import bar_counts_of, read_boxes
 
@@ -133,7 +134,11 @@ def no_program(monkeypatch):
     def refuse(*_args, **_options):
         raise AssertionError("LilyPond was started")
 
-    return lambda: monkeypatch.setattr("tunebook.assemble.engrave.run_engraver", refuse)
+    def forbid():
+        for name in ("run_engraver", "run_gathered"):
+            monkeypatch.setattr(f"tunebook.assemble.engrave_batches.{name}", refuse)
+
+    return forbid
 
 
 def folders(tmp_path: Path, count: int) -> list[Path]:
@@ -151,7 +156,8 @@ def test_kept_piece_is_not_engraved_again(tmp_path, no_program):
     (after,), _ = engrave({"b": GOOD + OPENING}, work_folder=second, cache_folder=cache)
     assert after.identity == "b"
     assert after.systems == before.systems and after.opening == before.opening
-    assert after.pdf.parent == second and after.pdf.read_bytes() == before.pdf.read_bytes()
+    assert after.pdf.parent == second
+    assert after.pdf.read_bytes() == before.pdf.read_bytes()
 
 
 def test_changed_source_is_engraved_again(tmp_path):
@@ -162,31 +168,27 @@ def test_changed_source_is_engraved_again(tmp_path):
     assert cache.size().entries == 2
 
 
-def entry_of(cache: Path) -> Path:
-    (entry,) = cache.glob("??/*")
-    return entry
-
-
-@pytest.mark.parametrize("damage", ["cut", "index", "missing", "empty"])
+@pytest.mark.parametrize("damage", ["cut entry", "no sum", "cut sheet", "no sheet", "empty"])
 def test_damaged_entry_is_made_anew(tmp_path, damage):
     first, second = folders(tmp_path, 2)
     cache = tmp_path / "cache"
     engrave({"a": GOOD}, work_folder=first, cache_folder=cache)
-    entry = entry_of(cache)
-    for file in list(entry.iterdir()):
-        content = file.read_bytes()
-        file.unlink()
-        if damage == "cut":
-            file.write_bytes(content[: len(content) // 2])
-        elif damage == "index" and file.name != "entry.json":
-            file.write_bytes(content)
-        elif damage == "index":
-            file.write_text(json.dumps({"files": {"piece.pdf": 7}}))
-        elif damage == "missing" and file.suffix != ".pdf":
-            file.write_bytes(content)
+    (entry,) = cache.glob("??/*")
+    (sheet,) = cache.glob("sheets/*.pdf")
+    if damage == "cut entry":
+        entry.write_text(entry.read_text()[:40])
+    elif damage == "no sum":
+        entry.write_text(json.dumps(["", json.loads(entry.read_text())[1]]))
+    elif damage == "empty":
+        entry.write_text("")
+    else:
+        content = sheet.read_bytes()
+        sheet.unlink()
+        if damage == "cut sheet":
+            sheet.write_bytes(content[: len(content) // 2])
     (piece,), failures = engrave({"a": GOOD}, work_folder=second, cache_folder=cache)
     assert failures == [] and len(piece.systems) == 2
-    assert EngravingCache(cache).fetch(entry.name, second, "x")
+    assert EngravingCache(cache).fetch(entry.name, first) is not None
 
 
 def test_failed_piece_is_not_kept(tmp_path):
@@ -205,30 +207,45 @@ def test_cache_that_cannot_be_written_does_no_harm(tmp_path):
 
 def keep(cache: EngravingCache, folder: Path, name: str, size: int, age: int) -> str:
     key = content_key(name)
-    file = folder / "x.pdf"
-    file.write_bytes(b"." * size)
-    cache.keep(key, [file], "x")
+    file = folder / f"{name}.pdf"
+    file.write_bytes(name[:1].encode() * size)
+    cache.keep(key, EngravedFiles(file, "boxes"))
     os.utime(cache.folder / key[:2] / key, (1_000_000 - age, 1_000_000 - age))
     return key
 
 
 def test_least_recently_used_entries_go_first(tmp_path):
-    cache = EngravingCache(tmp_path / "cache", limit_bytes=2500)
+    cache = EngravingCache(tmp_path / "cache", limit_bytes=3000)
     old, middle, new = (
         keep(cache, tmp_path, name, 1000, age) for name, age in (("o", 30), ("m", 20), ("n", 10))
     )
     cache.trim()
-    assert not cache.fetch(old, tmp_path, "y")
-    assert cache.fetch(middle, tmp_path, "y") and cache.fetch(new, tmp_path, "y")
+    assert cache.fetch(old, tmp_path) is None
+    assert cache.fetch(middle, tmp_path) and cache.fetch(new, tmp_path)
+    assert cache.size().size_bytes <= 3000
 
 
-def test_second_run_with_the_same_piece_leaves_the_entry_whole(tmp_path):
+def test_pages_stay_while_any_piece_on_them_is_kept(tmp_path):
+    cache = EngravingCache(tmp_path / "cache", limit_bytes=0)
+    shared = tmp_path / "shared.pdf"
+    shared.write_bytes(b"." * 1000)
+    for name in ("a", "b"):
+        cache.keep(content_key(name), EngravedFiles(shared, "boxes " + name))
+    assert len(list(cache.folder.glob("sheets/*.pdf"))) == 1
+    (cache.folder / content_key("a")[:2] / content_key("a")).unlink()
+    found = cache.fetch(content_key("b"), tmp_path)
+    assert found is not None and found.pdf.read_bytes() == b"." * 1000
+    cache.trim()
+    assert list(cache.folder.glob("sheets/*.pdf")) == []
+
+
+def test_piece_kept_a_second_time_is_whole_and_leaves_nothing_unfinished(tmp_path):
     cache = EngravingCache(tmp_path / "cache")
     key = keep(cache, tmp_path, "same", 100, 0)
     assert keep(cache, tmp_path, "same", 120, 0) == key
-    assert cache.fetch(key, tmp_path, "y")
-    assert (tmp_path / "y.pdf").stat().st_size == 100
-    assert list(cache.folder.glob("unfinished-*")) == []
+    found = EngravingCache(tmp_path / "cache").fetch(key, tmp_path)
+    assert found is not None and found.pdf.stat().st_size in (100, 120)
+    assert list(cache.folder.glob("**/.tunebook-*")) == []
 
 
 def test_clearing_tells_what_there_was(tmp_path):
@@ -255,11 +272,8 @@ def test_bar_counts_are_read_from_the_first_line_only():
     assert bar_counts_of("\n" + GOOD) == ()
 
 
-def test_boxes_that_are_cut_short_are_refused(tmp_path):
-    path = tmp_path / "x.boxes"
-    path.write_text("")
+def test_boxes_that_are_cut_short_are_refused():
     with pytest.raises(ValueError):
-        read_boxes(path)
-    path.write_text("page 100 200 5\nsystem 0 90 -1\n")
+        read_boxes("")
     with pytest.raises(ValueError):
-        read_boxes(path)
+        read_boxes("page 100 200 5\nsystem 0 90 -1\n")

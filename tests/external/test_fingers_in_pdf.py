@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.assemble.engrave import engrave
+from tunebook.assemble.engraved import EngravedPiece
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import Edition, HandChoice
 from tunebook.read.abc_tune import read_abc
@@ -30,13 +31,15 @@ STAFF_BEGINS_PT = 30.0
 WORD = re.compile(r'<word xMin="([\d.]+)".*?>(\d+)</word>')
 
 
-def printed_digits(pdf: Path) -> list[int]:
+def printed_digits(piece: EngravedPiece) -> list[int]:
     """All digits of the engraved music, system by system, from left to right."""
     done = subprocess.run(
-        ["pdftotext", "-bbox", str(pdf), "-"], capture_output=True, text=True, check=True
+        ["pdftotext", "-bbox", str(piece.pdf), "-"], capture_output=True, text=True, check=True
     )
     digits: list[int] = []
-    for page in done.stdout.split("<page ")[1:]:
+    pages = done.stdout.split("<page ")[1:]
+    for system in piece.systems:
+        page = pages[system.page_index]
         words = [(float(place), word) for place, word in WORD.findall(page)]
         # The number of the bar stands before the staff.
         digits += [int(d) for place, word in sorted(words) for d in word if place > STAFF_BEGINS_PT]
@@ -71,4 +74,4 @@ def test_the_printed_numbers_are_the_fingers_in_order(
             for one in arrangements[piece.identity].notes
             if fingers == "all" or one.is_needed
         ]
-        assert printed_digits(piece.pdf) == wanted
+        assert printed_digits(piece) == wanted

@@ -1,8 +1,9 @@
-"""Engraved music that is kept: a folder an entry, found by what was engraved, with what, and how.
+"""Engraved music that is kept: a file an entry, found by what was engraved, with what, and how.
 
-An entry appears by the renaming of a finished folder, so two runs may write at once. Each holds
-the SHA-256 of its files and is made anew when they do not agree. What is used is linked (or
-copied) into the run's own folder, so an entry may be removed while another run uses it.
+The PDFs stand beside the entries, each once however many pieces share it, under its SHA-256.
+Every file appears by renaming, so two runs may write at once; a damaged one is as good as none.
+What is used is linked (or copied) into the run's own folder, so it may be removed here while
+another run uses it.
 """
 
 from __future__ import annotations
@@ -13,17 +14,20 @@ import json
 import os
 import shutil
 import sys
-import tempfile
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-FORMAT = 1
+from tunebook.assemble.engraved import EngravedFiles
+from tunebook.errors import OutputError
+from tunebook.files import write_whole
+
+FORMAT = 2
 DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
-_INDEX = "entry.json"
-_UNFINISHED = "unfinished-"
-_UNFINISHED_AFTER_S = 24 * 3600
+_SHEETS = "sheets"
+_UNUSED_AFTER_S = 3600
 
 
 def default_cache_folder() -> Path:
@@ -64,65 +68,74 @@ class EngravingCache:
 
     folder: Path
     limit_bytes: int = DEFAULT_LIMIT_BYTES
+    _sums: dict[Path, str] = field(default_factory=dict, compare=False, repr=False)
 
-    def fetch(self, key: str, into: Path, stem: str) -> bool:
-        """Put the files of entry ``key`` into ``into`` under the stem ``stem``; False when there
-        is no such entry or it is damaged (it is then removed)."""
+    def fetch(self, key: str, into: Path) -> EngravedFiles | None:
+        """Put the PDFs of entry ``key`` into ``into`` and return the piece; None when there is no
+        such entry or it is damaged (it is then removed)."""
         entry = self._entry(key)
         try:
-            index = json.loads((entry / _INDEX).read_text("utf-8"))
-            files = dict(index["files"])
-            if not files or not all(_is_whole(entry / name, files[name]) for name in files):
-                raise ValueError("damaged")
-            for name in files:
-                _link(entry / name, into / name.replace("piece", stem, 1))
+            found = _read(entry)
+            opening = found["opening_pdf"]
+            files = EngravedFiles(
+                self._taken(found["pdf"], into),
+                found["boxes"],
+                self._taken(opening, into) if opening else None,
+                found["opening_boxes"],
+            )
             os.utime(entry)
         except FileNotFoundError:
-            if entry.is_dir():
-                shutil.rmtree(entry, ignore_errors=True)
-            return False
+            return None
         except (OSError, ValueError, KeyError, TypeError):
-            shutil.rmtree(entry, ignore_errors=True)
-            return False
-        return True
+            with contextlib.suppress(OSError):
+                entry.unlink()
+            return None
+        return files
 
-    def keep(self, key: str, files: Sequence[Path], stem: str) -> None:
-        """Keep ``files`` (whose names begin with ``stem``) as entry ``key``."""
-        entry = self._entry(key)
-        temporary: str | None = None
+    def keep(self, key: str, files: EngravedFiles) -> None:
+        """Keep ``files`` as entry ``key``."""
         try:
-            entry.parent.mkdir(parents=True, exist_ok=True)
-            temporary = tempfile.mkdtemp(prefix=_UNFINISHED, dir=self.folder)
-            sums = {}
-            for file in files:
-                name = file.name.replace(stem, "piece", 1)
-                shutil.copyfile(file, Path(temporary) / name)
-                sums[name] = _sum(file)
-            index = json.dumps({"files": sums}, sort_keys=True)
-            (Path(temporary) / _INDEX).write_text(index, "utf-8")
-            os.rename(temporary, entry)
-        except OSError:  # not writable, full, or another run was first
-            if temporary is not None:
-                shutil.rmtree(temporary, ignore_errors=True)
+            found = {
+                "pdf": self._put(files.pdf),
+                "boxes": files.boxes,
+                "opening_pdf": self._put(files.opening_pdf) if files.opening_pdf else "",
+                "opening_boxes": files.opening_boxes,
+            }
+            text = json.dumps(found, sort_keys=True)
+            content = json.dumps([_sum(text.encode()), text])
+            write_whole(self._entry(key), content.encode())
+        except (OSError, OutputError):  # not writable, or full
+            return
 
     def trim(self) -> None:
-        """Remove the least recently used entries beyond the limit, and old unfinished ones."""
+        """Remove the least recently used entries beyond the limit, and PDFs that none uses."""
         entries = self._entries()
-        total = sum(size for _, size, _ in entries)
+        sheets = self._sheets()
+        total = sum(size for _, size, _ in entries) + sum(size for _, size in sheets.values())
+        if total <= self.limit_bytes:
+            return
+        uses = Counter(name for _, _, entry in entries for name in _sheets_of(entry))
+        for name, (time_s, size) in sheets.items():
+            # Another run may just be about to name a new one.
+            if not uses[name] and time.time() - time_s > _UNUSED_AFTER_S:
+                total -= self._drop_sheet(name, size)
         for _, size, entry in sorted(entries):
             if total <= self.limit_bytes:
                 break
-            shutil.rmtree(entry, ignore_errors=True)
+            names = _sheets_of(entry)
+            with contextlib.suppress(OSError):
+                entry.unlink()
             total -= size
-        with contextlib.suppress(OSError):
-            for left in self.folder.glob(_UNFINISHED + "*"):
-                if time.time() - left.stat().st_mtime > _UNFINISHED_AFTER_S:
-                    shutil.rmtree(left, ignore_errors=True)
+            for name in names:
+                uses[name] -= 1
+                if not uses[name] and name in sheets:
+                    total -= self._drop_sheet(name, sheets[name][1])
 
     def size(self) -> CacheSize:
         """What is kept now."""
         entries = self._entries()
-        return CacheSize(len(entries), sum(size for _, size, _ in entries))
+        sheets = sum(size for _, size in self._sheets().values())
+        return CacheSize(len(entries), sum(size for _, size, _ in entries) + sheets)
 
     def clear(self) -> CacheSize:
         """Remove everything; returns what there was."""
@@ -133,22 +146,70 @@ class EngravingCache:
     def _entry(self, key: str) -> Path:
         return self.folder / key[:2] / key
 
+    def _sheet(self, name: str) -> Path:
+        return self.folder / _SHEETS / f"{name}.pdf"
+
+    def _put(self, pdf: Path) -> str:
+        """Keep a PDF; its name is the sum of its bytes."""
+        if pdf not in self._sums:
+            data = pdf.read_bytes()
+            name = _sum(data)
+            write_whole(self._sheet(name), data)
+            self._sums[pdf] = name
+        return self._sums[pdf]
+
+    def _taken(self, name: str, into: Path) -> Path:
+        """A kept PDF in the folder ``into``; ValueError when it is missing or damaged."""
+        target = into / f"{name}.pdf"
+        if self._sums.get(target) != name:
+            sheet = self._sheet(name)
+            if not sheet.is_file() or _sum(sheet.read_bytes()) != name:
+                raise ValueError("damaged")
+            _link(sheet, target)
+            self._sums[target] = name
+        return target
+
+    def _drop_sheet(self, name: str, size: int) -> int:
+        self._sheet(name).unlink(missing_ok=True)
+        return size
+
     def _entries(self) -> list[tuple[float, int, Path]]:
-        """(time of last use, bytes, folder) of each entry."""
+        """(time of last use, bytes, file) of each entry."""
         found: list[tuple[float, int, Path]] = []
         for entry in self.folder.glob("??/*"):
             with contextlib.suppress(OSError):
-                size = sum(file.stat().st_size for file in entry.iterdir())
-                found.append((entry.stat().st_mtime, size, entry))
+                facts = entry.stat()
+                found.append((facts.st_mtime, facts.st_size, entry))
+        return found
+
+    def _sheets(self) -> dict[str, tuple[float, int]]:
+        """(time, bytes) of each PDF by its name."""
+        found: dict[str, tuple[float, int]] = {}
+        for sheet in self.folder.glob(f"{_SHEETS}/*.pdf"):
+            with contextlib.suppress(OSError):
+                facts = sheet.stat()
+                found[sheet.stem] = (facts.st_mtime, facts.st_size)
         return found
 
 
-def _sum(file: Path) -> str:
-    return hashlib.sha256(file.read_bytes()).hexdigest()
+def _sum(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
-def _is_whole(file: Path, expected: str) -> bool:
-    return file.parent.joinpath(file.name) == file and _sum(file) == expected
+def _read(entry: Path) -> dict[str, Any]:
+    """What an entry says; ValueError, KeyError or TypeError when it is damaged."""
+    expected, text = json.loads(entry.read_text("utf-8"))
+    if _sum(text.encode()) != expected:
+        raise ValueError("damaged")
+    return dict(json.loads(text))
+
+
+def _sheets_of(entry: Path) -> list[str]:
+    try:
+        found = _read(entry)
+        return [found[name] for name in ("pdf", "opening_pdf") if found[name]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return []
 
 
 def _link(source: Path, target: Path) -> None:

@@ -1,4 +1,5 @@
-"""What comes back from the engraver: one PDF a piece, one system a page, with measured boxes."""
+"""What comes back from the engraver: PDFs with one system a page, and measured boxes. Several
+pieces may share a PDF."""
 
 from __future__ import annotations
 
@@ -20,6 +21,17 @@ class EngravedSystem:
     height_pt: float
     bar_count: int = 0
     staff_indent_pt: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class EngravedFiles:
+    """What the engraver wrote for one piece: where its pages are, and its boxes as text. The
+    opening's are empty where there is none."""
+
+    pdf: Path
+    boxes: str
+    opening_pdf: Path | None = None
+    opening_boxes: str = ""
 
 
 @dataclass(frozen=True, slots=True)

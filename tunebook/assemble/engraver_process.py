@@ -20,6 +20,7 @@ DEFAULT_MEMORY_BYTES = 2 * 1024**3
 MOST_OUTPUT_BYTES = 200 * 1024**2
 _POLL_S = 0.05
 _ERROR_LINE = re.compile(r"^(?P<stem>[\w-]+)\.ly:\d+:\d+: (?:fatal )?error: (?P<what>.+)$", re.M)
+_BEGUN = b"Interpreting music..."
 _FAILED_FILES = re.compile(r"failed files: (?P<names>.+)$", re.M)
 
 
@@ -62,24 +63,79 @@ def run_engraver(
     at which it broke off. Raises StoppedError (after ending the process) when ``stop`` is set, and
     ProgramError when the program does not start.
     """
+    missing = list(stems)
+
+    def has_moved() -> bool:
+        there = [stem for stem in missing if (folder / f"{stem}.pdf").exists()]
+        for stem in there:
+            missing.remove(stem)
+            on_done(stem)
+        return bool(there)
+
+    command = program.command(settings, [f"{stem}.ly" for stem in stems])
     log_path = folder / f"{stems[0]}.log"
+    exit_code, is_late = _run(program, command, folder, log_path, limits, stop, has_moved)
+    log_text = log_path.read_text("utf-8", "replace")
+    return _result(folder, stems, exit_code, is_late, limits, log_text)
+
+
+def run_gathered(
+    program: LilyPond,
+    settings: Path,
+    folder: Path,
+    stem: str,
+    limits: RunLimits,
+    stop: threading.Event,
+    on_begun: Callable[[int], None],
+) -> bool:
+    """Engrave ``<stem>.ly``, which holds many pieces; True when nothing at all went wrong.
+
+    ``on_begun`` is called with the number of pieces that were begun. ``limits.timeout_s`` is the
+    longest time without a word from the program. Raises as :func:`run_engraver` does.
+    """
+    log_path = folder / f"{stem}.log"
+    seen = 0
+
+    def has_moved() -> bool:
+        nonlocal seen
+        log = log_path.read_bytes()
+        has_more = len(log) > seen
+        seen = len(log)
+        if has_more:
+            on_begun(log.count(_BEGUN))
+        return has_more
+
+    command = program.command(settings, [f"{stem}.ly"], says="INFO")
+    exit_code, is_late = _run(program, command, folder, log_path, limits, stop, has_moved)
+    return exit_code == 0 and not is_late
+
+
+def _run(
+    program: LilyPond,
+    command: list[str],
+    folder: Path,
+    log_path: Path,
+    limits: RunLimits,
+    stop: threading.Event,
+    has_moved: Callable[[], bool],
+) -> tuple[int, bool]:
+    """Run ``command``; return its exit code, and whether it was ended for being late."""
     with open(log_path, "wb") as log:
-        process = _start(program, settings, folder, stems, log)
+        process = _start(program, command, folder, log)
         try:
             _limit(process.pid, limits)
-            is_late = _watch(process, folder, stems, limits, stop, on_done)
+            is_late = _watch(process, limits, stop, has_moved)
         finally:
             _end(process)
-    log_text = log_path.read_text("utf-8", "replace")
-    return _result(folder, stems, process.returncode, is_late, limits, log_text)
+    return process.returncode, is_late
 
 
 def _start(
-    program: LilyPond, settings: Path, folder: Path, stems: Sequence[str], log: object
+    program: LilyPond, command: list[str], folder: Path, log: object
 ) -> subprocess.Popen[bytes]:
     try:
         return subprocess.Popen(
-            program.command(settings, [f"{stem}.ly" for stem in stems]),
+            command,
             cwd=folder,
             env=clean_environment(),
             stdin=subprocess.DEVNULL,
@@ -109,21 +165,15 @@ def _limit(pid: int, limits: RunLimits) -> None:
 
 def _watch(
     process: subprocess.Popen[bytes],
-    folder: Path,
-    stems: Sequence[str],
     limits: RunLimits,
     stop: threading.Event,
-    on_done: Callable[[str], None],
+    has_moved: Callable[[], bool],
 ) -> bool:
-    """Wait for the end of the process; True when the next result takes too long instead."""
-    missing = list(stems)
+    """Wait for the end of the process; True when it does not move on for too long instead."""
     last_change = time.monotonic()
     while True:
         has_ended = process.poll() is not None
-        there = [stem for stem in missing if (folder / f"{stem}.pdf").exists()]
-        for stem in there:
-            missing.remove(stem)
-            on_done(stem)
+        if has_moved():
             last_change = time.monotonic()
         if has_ended:
             return False

@@ -18,7 +18,7 @@ _KEPT_VARIABLES = (
     "PATH", "HOME", "USERPROFILE", "SYSTEMROOT", "TMPDIR", "TEMP", "TMP", "LOCALAPPDATA",
     "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "FONTCONFIG_FILE", "FONTCONFIG_PATH",
 )  # fmt: skip
-_OPTIONS = ("-dno-point-and-click", "-dbackend=cairo", "--pdf", "--loglevel=WARN")
+_OPTIONS = ("-dno-point-and-click", "-dbackend=cairo", "--pdf")
 _INSTALL = "install it with: pip install lilypond"
 
 
@@ -34,9 +34,11 @@ class LilyPond:
         """The version as the program itself writes it."""
         return ".".join(str(number) for number in self.version)
 
-    def command(self, settings: Path, files: list[str]) -> list[str]:
-        """The command line that engraves ``files`` of the current folder."""
-        return [str(self.path), *_OPTIONS, f"-dinclude-settings={settings}", *files]
+    def command(self, settings: Path, files: list[str], says: str = "WARN") -> list[str]:
+        """The command line that engraves ``files`` of the current folder; ``says`` is how much
+        the program tells of its doings."""
+        options = (*_OPTIONS, f"--loglevel={says}", f"-dinclude-settings={settings}")
+        return [str(self.path), *options, *files]
 
 
 @functools.lru_cache(maxsize=1)

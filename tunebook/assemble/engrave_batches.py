@@ -1,0 +1,229 @@
+"""Which pieces go to which process of the engraver, and what is done when one breaks off.
+
+Pieces that begin alike go into one file. When anything goes wrong with such a file, its pieces are
+engraved once more as files of their own, which tells the piece that is at fault.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tunebook.assemble.engraved import EngravedFiles
+from tunebook.assemble.engraver_process import (
+    RunLimits,
+    RunResult,
+    StoppedError,
+    run_engraver,
+    run_gathered,
+)
+from tunebook.assemble.engraving_settings import BOXES_SUFFIX
+from tunebook.assemble.gathered_pieces import SourceParts, alike, joined, take_apart, told_apart
+from tunebook.assemble.lilypond_program import LilyPond
+
+# A process costs about a sixth of a second to start, so it is given many pieces; but not so many
+# that the others wait for the last one at the end.
+MOST_PIECES_A_PROCESS = 50
+# Of a few batches the later ones are small, so that all processes end at about the same time.
+LAST_SHARE = 0.2
+
+OnEngraved = Callable[[str, EngravedFiles], None]
+OnFailed = Callable[[str, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """What is to be engraved, and whom to tell: ``on_begun`` hears that a piece is under way,
+    ``on_engraved`` and ``on_failed`` what became of it. All are called from one thread."""
+
+    program: LilyPond
+    settings: Path
+    folder: Path
+    limits: RunLimits
+    sources: Mapping[str, str]
+    on_begun: Callable[[str], None]
+    on_engraved: OnEngraved
+    on_failed: OnFailed
+
+
+@dataclass(slots=True)
+class _State:
+    orders: Orders
+    parts: dict[str, SourceParts]
+    stop: threading.Event = field(default_factory=threading.Event)
+    begun: deque[str] = field(default_factory=deque)
+    suspects: set[str] = field(default_factory=set)
+    files: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """Stems for one process; ``gathered`` is the stem of the file that holds them all, if any."""
+
+    stems: tuple[str, ...]
+    gathered: str = ""
+
+
+def engrave_batches(orders: Orders, jobs: int) -> None:
+    """Engrave every source of ``orders`` with ``jobs`` processes.
+
+    Raises ProgramError when the program does not start."""
+    parts = {stem: take_apart(source) for stem, source in orders.sources.items()}
+    state = _State(orders, {stem: one for stem, one in parts.items() if one is not None})
+    batches = deque(_batches(state, jobs))
+    running: dict[Future[RunResult], _Batch] = {}
+    with ThreadPoolExecutor(max_workers=jobs, thread_name_prefix="engraver") as pool:
+        try:
+            while batches or running:
+                while batches and len(running) < jobs:
+                    batch = batches.popleft()
+                    running[pool.submit(_run, state, batch)] = batch
+                ended, _ = wait(running, timeout=0.1, return_when=FIRST_COMPLETED)
+                while state.begun:
+                    orders.on_begun(state.begun.popleft())
+                for future in ended:
+                    batch = running.pop(future)
+                    batches.extend(_settled(state, batch, future.result()))
+        except BaseException:
+            state.stop.set()
+            for future in running:
+                with contextlib.suppress(StoppedError, Exception):
+                    future.result()
+            raise
+
+
+def _run(state: _State, batch: _Batch) -> RunResult:
+    """Engrave a batch. Runs in a thread of its own."""
+    orders = state.orders
+    where = (orders.program, orders.settings.resolve(), orders.folder.resolve())
+    if not batch.gathered:
+        for stem in batch.stems:
+            (orders.folder / f"{stem}.ly").write_text(orders.sources[stem], "utf-8")
+        return run_engraver(*where, batch.stems, orders.limits, state.stop, state.begun.append)
+    text = joined([state.parts[stem] for stem in batch.stems])
+    (orders.folder / f"{batch.gathered}.ly").write_text(text, "utf-8")
+
+    def begun(count: int) -> None:
+        state.begun.extend(batch.stems[:count])
+
+    is_well = run_gathered(*where, batch.gathered, orders.limits, state.stop, begun)
+    return RunResult(batch.stems if is_well else (), {}, () if is_well else batch.stems)
+
+
+def _settled(state: _State, batch: _Batch, result: RunResult) -> list[_Batch]:
+    """Tell what became of a batch; return what is to be engraved once more."""
+    orders = state.orders
+    if batch.gathered:
+        found = _gathered_files(state, batch) if result.done else None
+        if found is None:
+            return [_Batch(batch.stems)]
+        for stem, files in found.items():
+            orders.on_engraved(stem, files)
+        return []
+    for stem in result.done:
+        try:
+            orders.on_engraved(stem, _own_files(orders.folder, stem))
+        except (OSError, ValueError, KeyError):
+            orders.on_failed(stem, "LilyPond's result cannot be read")
+    for stem, reason in result.failed.items():
+        orders.on_failed(stem, reason)
+    return _left_over(state, result)
+
+
+def _left_over(state: _State, result: RunResult) -> list[_Batch]:
+    """New batches after a run that broke off: a piece is given up when it fails again alone, or
+    at once when it took too long."""
+    batches: list[_Batch] = []
+    if result.left:
+        batches.append(_Batch(result.left))
+    if result.culprit is not None:
+        is_slow = "longer than" in result.reason
+        if is_slow or result.culprit in state.suspects:
+            state.orders.on_failed(result.culprit, result.reason)
+        else:
+            state.suspects.add(result.culprit)
+            batches.append(_Batch((result.culprit,)))
+    return batches
+
+
+def _gathered_files(state: _State, batch: _Batch) -> dict[str, EngravedFiles] | None:
+    """What a gathered file became, piece by piece; None when any piece is missing."""
+    folder = state.orders.folder
+    pdf, opening_pdf = (folder / f"{batch.gathered}{end}.pdf" for end in ("", "-opening"))
+    has_opening = any(state.parts[stem].opening_score for stem in batch.stems)
+    try:
+        music = told_apart(_boxes(folder, batch.gathered))
+        openings = told_apart(_boxes(folder, f"{batch.gathered}-opening")) if has_opening else {}
+        found = {}
+        for number, stem in enumerate(batch.stems):
+            opening = openings[number] if state.parts[stem].opening_score else ""
+            found[stem] = EngravedFiles(
+                pdf, music[number], opening_pdf if opening else None, opening
+            )
+    except (OSError, ValueError, KeyError, IndexError):
+        return None
+    return found if pdf.is_file() and (opening_pdf.is_file() or not has_opening) else None
+
+
+def _own_files(folder: Path, stem: str) -> EngravedFiles:
+    """What a piece became that was engraved as a file of its own."""
+    pdf, opening_pdf = folder / f"{stem}.pdf", folder / f"{stem}-opening.pdf"
+    if not pdf.is_file():
+        raise FileNotFoundError(pdf)
+    boxes = told_apart(_boxes(folder, stem))[0]
+    if not opening_pdf.is_file():
+        return EngravedFiles(pdf, boxes)
+    opening = told_apart(_boxes(folder, f"{stem}-opening"))[0]
+    return EngravedFiles(pdf, boxes, opening_pdf, opening)
+
+
+def _boxes(folder: Path, stem: str) -> str:
+    return (folder / (stem + BOXES_SUFFIX)).read_text("ascii")
+
+
+def _batches(state: _State, jobs: int) -> list[_Batch]:
+    """The batches in the order in which they are begun, the longest first."""
+    batches: list[tuple[int, _Batch]] = []
+    sizes = {stem: len(source) for stem, source in state.orders.sources.items()}
+    alone = [stem for stem in sizes if stem not in state.parts]
+    for group in alike(state.parts):
+        if len(group) == 1:
+            alone += group
+            continue
+        for stems in _shared_out(group, sizes, jobs):
+            state.files += 1
+            name = f"g{state.files:05d}"
+            batches.append((sum(sizes[stem] for stem in stems), _Batch(tuple(stems), name)))
+    for stems in _shared_out(alone, sizes, jobs):
+        batches.append((sum(sizes[stem] for stem in stems), _Batch(tuple(stems))))
+    return [batch for _, batch in sorted(batches, key=lambda pair: -pair[0])]
+
+
+def _shared_out(stems: Sequence[str], sizes: Mapping[str, int], jobs: int) -> list[list[str]]:
+    """``stems`` in batches: two rounds for each process, the second short, or as many as are
+    needed when there are very many."""
+    if not stems:
+        return []
+    ordered = sorted(stems, key=lambda one: -sizes[one])
+    rounds = -(-len(ordered) // (jobs * MOST_PIECES_A_PROCESS))
+    if len(ordered) < 4 * jobs:
+        return _evenly(ordered, sizes, min(jobs, len(ordered)))
+    last = round(len(ordered) * LAST_SHARE / rounds)
+    first = _evenly(ordered[: len(ordered) - last], sizes, jobs * rounds)
+    return first + _evenly(ordered[len(ordered) - last :], sizes, jobs)
+
+
+def _evenly(stems: Sequence[str], sizes: Mapping[str, int], count: int) -> list[list[str]]:
+    """``count`` batches of about equal length of source."""
+    batches: list[list[str]] = [[] for _ in range(count)]
+    loads = [0] * count
+    for stem in stems:
+        lightest = loads.index(min(loads))
+        batches[lightest].append(stem)
+        loads[lightest] += sizes[stem]
+    return [sorted(batch) for batch in batches if batch]
