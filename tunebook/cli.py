@@ -311,9 +311,9 @@ def _options(
 def _stopped() -> NoReturn:
     """Leave at once: temporary files are gone by now, and waiting for workers that were stopped
     too could only fail."""
-    from tunebook.pipeline.arranging import stop_workers
+    from tunebook.pipeline.cores import end_workers
 
-    stop_workers()
+    end_workers()
     print("stopped; nothing was overwritten", file=sys.stderr, flush=True)
     os._exit(EXIT_INTERRUPTED)
 

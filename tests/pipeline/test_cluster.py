@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from tunebook.errors import ProgramError
-from tunebook.pipeline.arranging import map_on_cores
 from tunebook.pipeline.check import check_folder
+from tunebook.pipeline.cores import map_on_cores
 from tunebook.pipeline.setup import prepare
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"

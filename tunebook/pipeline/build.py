@@ -21,7 +21,8 @@ from tunebook.files import check_not_read, check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import Progress, count_of_jobs, no_progress
+from tunebook.pipeline.arranging import Progress, no_progress
+from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
 from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do

@@ -10,9 +10,9 @@ from tunebook.pipeline.arranging import (
     Progress,
     arrange_tunes,
     built,
-    count_of_jobs,
     no_progress,
 )
+from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, tune_identity
 from tunebook.pipeline.reading import read_tunes

@@ -13,11 +13,10 @@ from tunebook.model.tune import Tune, pitch_name
 from tunebook.pipeline.arranging import (
     Progress,
     arrange_tune,
-    count_of_jobs,
-    map_on_cores,
     no_progress,
     prepare_tune,
 )
+from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, unique_identities
 from tunebook.pipeline.reading import files_read, read_tunes

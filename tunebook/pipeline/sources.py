@@ -10,7 +10,8 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import Progress, arrange_tune, count_of_jobs, map_on_cores
+from tunebook.pipeline.arranging import Progress, arrange_tune
+from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum, trim
 from tunebook.pipeline.notes import choice_notes, limit_note
 from tunebook.pipeline.practice import Exercise, exercises_of
