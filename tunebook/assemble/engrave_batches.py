@@ -206,24 +206,26 @@ def _batches(state: _State, jobs: int) -> list[_Batch]:
 
 def _shared_out(stems: Sequence[str], sizes: Mapping[str, int], jobs: int) -> list[list[str]]:
     """``stems`` in batches: two rounds for each process, the second short, or as many as are
-    needed when there are very many."""
+    needed when there are very many. Neighbours stay together: they are likely to be wanted
+    together again."""
     if not stems:
         return []
-    ordered = sorted(stems, key=lambda one: -sizes[one])
-    rounds = -(-len(ordered) // (jobs * MOST_PIECES_A_PROCESS))
+    ordered = sorted(stems)
     if len(ordered) < 4 * jobs:
         return _evenly(ordered, sizes, min(jobs, len(ordered)))
-    last = round(len(ordered) * LAST_SHARE / rounds)
-    first = _evenly(ordered[: len(ordered) - last], sizes, jobs * rounds)
-    return first + _evenly(ordered[len(ordered) - last :], sizes, jobs)
+    rounds = -(-len(ordered) // (jobs * MOST_PIECES_A_PROCESS))
+    first = len(ordered) - round(len(ordered) * LAST_SHARE / rounds)
+    return _evenly(ordered[:first], sizes, jobs * rounds) + _evenly(ordered[first:], sizes, jobs)
 
 
 def _evenly(stems: Sequence[str], sizes: Mapping[str, int], count: int) -> list[list[str]]:
-    """``count`` batches of about equal length of source."""
+    """``count`` runs of ``stems`` of about equal length of source."""
+    total = sum(sizes[stem] for stem in stems)
     batches: list[list[str]] = [[] for _ in range(count)]
-    loads = [0] * count
+    passed = 0
     for stem in stems:
-        lightest = loads.index(min(loads))
-        batches[lightest].append(stem)
-        loads[lightest] += sizes[stem]
-    return [sorted(batch) for batch in batches if batch]
+        # A piece belongs to the batch in which its middle falls.
+        middle = passed + sizes[stem] / 2
+        batches[min(count - 1, int(middle * count / total))].append(stem)
+        passed += sizes[stem]
+    return [batch for batch in batches if batch]

@@ -27,7 +27,7 @@ def place_systems(document: Any, placed: Sequence[PlacedSystem]) -> None:
     try:
         for one in placed:
             _form(document, one, sources, forms)
-        merge_equal(list(forms.values()))
+        merge_equal([form.Resources for form in forms.values()])
         by_page: dict[int, list[PlacedSystem]] = defaultdict(list)
         for one in placed:
             by_page[one.page].append(one)
@@ -53,8 +53,7 @@ def _form(
         if one.pdf not in sources:
             # From memory: a large book has more pieces than a program may hold files open.
             sources[one.pdf] = pikepdf.open(BytesIO(one.pdf.read_bytes()))
-        page = sources[one.pdf].pages[one.system.page_index]
-        form = document.copy_foreign(page.as_form_xobject())
+        form = _copied(document, sources[one.pdf], one.system.page_index)
     except (pikepdf.PdfError, OSError, IndexError) as error:
         raise OutputError(
             f"engraved music cannot be read ({error})", "build again", SourcePlace(str(one.pdf))
@@ -69,6 +68,24 @@ def _form(
         ]
     )
     forms[key] = form
+
+
+def _copied(document: Any, source: Any, index: int) -> Any:
+    """A page of ``source`` as a form of ``document``. Its drawing is taken over as it is, packed:
+    unpacking and packing thousands of them takes long and much memory."""
+    import pikepdf
+
+    page = source.pages[index]
+    contents = page.obj.get("/Contents")
+    if not isinstance(contents, pikepdf.Stream):
+        return document.copy_foreign(page.as_form_xobject())
+    resources = page.resources
+    if not resources.is_indirect:
+        resources = source.make_indirect(resources)
+    form = document.copy_foreign(contents)
+    form.Type, form.Subtype = pikepdf.Name.XObject, pikepdf.Name.Form
+    form.Resources = document.copy_foreign(resources)
+    return form
 
 
 def _draw(page: Any, placed: Sequence[PlacedSystem], forms: dict[tuple[Path, int], Any]) -> None:

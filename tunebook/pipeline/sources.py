@@ -60,7 +60,7 @@ def write_sources(
         content_sum(common, name, *_text_of(tune)) for tune, name in zip(tunes, names, strict=True)
     ]
     found: list[TuneSource | None] = [
-        _placed(fetch(folder, key), tune) for tune, key in zip(tunes, keys, strict=True)
+        _placed(fetch(folder, key), tune, setup) for tune, key in zip(tunes, keys, strict=True)
     ]
     bare = replace(setup, messages=())
     bare_before = None if before is None else replace(before, messages=())
@@ -71,7 +71,7 @@ def write_sources(
     )
     for done, (at, one) in enumerate(zip(missing, made, strict=True), start=1):
         on_progress("arranging", tunes[at].title, done, len(missing))
-        found[at] = one
+        found[at] = _placed(one, tunes[at], setup) or one
         if one.text:
             keep(folder, keys[at], one)
     trim(folder)
@@ -83,20 +83,38 @@ def _text_of(tune: Tune) -> tuple[object, ...]:
     return tune.source_text, tune.fields, tune.key, tune.meter, tune.unit_length, tune.tempo
 
 
-def _placed(source: TuneSource | None, tune: Tune) -> TuneSource | None:
-    """A kept source as if it had been made from ``tune``, which may stand elsewhere now."""
+def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource | None:
+    """A source from elsewhere as if it had been made here from ``tune``, which may stand at
+    another place now. What many tunes have in common is held once."""
     if source is None or source.outcome.arrangement is None or source.outcome.tune is None:
         return None
     lines = tune.first_line - source.outcome.tune.first_line
     arrangement = source.outcome.arrangement
+    is_as_read = arrangement.tune is source.outcome.tune
     return replace(
         source,
         outcome=TuneOutcome(
             tune,
-            replace(arrangement, messages=moved(arrangement.messages, tune, lines)),
+            replace(
+                arrangement,
+                tune=tune if is_as_read else arrangement.tune,
+                instrument=setup.instrument,
+                hand=setup.hand,
+                messages=moved(arrangement.messages, tune, lines),
+            ),
             moved(source.outcome.messages, tune, lines),
         ),
     )
+
+
+def _for_printing(outcome: TuneOutcome, arrangement: Arrangement) -> TuneOutcome:
+    """The outcome without what only the solver and the notes on choices ask for: a book of a
+    thousand tunes is in memory at once."""
+    notes = tuple(replace(one, terms=(), alternatives=(), moments=()) for one in arrangement.notes)
+    bare = replace(
+        arrangement, notes=notes, drone_candidates=(), bar_difficulties=(), accompaniment=()
+    )
+    return replace(outcome, arrangement=bare)
 
 
 def line_width_pt(setup: Setup) -> float:
@@ -134,7 +152,8 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
         beyond = limit_note(arrangement, setup)
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
-    return TuneSource(identity, outcome, text, beyond, why, change, exercises)
+    bare = _for_printing(outcome, arrangement)
+    return TuneSource(identity, bare, text, beyond, why, change, exercises)
 
 
 def _change(
