@@ -177,9 +177,10 @@ def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTu
     """Tunes with each technique; of what most tunes have, those without it."""
     words = design.words
     groups: dict[str, list[BookTune]] = {}
+    known = [(tune, techniques_of(tune)) for tune in content.tunes]
     for kind in TECHNIQUES:
-        having = [tune for tune in content.tunes if kind in techniques_of(tune)]
-        without = [tune for tune in content.tunes if kind not in techniques_of(tune)]
+        having = [tune for tune, kinds in known if kind in kinds]
+        without = [tune for tune, kinds in known if kind not in kinds]
         name = words.techniques[kind]
         if having and len(having) <= MOST_WITH_TECHNIQUE * len(content.tunes):
             groups[name] = having
