@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
 
 from tunebook.model.arrangement import ChordSpan
 from tunebook.model.tune import STEP_LETTERS, ChordSymbol
@@ -13,6 +13,7 @@ from tunebook.write.leaves import Written, make_leaves
 from tunebook.write.note_values import is_dyadic, split_value, tuplet_for
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.safe_text import lilypond_string
+from tunebook.write.text_tree import Component, Group, context
 
 DOUBTFUL_BELOW = 0.5
 MOST_CHORD_LETTERS = 24
@@ -81,23 +82,26 @@ def _tone(step: int, alter: int) -> str:
     return f'"{STEP_LETTERS[step]}" {_ACCIDENTALS.get(alter, "")}'.rstrip()
 
 
-def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars) -> Any:
-    """The line of chord names, one container a bar."""
-    import abjad
-
-    bars: list[Any] = []
+def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars) -> Group:
+    """The line of chord names, one group a bar."""
+    bars: list[Component] = []
+    ordered = sorted(spans, key=lambda span: span.onset)
+    starts = [span.onset for span in ordered]
     for place, one in enumerate(printed.bars):
         repeats_name = place > 0 and (
             printed.bars[place - 1].ends_line
             or bool(one.bar.ending)
             or one.bar.sign_before in ("|:", "::")
         )
-        bars.append(abjad.Container(_bar_names(one, spans, repeats_name)))
-    return abjad.Context(bars, lilypond_type="ChordNames", name="Chords")
+        # The one before may reach into the bar.
+        first = max(0, bisect_left(starts, one.onset) - 1)
+        near = ordered[first : bisect_left(starts, one.end)]
+        bars.append(Group(_bar_names(one, near, repeats_name)))
+    return context("ChordNames", "Chords", bars)
 
 
-def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) -> list[Any]:
-    leaves: list[Any] = []
+def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) -> list[Component]:
+    leaves: list[Component] = []
     now = one.onset
     for span in spans:
         start, end = max(span.onset, one.onset), min(span.onset + span.duration, one.end)
@@ -113,7 +117,7 @@ def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) 
     return leaves
 
 
-def _name(span: ChordSpan, length: Fraction) -> list[Any]:
+def _name(span: ChordSpan, length: Fraction) -> list[Component]:
     """A rest that prints as the chord's name, and blanks for what one rest cannot last."""
     markup = chord_markup(span.chord, is_doubtful=span.confidence < DOUBTFUL_BELOW)
     odd, power = (1, 1) if is_dyadic(length) else tuplet_for(length)

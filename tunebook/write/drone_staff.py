@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
 
 from tunebook.model.arrangement import DroneSpan
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import Written, make_leaves, pitch_text, put, put_silent_graces
+from tunebook.write.leaves import Written, make_leaves, pitch_text, put_silent_graces
 from tunebook.write.note_values import is_dyadic
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.spelling import spelled_pitch
+from tunebook.write.text_tree import Component, Group, context
 
 _FINEST = Fraction(1, 8)
 
@@ -36,24 +36,20 @@ def drone_staff(
     leading_graces: Mapping[int, Fraction],
     *,
     has_fingers: bool,
-) -> Any:
-    """The drone staff, one container a bar. ``leading_graces`` gives the length of the melody's
+) -> Group:
+    """The drone staff, one group a bar. ``leading_graces`` gives the length of the melody's
     grace notes at a bar's beginning, by place of the bar."""
-    import abjad
-
     pieces = [_pieces_in(one, spans) for one in printed.bars]
-    bars: list[Any] = []
+    bars: list[Component] = []
     for place, one in enumerate(printed.bars):
         begins_line = place == 0 or printed.bars[place - 1].ends_line
         leaves = _leaves(one, pieces[place], begins_line, has_fingers)
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
-        container = abjad.Container(leaves)
-        if place == 0 or one.bar.key_changed:
-            put(container, [key_command(one.bar.key)], "opening")
-        bars.append(container)
-    voice = abjad.Voice(bars, name="Drone")
-    put(voice, ["\\clef treble"], "opening")
-    return abjad.Staff([voice], name="DroneStaff", lilypond_type="DroneStaff")
+        is_new = place == 0 or one.bar.key_changed
+        bars.append(Group(leaves, opening=[key_command(one.bar.key)] if is_new else []))
+    voice = context("Voice", "Drone", bars)
+    voice.opening.append("\\clef treble")
+    return context("DroneStaff", "DroneStaff", [voice])
 
 
 def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan]) -> list[_Piece]:
@@ -86,8 +82,8 @@ def _readable(time: Fraction, one: PrintedBar) -> Fraction:
 
 def _leaves(
     one: PrintedBar, pieces: Sequence[_Piece], begins_line: bool, has_fingers: bool
-) -> list[Any]:
-    leaves: list[Any] = []
+) -> list[Component]:
+    leaves: list[Component] = []
     now = one.onset
     for number, piece in enumerate(pieces):
         if piece.onset > now:

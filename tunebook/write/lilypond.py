@@ -1,4 +1,4 @@
-"""LilyPond source of one tune: our blocks, and the score that abjad formats.
+"""LilyPond source of one tune: our blocks, and the score.
 
 The source holds no title and no comment from the tune. What text it must hold (chord symbols,
 words, annotations, string names) goes through :func:`tunebook.write.safe_text.lilypond_string`.
@@ -7,7 +7,6 @@ words, annotations, string names) goes through :func:`tunebook.write.safe_text.l
 from __future__ import annotations
 
 from collections.abc import Set
-from typing import Any
 
 from tunebook.model.arrangement import Arrangement, ChordSpan
 from tunebook.model.book import Edition
@@ -15,7 +14,6 @@ from tunebook.write.bar_marks import BarMarks, mark_commands
 from tunebook.write.chord_line import chord_line, chosen_chords
 from tunebook.write.drone_staff import drone_staff
 from tunebook.write.layout_blocks import preamble
-from tunebook.write.leaves import put
 from tunebook.write.line_breaks import break_lines
 from tunebook.write.note_marks import Shown
 from tunebook.write.opening import opening_block
@@ -23,6 +21,7 @@ from tunebook.write.played_score import played_block
 from tunebook.write.printed_bars import PrintedBars, print_bars
 from tunebook.write.score import MelodyWriter
 from tunebook.write.second_staff import second_staff
+from tunebook.write.text_tree import Component, Group, context, printed
 from tunebook.write.word_lines import word_lines
 
 
@@ -45,9 +44,9 @@ def write_source(
     The first line is a comment with the number of bars in each line of music.
     """
     shown = Shown.of_edition(edition)
-    printed = print_bars(arrangement.tune.bars)
-    words = word_lines(printed) if edition.shows_words else []
-    lines = break_lines(printed, line_width_pt, edition.staff_size_pt, has_words=bool(words))
+    bars = print_bars(arrangement.tune.bars)
+    words = word_lines(bars) if edition.shows_words else []
+    lines = break_lines(bars, line_width_pt, edition.staff_size_pt, has_words=bool(words))
     marks = BarMarks(changed_bars, beyond_bars, hard_bars)
     chords = chosen_chords(arrangement.chords, edition.chords)
     score = _score(arrangement, edition, lines.printed, shown, marks, words, chords)
@@ -58,7 +57,7 @@ def write_source(
             line_width_pt,
             is_ragged_last=lines.is_ragged_last,
         ),
-        "\\score {\n" + _indented(_formatted(score)) + "\n  \\layout { }\n}\n",
+        "\\score {\n" + _indented(printed(score)) + "\n  \\layout { }\n}\n",
     ]
     if with_midi:
         parts.append(played_block(arrangement))
@@ -75,10 +74,8 @@ def _score(
     marks: BarMarks,
     words: list[str],
     chords: tuple[ChordSpan, ...],
-) -> Any:
-    import abjad
-
-    parts: list[Any] = []
+) -> Group:
+    parts: list[Component] = []
     if chords:
         parts.append(chord_line(chords, printed))
     writer = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks))
@@ -90,14 +87,8 @@ def _score(
     if arrangement.drone and edition.drones != "none":
         has_fingers = edition.fingers != "none"
         parts.append(drone_staff(arrangement.drone, printed, graces, has_fingers=has_fingers))
-    put(melody, words, "after")
-    return abjad.Score(parts, name="Tune")
-
-
-def _formatted(component: Any) -> str:
-    import abjad
-
-    return str(abjad.lilypond(component))
+    melody.after += [line for text in words for line in text.split("\n")]
+    return context("Score", "Tune", parts, together=True)
 
 
 def _indented(text: str) -> str:

@@ -94,14 +94,13 @@ def _cheapest_ends(
     best = [0.0] + [math.inf] * size
     came = [0] * (size + 1)
     for end in range(1, size + 1):
+        end_cost = _end_cost(bars, counts, end) if end < size else 0.0
         for start in range(end - 1, -1, -1):
             fill = _line_spaces(bars, widths, start, end) / spaces
             if fill > _FULLEST and end - start > 1:
                 break
             full = round(sum(counts[start:end]))
-            cost = best[start] + _line_cost(fill, full, wanted, is_last=end == size)
-            if end < size:
-                cost += _end_cost(bars, counts, end)
+            cost = best[start] + _line_cost(fill, full, wanted, is_last=end == size) + end_cost
             if cost < best[end]:
                 best[end], came[end] = cost, start
     ends = [size]

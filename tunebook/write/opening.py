@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Bar
+from tunebook.write import text_tree
 from tunebook.write.layout_blocks import OPENING_STAFF_PT, SIDE_MARGIN_BP
 from tunebook.write.note_marks import BARE
 from tunebook.write.printed_bars import print_bars
@@ -35,14 +36,12 @@ def opening_bars(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
 
 def opening_block(arrangement: Arrangement, line_width_bp: float) -> str:
     """A second book of the source; its PDF's name ends in "-opening"."""
-    import abjad
-
     printed = print_bars(opening_bars(arrangement.tune.bars))
     if not printed.bars:
         return ""
     bars = (*printed.bars[:-1], replace(printed.bars[-1], line_after="|"))
     staff = MelodyWriter(arrangement, replace(printed, bars=bars), BARE).staff()
-    score = abjad.lilypond(abjad.Score([staff], name="Opening"))
+    score = text_tree.printed(text_tree.context("Score", "Opening", [staff], together=True))
     width = line_width_bp / 2
     return f"""\\book {{
   \\paper {{

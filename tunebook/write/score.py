@@ -1,30 +1,30 @@
-"""The melody as an abjad staff: bars, notes, tuplets, grace notes and all that stands on them."""
+"""The melody as a staff: bars, notes, tuplets, grace notes and all that stands on them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Bar, Note
 from tunebook.write.bar_marks import MarkCommands
 from tunebook.write.decorations import words_at_end
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import (
-    Written,
-    first_leaf,
-    head_text,
-    last_leaf,
-    make_leaves,
-    put,
-    tie_heads,
-)
+from tunebook.write.leaves import Written, head_text, make_leaves
 from tunebook.write.note_marks import Shown, annotation_events, note_marks
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.printed_bars import PrintedBar, PrintedBars, length_of, time_command
 from tunebook.write.safe_text import lilypond_string
 from tunebook.write.spans import NoteSpans, spans_of
+from tunebook.write.text_tree import (
+    Component,
+    Group,
+    Leaf,
+    context,
+    first_leaf,
+    grace_group,
+    last_leaf,
+)
 
 _LONGEST_GRACE = Fraction(1, 8)
 _LONGEST_OF_GRACES = Fraction(1, 16)
@@ -56,25 +56,20 @@ class MelodyWriter:
         self.leading_graces: dict[int, Fraction] = {}
         self.time = Fraction(-1)
 
-    def staff(self) -> Any:
-        """The staff, one container a bar."""
-        import abjad
-
+    def staff(self) -> Group:
+        """The staff, one group a bar."""
         bars = [self._bar(place, one) for place, one in enumerate(self.printed.bars)]
-        voice = abjad.Voice(bars, name="Melody")
-        staff = abjad.Staff([voice], name="MelodyStaff")
-        put(voice, [f"\\clef {clef_name(self.arrangement.instrument.clef)}"], "opening")
-        return staff
+        voice = context("Voice", "Melody", bars)
+        voice.opening.append(f"\\clef {clef_name(self.arrangement.instrument.clef)}")
+        return context("Staff", "MelodyStaff", [voice])
 
     def _printed_notes(self, bar: Bar) -> list[Note]:
         if self.shown.has_grace_notes:
             return list(bar.notes)
         return [note for note in bar.notes if not note.is_grace]
 
-    def _bar(self, place: int, one: PrintedBar) -> Any:
-        import abjad
-
-        parts: list[Any] = []
+    def _bar(self, place: int, one: PrintedBar) -> Group:
+        parts: list[Component] = []
         notes = self._printed_notes(one.bar)
         start = 0
         while start < len(notes):
@@ -86,16 +81,11 @@ class MelodyWriter:
             parts += make_leaves("s", missing)
         if self.graces and place == len(self.printed.bars) - 1:
             self._leave_graces(parts)
-        container = abjad.Container(parts)
-        put(container, self._opening(place, one), "opening")
-        put(container, self._closing(place, one), "closing")
-        return container
+        return Group(parts, opening=self._opening(place, one), closing=self._closing(place, one))
 
-    def _group(self, bar: Bar, notes: Sequence[Note], place: int) -> list[Any]:
+    def _group(self, bar: Bar, notes: Sequence[Note], place: int) -> list[Component]:
         """One note, or a tuplet of several; ``place`` is the bar's when this begins it."""
-        import abjad
-
-        leaves: list[Any] = []
+        leaves: list[Component] = []
         for note in notes:
             if note.is_grace:
                 self.graces.append(note)
@@ -109,11 +99,9 @@ class MelodyWriter:
         tuplet = next((note.tuplet for note in notes if note.tuplet), None)
         if tuplet is None or not leaves:
             return leaves
-        container = abjad.Container(leaves)
-        put(container, [f"\\tuplet {tuplet.p}/{tuplet.q}"], "before")
-        return [container]
+        return [Group(leaves, before=[f"\\tuplet {tuplet.p}/{tuplet.q}"])]
 
-    def _note(self, bar: Bar, note: Note) -> list[Any]:
+    def _note(self, bar: Bar, note: Note) -> list[Component]:
         value = note.duration if note.tuplet is None else note.written
         if note.is_rest:
             written = self._texts_only(note)
@@ -129,7 +117,7 @@ class MelodyWriter:
         leaves = make_leaves(head_text(note), value, written)
         tied_heads = self.spans.get(id(note), NoteSpans()).tied_heads
         if tied_heads:
-            tie_heads(last_leaf(leaves[-1]), tied_heads)
+            last_leaf(leaves[-1]).tied_heads = tuple(tied_heads)
         return leaves
 
     def _texts_only(self, note: Note) -> Written:
@@ -143,31 +131,25 @@ class MelodyWriter:
         written.last_events = list(spans.last)
         return written
 
-    def _put_graces(self, bar: Bar, leaf: Any) -> Fraction:
+    def _put_graces(self, bar: Bar, leaf: Leaf) -> Fraction:
         """Put the waiting grace notes before a leaf; returns the length they are written with."""
-        import abjad
-
-        container, length = self._grace_container(bar, abjad.BeforeGraceContainer)
-        if container is not None:
-            abjad.attach(container, leaf)
+        is_slashed = any(note.is_slashed_grace for note in self.graces[:_MOST_GRACES])
+        leaves, length = self._grace_leaves(bar)
+        if leaves:
+            leaf.graces = grace_group("\\slashedGrace" if is_slashed else "\\grace", leaves)
         return length
 
-    def _leave_graces(self, parts: list[Any]) -> None:
+    def _leave_graces(self, parts: list[Component]) -> None:
         """Grace notes at the very end have no note to lean on: they follow the last one."""
-        import abjad
+        leaves, _ = self._grace_leaves(self.printed.bars[-1].bar)
+        if leaves and parts:
+            last_leaf(parts[-1]).late_graces = Group(leaves)
 
-        last = self.printed.bars[-1].bar
-        container, _ = self._grace_container(last, abjad.AfterGraceContainer)
-        if container is not None and parts:
-            abjad.attach(container, last_leaf(parts[-1]))
-
-    def _grace_container(self, bar: Bar, kind: Any) -> tuple[Any, Fraction]:
-        """The waiting grace notes in a container (None when there are none), and their length."""
-        import abjad
-
+    def _grace_leaves(self, bar: Bar) -> tuple[list[Component], Fraction]:
+        """The waiting grace notes, and their length."""
         graces, self.graces = self.graces[:_MOST_GRACES], []
         longest = _LONGEST_GRACE if len(graces) == 1 else _LONGEST_OF_GRACES
-        leaves: list[Any] = []
+        leaves: list[Component] = []
         length = Fraction(0)
         for note in graces:
             value = min(split_value(note.written)[0] if note.written > 0 else longest, longest)
@@ -177,12 +159,7 @@ class MelodyWriter:
             else:
                 home = self._home_of(note, bar)
                 leaves += make_leaves(head_text(note), value, self._written(home, note))
-        if not leaves:
-            return None, length
-        if kind is abjad.AfterGraceContainer:
-            return kind(leaves), length
-        command = "\\slashedGrace" if any(note.is_slashed_grace for note in graces) else "\\grace"
-        return kind(leaves, command=command), length
+        return leaves, length
 
     def _home_of(self, note: Note, bar: Bar) -> Bar:
         if any(one is note for one in bar.notes):

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import head_text, make_leaves, put, put_silent_graces
+from tunebook.write.leaves import head_text, make_leaves, put_silent_graces
 from tunebook.write.note_marks import Shown, note_marks
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.score import clef_name
 from tunebook.write.spans import NoteSpans, spans_of
+from tunebook.write.text_tree import Component, Group, context
 
 
 def second_staff(
@@ -20,33 +21,28 @@ def second_staff(
     printed: PrintedBars,
     shown: Shown,
     leading_graces: Mapping[int, Fraction],
-) -> Any:
+) -> Group:
     """The staff of ``arrangement.accompaniment``; silence between its notes is left blank.
     ``leading_graces`` as for the drone staff."""
-    import abjad
-
-    by_bar = [_notes_in(one, arrangement.accompaniment) for one in printed.bars]
+    ordered = sorted(
+        (one for one in arrangement.accompaniment if not one.note.is_grace),
+        key=lambda one: one.note.onset,
+    )
+    onsets = [one.note.onset for one in ordered]
+    by_bar = [
+        ordered[bisect_left(onsets, one.onset) : bisect_left(onsets, one.end)]
+        for one in printed.bars
+    ]
     spans = spans_of([[one.note for one in notes] for notes in by_bar])
-    bars: list[Any] = []
+    bars: list[Component] = []
     for place, (one, notes) in enumerate(zip(printed.bars, by_bar, strict=True)):
         leaves = _leaves(arrangement, one, notes, shown, spans)
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
-        container = abjad.Container(leaves)
-        if place == 0 or one.bar.key_changed:
-            put(container, [key_command(one.bar.key)], "opening")
-        bars.append(container)
-    voice = abjad.Voice(bars, name="SecondVoice")
-    put(voice, [f"\\clef {clef_name(arrangement.instrument.clef)}"], "opening")
-    return abjad.Staff([voice], name="SecondStaff", lilypond_type="SecondStaff")
-
-
-def _notes_in(one: PrintedBar, notes: tuple[FingeredNote, ...]) -> list[FingeredNote]:
-    inside = [
-        fingered
-        for fingered in notes
-        if not fingered.note.is_grace and one.onset <= fingered.note.onset < one.end
-    ]
-    return sorted(inside, key=lambda fingered: fingered.note.onset)
+        is_new = place == 0 or one.bar.key_changed
+        bars.append(Group(leaves, opening=[key_command(one.bar.key)] if is_new else []))
+    voice = context("Voice", "SecondVoice", bars)
+    voice.opening.append(f"\\clef {clef_name(arrangement.instrument.clef)}")
+    return context("SecondStaff", "SecondStaff", [voice])
 
 
 def _leaves(
@@ -55,8 +51,8 @@ def _leaves(
     notes: list[FingeredNote],
     shown: Shown,
     spans: dict[int, NoteSpans],
-) -> list[Any]:
-    leaves: list[Any] = []
+) -> list[Component]:
+    leaves: list[Component] = []
     now = one.onset
     for fingered in notes:
         note = fingered.note

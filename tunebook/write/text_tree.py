@@ -1,0 +1,130 @@
+"""Leaves and groups of LilyPond source, and how they are printed.
+
+abjad makes the text of every leaf, and so checks that its pitches and values can be written; each
+is made once and kept. The tree above the leaves is plain, since a book needs a few hundred
+thousand leaves printed: it prints just what abjad would (tests compare the two).
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+_INDENT = "    "
+
+
+@dataclass(slots=True, eq=False)
+class Leaf:
+    """A note, chord, rest ("r"), blank ("s") or bar's rest ("R") of one value, such as "4.".
+
+    ``before`` and ``after`` are lines of source around it, ``graces`` the grace notes before it,
+    ``late_graces`` those after it, ``tied_heads`` the heads of a chord that are tied one by one.
+    """
+
+    head: str
+    value: str
+    before: list[str] = field(default_factory=list)
+    after: list[str] = field(default_factory=list)
+    graces: Group | None = None
+    late_graces: Group | None = None
+    tied_heads: tuple[int, ...] = ()
+
+
+@dataclass(slots=True, eq=False)
+class Group:
+    """Components between brackets. ``before`` and ``after`` are lines outside the brackets,
+    ``opening`` and ``closing`` lines inside, first and last."""
+
+    parts: list[Component]
+    before: list[str] = field(default_factory=list)
+    opening: list[str] = field(default_factory=list)
+    closing: list[str] = field(default_factory=list)
+    after: list[str] = field(default_factory=list)
+    brackets: tuple[str, str] = ("{", "}")
+
+
+Component = Leaf | Group
+
+
+def context(kind: str, name: str, parts: Sequence[Component], *, together: bool = False) -> Group:
+    """A context, such as a staff; ``together`` when its parts sound at once."""
+    brackets = ("<<", ">>") if together else ("{", "}")
+    return Group(list(parts), before=[f'\\context {kind} = "{name}"'], brackets=brackets)
+
+
+def grace_group(command: str, parts: Sequence[Component]) -> Group:
+    """Grace notes before a leaf; ``command`` is \\grace or one like it."""
+    return Group(list(parts), brackets=(f"{command} {{", "}"))
+
+
+def first_leaf(component: Component) -> Leaf:
+    """The first leaf of a component."""
+    while isinstance(component, Group):
+        component = component.parts[0]
+    return component
+
+
+def last_leaf(component: Component) -> Leaf:
+    """The last leaf of a component."""
+    while isinstance(component, Group):
+        component = component.parts[-1]
+    return component
+
+
+def printed(component: Component) -> str:
+    """The source of a component, without a line end at its end."""
+    lines: list[str] = []
+    _print(component, "", lines)
+    return "\n".join(lines)
+
+
+def _print(component: Component, indent: str, lines: list[str]) -> None:
+    if isinstance(component, Leaf):
+        _print_leaf(component, indent, lines)
+        return
+    inner = indent + _INDENT
+    _add(component.before, indent, lines)
+    lines.append(indent + component.brackets[0])
+    _add(component.opening, inner, lines)
+    for part in component.parts:
+        _print(part, inner, lines)
+    _add(component.closing, inner, lines)
+    lines.append(indent + component.brackets[1])
+    _add(component.after, indent, lines)
+
+
+def _print_leaf(leaf: Leaf, indent: str, lines: list[str]) -> None:
+    if leaf.graces is not None:
+        _print(leaf.graces, indent, lines)
+    _add(leaf.before, indent, lines)
+    if leaf.late_graces is not None:
+        lines.append(indent + "\\afterGrace")
+    _add(leaf_lines(leaf.head, leaf.value, leaf.tied_heads), indent, lines)
+    _add(leaf.after, indent, lines)
+    if leaf.late_graces is not None:
+        _print(leaf.late_graces, indent, lines)
+
+
+def _add(new: Iterable[str], indent: str, lines: list[str]) -> None:
+    for line in new:
+        lines.append(indent + line)
+
+
+@functools.lru_cache(maxsize=8192)
+def leaf_lines(head: str, value: str, tied_heads: tuple[int, ...] = ()) -> tuple[str, ...]:
+    """The lines of one leaf as abjad prints it.
+
+    abjad has no tie inside a chord, so those of single heads go as tweaks. Raises abjad's errors
+    for a head or value that cannot be written.
+    """
+    import abjad
+
+    kinds = {"r": abjad.Rest, "s": abjad.Skip, "R": abjad.MultimeasureRest}
+    kind = kinds.get(head) or (abjad.Chord if head.startswith("<") else abjad.Note)
+    leaf = kind(head + value)
+    if tied_heads:
+        heads = leaf.note_heads() if callable(leaf.note_heads) else leaf.note_heads
+        for place in tied_heads:
+            abjad.tweak(heads[place], "\\tweak Tie.font-size 0 \\tied")
+    return tuple(str(abjad.lilypond(leaf)).split("\n"))
