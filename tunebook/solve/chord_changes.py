@@ -13,9 +13,10 @@ from tunebook.model.arrangement import ChordSpan, Stop
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.solve.cost_tables import CostTables, tables_for
-from tunebook.solve.movements import Passage, movement_terms, path_view, take
+from tunebook.solve.movements import movement_terms
 from tunebook.solve.postures import Demand, PostureSet
 from tunebook.solve.shapes import choose_shapes
+from tunebook.solve.views import Passage, path_view, take
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,22 @@ def possible_drones(
     return tuple(kept), messages
 
 
+def drones_at(
+    drone: Sequence[DroneDemand], events: Sequence[Event], end: Fraction
+) -> list[DroneDemand | None]:
+    """The drone that is asked for at each event; no event begins at ``end`` or later."""
+    if not drone:
+        return [None] * len(events)
+    if drone[0].onset <= 0 and drone[0].end >= end:
+        return [drone[0]] * len(events)
+    return [drone_at(drone, event.onset) for event in events]
+
+
+def has_pins(note: Note) -> bool:
+    """True when a finger or a string is pinned to the note."""
+    return note.string_pin is not None or any(pin is not None for pin in note.finger_pins)
+
+
 def drone_at(drone: Sequence[DroneDemand], onset: Fraction) -> DroneDemand | None:
     """The drone that is asked for at this time."""
     for demand in drone:

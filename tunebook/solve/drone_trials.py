@@ -15,7 +15,7 @@ from tunebook.solve.demands import DroneDemand
 from tunebook.solve.harmony_slots import starts_section
 from tunebook.solve.problem import Problem, pose_problem
 from tunebook.solve.shortest_path import cheapest_path
-from tunebook.solve.walk import walk_of
+from tunebook.solve.walk import event_costs
 
 PHRASE_MEASURES = 8
 
@@ -95,8 +95,7 @@ def try_drone(
     if not problem.sets:
         return Trial(0.0, tuple(0.0 for _ in phrases), 0.0, 0)
     path = cheapest_path(replace(problem.layers, leaps=()))
-    walk = walk_of(problem, path.states)
-    by_event = [sum(terms.values()) for terms in walk.terms]
+    by_event = event_costs(problem, path.states)
     phrase_of = {bar.index: number for number, phrase in enumerate(phrases) for bar in phrase.bars}
     sums = [0.0] * len(phrases)
     for event, cost in zip(problem.course.events, by_event, strict=True):

@@ -10,6 +10,7 @@ import numpy as np
 
 from tunebook.model.arrangement import Stop
 from tunebook.solve.postures import (
+    POSTURE_TERMS,
     Demand,
     Posture,
     PostureSet,
@@ -213,6 +214,9 @@ def _as_arrays(
     hand_key = np.array([posture.hand_key for posture in postures], dtype=float)
     names = sorted({name for _, terms, _ in priced for name in terms})
     terms = {name: np.array([item[1].get(name, 0.0) for item in priced]) for name in names}
+    priced_terms = np.zeros((len(postures), len(POSTURE_TERMS)))
+    for name, costs in terms.items():
+        priced_terms[:, POSTURE_TERMS.index(name)] = costs
     labels: dict[tuple[tuple[Slot, ...], int], int] = {}
     for posture in postures:
         labels.setdefault((posture.slots, posture.holder), len(labels))
@@ -237,6 +241,7 @@ def _as_arrays(
         ),
         packed=np.stack([string, key, finger, place_mm, place_key, row_mm], axis=1),
         label=np.array([labels[p.slots, p.holder] for p in postures], dtype=np.int64),
+        priced=priced_terms,
         drone=demand.drone,
         terms=terms,
     )

@@ -12,6 +12,7 @@ come as close as the rows lie, else a crossed stop would count as impossible.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import dataclass, field
@@ -25,6 +26,13 @@ from tunebook.model.instrument import Instrument, key_place_mm
 from tunebook.solve.weights import GRAIN, PIANO_SEMITONE_MM, Weights, is_barre_usual
 
 Array = np.ndarray
+
+
+POSTURE_TERMS = (
+    "barre", "crossed", "high_key", "home", "limit", "little_finger", "order", "squeeze", "stop",
+    "stretch", "trill",
+)  # fmt: skip
+"""Everything that a posture may cost, in alphabetical order."""
 
 
 class Demand(NamedTuple):
@@ -67,7 +75,8 @@ class PostureSet:
     (the drone's holder last); string 0 is an empty slot, finger 0 an open string. ``base`` is the
     posture's cost for one event, ``pause`` 1 where the bow has to leave the drone. ``label``
     numbers what a player sees (strings, keys, fingers), whatever the hand's place. ``stops`` are
-    the tones as they are handed on, ``packed`` all slot fields in one array (postures, 6, slots).
+    the tones as they are handed on, ``packed`` all slot fields in one array (postures, 6, slots),
+    ``priced`` all terms in one (postures, terms) in the order of POSTURE_TERMS.
     """
 
     serial: int
@@ -87,8 +96,14 @@ class PostureSet:
     label: Array
     stops: tuple[tuple[Stop, ...], ...]
     packed: Array
+    priced: Array
     drone: tuple[int, int, int | None] | None = None
     terms: dict[str, Array] = field(default_factory=dict)
+
+    @functools.cached_property
+    def may_pause(self) -> bool:
+        """True when the bow has to leave the drone in some of the postures."""
+        return bool(self.pause.any())
 
     def __len__(self) -> int:
         return len(self.postures)

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 import numpy as np
 
 from tunebook.errors import Message
 from tunebook.model.tune import Tune
 from tunebook.solve.cost_tables import CostTables
+from tunebook.solve.course import Course
 from tunebook.solve.demands import (
     DroneDemand,
-    drone_at,
+    drones_at,
     possible_drones,
     postures_for,
     unplayable_message,
 )
-from tunebook.solve.events import Course, Event, build_course, written_events
+from tunebook.solve.events import Event
 from tunebook.solve.layers import Layers, Leap
-from tunebook.solve.postures import Array, PostureSet
-from tunebook.solve.weights import Weights
+from tunebook.solve.outline import Outline, course_of, outline_of
+from tunebook.solve.postures import Array, Demand, PostureSet
 
 
 @dataclass(frozen=True)
@@ -38,11 +38,6 @@ class Problem:
     unplayable: tuple[Event, ...]
     messages: tuple[Message, ...]
 
-    @property
-    def distinct_sets(self) -> list[PostureSet]:
-        """The posture sets in use, each once."""
-        return list({layer.serial: layer for layer in self.sets}.values())
-
 
 def pose_problem(
     tune: Tune,
@@ -51,60 +46,107 @@ def pose_problem(
     drone: Sequence[DroneDemand] = (),
 ) -> Problem:
     """Make the search's layers for ``tune`` at ``speed`` (whole notes a second)."""
-    weights = tables.weights
     kept, messages = possible_drones(drone, tables.reach.instrument, tune)
-    cuts = {demand.onset for demand in kept} | {demand.end for demand in kept}
-    long_note = Fraction(weights.long_note_s * speed).limit_denominator(4096)
-    events, sets, unplayable = [], [], []
-    for event in written_events(tune, cuts, long_note):
-        postures, noticed = postures_for(event, drone_at(kept, event.onset), tables, tune)
-        messages.extend(noticed)
-        if postures is None:
-            if not event.piece:
-                messages.append(unplayable_message(tune, event, tables.reach.instrument))
-            unplayable.append(event)
-            continue
-        events.append(event)
-        sets.append(postures)
-    course = build_course(tune, events, speed, weights)
-    layers = _layers(course, sets, tables, speed)
+    outline = outline_of(tune, speed, tables.weights, kept)
+    found = _postures(outline, kept, tables, messages)
+    left_out = tuple([number for number, postures in enumerate(found) if postures is None])
+    sets = tuple([postures for postures in found if postures is not None])
+    course = course_of(outline, left_out)
     return Problem(
-        tune, tables, course, tuple(sets), layers, kept, speed, tuple(unplayable), tuple(messages)
+        tune,
+        tables,
+        course,
+        sets,
+        _layers(course, sets, tables),
+        kept,
+        speed,
+        tuple([outline.events[number] for number in left_out]),
+        tuple(messages),
     )
 
 
-def event_share(event: Event, weights: Weights) -> float:
-    """Share of a posture's cost that one event bears."""
-    return weights.grace_share if event.is_grace else 1.0 / event.pieces
-
-
-def pause_cost(event: Event, speed: float, weights: Weights) -> float:
-    """Cost of a drone that pauses during this event."""
-    if event.is_grace:
-        return 0.0
-    seconds = float(event.duration) / speed
-    return weights.drone_pause / event.pieces + weights.drone_pause_second * seconds
-
-
-def _layers(course: Course, sets: Sequence[PostureSet], tables: CostTables, speed: float) -> Layers:
-    """Costs of the search: own costs times how often they are played, steps, leaps."""
-    weights = tables.weights
-    states: list[Array] = []
-    for event, postures, count in zip(course.events, sets, course.times_played, strict=True):
-        pause = pause_cost(event, speed, weights) if postures.pause.any() else 0.0
-        own = tables.posture_cost(postures, event_share(event, weights), pause)
-        states.append(own * count if count != 1 else own)
-    steps = []
-    for way in course.steps:
-        costs = tables.moves(sets[way.start], sets[way.end], way.link)
-        steps.append(costs if way.times == 1 else costs * way.times)
-    leaps = []
-    for way in course.leaps:
-        costs = tables.moves(sets[way.start], sets[way.end], way.link) * way.times
-        if way.start == way.end:
-            states[way.start] = states[way.start] + np.diagonal(costs)
-        elif way.start < way.end:
-            leaps.append(Leap(way.start, way.end, costs))
+def _postures(
+    outline: Outline,
+    drone: Sequence[DroneDemand],
+    tables: CostTables,
+    messages: list[Message],
+) -> list[PostureSet | None]:
+    """The postures for each event, None where it cannot be played; ``messages`` are added to."""
+    known: dict[tuple[int, int], PostureSet | None] = {}
+    found: list[PostureSet | None] = []
+    tune = outline.tune
+    held = drones_at(drone, outline.events, outline.end)
+    for event, plain, over in zip(outline.events, outline.demands, held, strict=True):
+        if plain is None:
+            postures, noticed = postures_for(event, over, tables, tune)
+            messages.extend(noticed)
         else:
-            leaps.append(Leap(way.end, way.start, costs.T))
-    return Layers(states, steps, leaps)
+            asked = id(plain), id(over)
+            if asked not in known:
+                known[asked] = tables.postures(_over(plain, over))
+            postures = known[asked]
+        if postures is None and not event.piece:
+            messages.append(unplayable_message(tune, event, tables.reach.instrument))
+        found.append(postures)
+    return found
+
+
+def _over(plain: Demand, drone: DroneDemand | None) -> Demand:
+    """The demand with a drone held meanwhile."""
+    if drone is None:
+        return plain
+    return plain._replace(drone=(drone.string_index, drone.key, drone.finger))
+
+
+def _layers(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> Layers:
+    """Costs of the search: own costs times how often they are played, steps, leaps."""
+    states = _own_costs(course, sets, tables)
+    costs = _way_costs(course, sets, tables)
+    leaps = []
+    for way, moves in zip(course.leaps, costs[len(course.steps) :], strict=True):
+        if way.start == way.end:
+            states[way.start] = states[way.start] + np.diagonal(moves)
+        elif way.start < way.end:
+            leaps.append(Leap(way.start, way.end, moves))
+        else:
+            leaps.append(Leap(way.end, way.start, moves.T))
+    return Layers(states, costs[: len(course.steps)], leaps)
+
+
+def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+    """Costs of each event's postures, as often as it is played."""
+    known: dict[tuple[int, float, float, int], Array] = {}
+    states: list[Array] = []
+    for postures, share, pause, count in zip(
+        sets, course.shares, course.pauses, course.times_played, strict=True
+    ):
+        asked = postures.serial, share, pause if postures.may_pause else 0.0, count
+        own = known.get(asked)
+        if own is None:
+            own = tables.posture_cost(postures, share, asked[2])
+            known[asked] = own = own * count if count != 1 else own
+        states.append(own)
+    return states
+
+
+def _way_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+    """Costs of each way, as often as it is taken."""
+    serials = [postures.serial for postures in sets]
+    asked = [
+        (serials[way.start], serials[way.end], number)
+        for way, number in zip(course.ways, course.link_numbers, strict=True)
+    ]
+    once = dict(zip(asked, course.ways, strict=True))
+    made = tables.all_moves([(sets[w.start], sets[w.end], w.link) for w in once.values()])
+    known = dict(zip(once, made, strict=True))
+    often: dict[tuple, Array] = {}
+    costs = []
+    for key, way in zip(asked, course.ways, strict=True):
+        if way.times == 1:
+            costs.append(known[key])
+            continue
+        counted = key, way.times
+        if counted not in often:
+            often[counted] = known[key] * way.times
+        costs.append(often[counted])
+    return costs

@@ -23,8 +23,9 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import ChordSymbol
 from tunebook.solve.chord_names import bass_class, chord_classes
 from tunebook.solve.cost_tables import CostTables, tables_for
-from tunebook.solve.movements import Passage, movement_terms, path_view, take
+from tunebook.solve.movements import movement_terms
 from tunebook.solve.postures import Demand, PostureSet
+from tunebook.solve.views import Passage, path_view, take
 
 HIGHEST_KEY = 7
 """Shapes lie within seven keys; our judgement: beyond, the hand has left first position."""

@@ -7,17 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunebook.solve.movements import Passage, Terms, movement_terms, path_view, take
-from tunebook.solve.postures import Array, Posture
-from tunebook.solve.problem import Problem, event_share, pause_cost
+from tunebook.solve.movements import movement_terms
+from tunebook.solve.postures import POSTURE_TERMS, Array, Posture
+from tunebook.solve.problem import Problem
+from tunebook.solve.views import path_view, take
 
 LIMIT, MOVED_TONE = "limit", "moved_tone"
 """Terms of a broken limit and of a tied tone that has to be struck again: they steer the search
 and are never counted in a shown cost."""
 
-
 NOTHING = 1e-9
 """Smaller costs are rounding, not reasons."""
+
+_OWN = (*POSTURE_TERMS, "drone_pause")
 
 
 @dataclass(frozen=True)
@@ -38,30 +40,28 @@ class Walk:
 def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     """Price the path that takes posture ``rows[i]`` for event i."""
     course, sets = problem.course, problem.sets
-    names, own = _own_terms(problem, rows)
-    moved_names, moved, entries = _movement_costs(problem, rows)
-    counts = np.array(course.times_played, dtype=float)
-    totals: dict[str, float] = {}
-    for name, costs in zip(names, own, strict=True):
-        totals[name] = totals.get(name, 0.0) + float(costs @ counts)
-    way_counts = np.array([way.times for way in (*course.steps, *course.leaps)], dtype=float)
-    for name, costs in zip(moved_names, moved, strict=True):
-        totals[name] = totals.get(name, 0.0) + float(costs @ way_counts)
-    terms: list[dict[str, float]] = [{} for _ in rows]
-    for term, event in zip(*np.nonzero(np.abs(own) > NOTHING), strict=True):
-        terms[event][names[term]] = float(own[term, event])
-    for term, way in zip(*np.nonzero(np.abs(moved) > NOTHING), strict=True):
-        entered = entries[way]
-        if entered is not None:
-            found = terms[entered]
-            name = moved_names[term]
-            found[name] = found.get(name, 0.0) + float(moved[term, way])
-    broken = tuple(found.pop(LIMIT, 0.0) > 0 for found in terms)
-    retied = tuple(found.pop(MOVED_TONE, 0.0) > 0 for found in terms)
+    own = _own_terms(problem, rows)
+    moved_names, moved = _movement_costs(problem, rows)
+    # The order of the names decides in which order the cost is added up.
+    named = {
+        name for layer in {id(layer): layer for layer in sets}.values() for name in layer.terms
+    }
+    totals = {name: 0.0 for name in POSTURE_TERMS if name in named}
+    for names, table, counts in (
+        (_OWN, own, course.event_counts), (moved_names, moved, course.way_counts),
+    ):  # fmt: skip
+        for name, costs, is_used in zip(
+            names, table, np.count_nonzero(table, axis=1).tolist(), strict=True
+        ):
+            if is_used:
+                totals[name] = totals.get(name, 0.0) + float(costs @ counts)
+    terms = _terms_by_event(own, moved_names, _entered(problem, moved))
+    broken = tuple([found.pop(LIMIT, 0.0) > 0 for found in terms])
+    retied = tuple([found.pop(MOVED_TONE, 0.0) > 0 for found in terms])
     totals = {name: cost for name, cost in totals.items() if name not in (LIMIT, MOVED_TONE)}
     return Walk(
         tuple(rows),
-        tuple(layer.postures[row] for layer, row in zip(sets, rows, strict=True)),
+        tuple([layer.postures[row] for layer, row in zip(sets, rows, strict=True)]),
         tuple(terms),
         {name: cost for name, cost in totals.items() if cost},
         broken,
@@ -69,56 +69,77 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     )
 
 
-def _own_terms(problem: Problem, rows: Sequence[int]) -> tuple[list[str], Array]:
-    """Names of the posture terms and their costs, shape (terms, events)."""
-    names = sorted({name for layer in problem.distinct_sets for name in layer.terms})
-    costs = np.zeros((len(names) + 1, len(rows)))
-    index = {name: number for number, name in enumerate(names)}
-    weights = problem.tables.weights
-    for event_index, (event, layer, row) in enumerate(
-        zip(problem.course.events, problem.sets, rows, strict=True)
-    ):
-        share = event_share(event, weights)
-        for name, values in layer.terms.items():
-            value = values[row]
-            if value:
-                costs[index[name], event_index] = share * value
-        if layer.pause[row]:
-            costs[-1, event_index] = pause_cost(event, problem.speed, weights)
-    return [*names, "drone_pause"], costs
+def event_costs(problem: Problem, rows: Sequence[int]) -> list[float]:
+    """The sums of the terms of each event, as ``walk_of`` has them."""
+    own = _own_terms(problem, rows)
+    moved_names, moved = _movement_costs(problem, rows)
+    own[np.abs(own) <= NOTHING] = 0.0
+    entered = _entered(problem, moved)
+    is_new = np.ones(entered.shape, dtype=bool)
+    for number, name in enumerate(moved_names):
+        if name in _OWN:
+            # Terms of one name are added up first, and stand where the event's own would.
+            place = _OWN.index(name)
+            is_new[number] = own[place] == 0.0
+            own[place] = np.where(is_new[number], 0.0, own[place] + entered[number])
+    sums = np.zeros(len(rows))
+    for name, costs in zip(_OWN, own, strict=True):
+        if name != LIMIT:
+            sums += costs
+    for name, costs, is_counted in zip(moved_names, entered, is_new, strict=True):
+        if name not in (LIMIT, MOVED_TONE):
+            sums += np.where(is_counted, costs, 0.0)
+    return sums.tolist()
 
 
-def _movement_costs(
-    problem: Problem, rows: Sequence[int]
-) -> tuple[list[str], Array, list[int | None]]:
-    """Names of the movement terms, their costs (terms, ways), and the event that each way enters
-    when it is first played (None when that event has been entered by another way before)."""
+def _terms_by_event(
+    own: Array, moved_names: Sequence[str], entered: Array
+) -> list[dict[str, float]]:
+    """What each event costs by name: its own terms, then those of the movement into it."""
+    terms: list[dict[str, float]] = [{} for _ in range(own.shape[1])]
+    for names, table in ((_OWN, own), (moved_names, entered)):
+        rows, events = np.nonzero(np.abs(table) > NOTHING)
+        costs = table[rows, events].tolist()
+        for row, event, cost in zip(rows.tolist(), events.tolist(), costs, strict=True):
+            found = terms[event]
+            name = names[row]
+            found[name] = found.get(name, 0.0) + cost
+    return terms
+
+
+def _own_terms(problem: Problem, rows: Sequence[int]) -> Array:
+    """Costs of the postures, shape (terms, events), by the names of _OWN."""
+    pairs = list(zip(problem.sets, rows, strict=True))
+    costs = np.zeros((len(_OWN), len(rows)))
+    shares = np.array(problem.course.shares)
+    priced = np.concatenate([layer.priced[row] for layer, row in pairs])
+    np.multiply(priced.reshape(len(rows), -1).T, shares, out=costs[:-1])
+    costs[-1] = [
+        pause if layer.may_pause and layer.pause[row] else 0.0
+        for (layer, row), pause in zip(pairs, problem.course.pauses, strict=True)
+    ]
+    return costs
+
+
+def _entered(problem: Problem, moved: Array) -> Array:
+    """Costs of the movement into each event as it is first played, shape (terms, events)."""
+    ways, events = problem.course.entries
+    entered = np.zeros((len(moved), len(problem.sets)))
+    costs = moved[:, ways]
+    entered[:, events] = np.where(np.abs(costs) > NOTHING, costs, 0.0)
+    return entered
+
+
+def _movement_costs(problem: Problem, rows: Sequence[int]) -> tuple[list[str], Array]:
+    """Names of the movement terms and their costs, shape (terms, ways)."""
     course = problem.course
-    ways = [*course.steps, *course.leaps]
-    if not ways:
-        return [], np.zeros((0, 0)), []
+    if not course.ways:
+        return [], np.zeros((0, 0))
     view = path_view(problem.sets, rows)
-    before = take(view, np.array([way.start for way in ways]))
-    after = take(view, np.array([way.end for way in ways]))
-    links = [way.link for way in ways]
-    passage = Passage(
-        np.array([link.is_slurred for link in links]),
-        np.array([link.is_freed for link in links]),
-        np.array([link.is_held for link in links]),
-        tuple(
-            (before, after, np.array([(before, after) in link.kept for link in links]))
-            for before, after in sorted({pair for link in links for pair in link.kept})
-        ),
-    )
-    terms: Terms = movement_terms(before, after, passage, problem.tables.reach)
-    time_s = np.array([link.time_s for link in links])
-    names = list(terms)
-    costs = np.array([np.broadcast_to(a + b / time_s, time_s.shape) for a, b in terms.values()])
-    entries: list[int | None] = []
-    entered: set[int] = set()
-    for way in ways:
-        is_first = way.times > 0 and way.end not in entered and way.end > way.start
-        entries.append(way.end if is_first else None)
-        if is_first:
-            entered.add(way.end)
-    return names, costs, entries
+    starts, ends = course.ends
+    before, after = take(view, starts), take(view, ends)
+    terms = movement_terms(before, after, course.passage, problem.tables.reach)
+    costs = np.zeros((len(terms), len(course.ways)))
+    for number, (fixed, by_time) in enumerate(terms.values()):
+        costs[number] = fixed + by_time / course.times_s
+    return list(terms), costs

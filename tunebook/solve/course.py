@@ -1,0 +1,235 @@
+"""The ways that lead from one event of a tune to the next, and how often each is taken.
+
+Each written note has one fingering, however often it is played. So the chain is the written one,
+and the played order only says how often each event and each way from one event to another counts:
+the last note of a repeated part leads back to its first (a leap) as well as on.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from tunebook.model.tune import Tune
+from tunebook.solve.cost_tables import Link
+from tunebook.solve.events import Event, NoteRef
+from tunebook.solve.postures import Array
+from tunebook.solve.views import Passage
+from tunebook.solve.weights import Weights
+
+TIME_GRAIN = 4
+
+
+class Way(NamedTuple):
+    """From event ``start`` to event ``end``, ``times`` times in the tune as played."""
+
+    start: int
+    end: int
+    link: Link
+    times: int
+
+
+@dataclass(frozen=True)
+class Course:
+    """All events in written order, how often each is played, and all ways between them.
+
+    ``steps[i]`` leads from event i to i + 1 (0 times when it is never played so); ``leaps`` are
+    all other ways, also those from i to i + 1 that take another time in another pass. ``shares``
+    are the parts of a posture's cost that the events bear, ``pauses`` what it costs when a drone
+    pauses during them.
+    """
+
+    events: tuple[Event, ...]
+    times_played: tuple[int, ...]
+    steps: tuple[Way, ...]
+    leaps: tuple[Way, ...]
+    seconds: float
+    shares: tuple[float, ...]
+    pauses: tuple[float, ...]
+
+    @functools.cached_property
+    def ways(self) -> tuple[Way, ...]:
+        """Steps, then leaps."""
+        return (*self.steps, *self.leaps)
+
+    @functools.cached_property
+    def link_numbers(self) -> list[int]:
+        """For each way the number of its link, the same for like links."""
+        numbers: dict[Link, int] = {}
+        return [numbers.setdefault(way.link, len(numbers)) for way in self.ways]
+
+    @functools.cached_property
+    def ends(self) -> tuple[Array, Array]:
+        """The events before and after each way."""
+        starts = np.array([way.start for way in self.ways], dtype=np.intp)
+        return starts, np.array([way.end for way in self.ways], dtype=np.intp)
+
+    @functools.cached_property
+    def passage(self) -> Passage:
+        """What all ways are like besides their times."""
+        links = [way.link for way in self.ways]
+        pairs = sorted({pair for link in links for pair in link.kept})
+        return Passage(
+            np.array([link.is_slurred for link in links], dtype=bool),
+            np.array([link.is_freed for link in links], dtype=bool),
+            np.array([link.is_held for link in links], dtype=bool),
+            tuple((p, q, np.array([(p, q) in link.kept for link in links])) for p, q in pairs),
+        )
+
+    @functools.cached_property
+    def times_s(self) -> Array:
+        """The time that each way takes, in s."""
+        return np.array([way.link.time_s for way in self.ways])
+
+    @functools.cached_property
+    def way_counts(self) -> Array:
+        """How often each way is taken."""
+        return np.array([way.times for way in self.ways], dtype=float)
+
+    @functools.cached_property
+    def event_counts(self) -> Array:
+        """How often each event counts."""
+        return np.array(self.times_played, dtype=float)
+
+    @functools.cached_property
+    def entries(self) -> tuple[Array, Array]:
+        """The ways by which events are entered when they are first played, and these events."""
+        entered: dict[int, int] = {}
+        for number, way in enumerate(self.ways):
+            if way.times > 0 and way.end > way.start:
+                entered.setdefault(way.end, number)
+        return np.array([*entered.values()], dtype=np.intp), np.array([*entered], dtype=np.intp)
+
+
+def event_share(event: Event, weights: Weights) -> float:
+    """Share of a posture's cost that one event bears."""
+    return weights.grace_share if event.is_grace else 1.0 / event.pieces
+
+
+def pause_cost(event: Event, speed: float, weights: Weights) -> float:
+    """Cost of a drone that pauses during this event."""
+    if event.is_grace:
+        return 0.0
+    seconds = float(event.duration) / speed
+    return weights.drone_pause / event.pieces + weights.drone_pause_second * seconds
+
+
+def build_course(tune: Tune, events: Sequence[Event], speed: float, weights: Weights) -> Course:
+    """Count how often each event and each way between events is played.
+
+    ``speed`` is in whole notes a second. Events that the played order leaves out count once, in
+    written order, so that they get a fingering too.
+    """
+    slurred = _slurred_events(tune, events)
+    walk, seconds = _played_walk(tune, events, speed)
+    counts = [0] * len(events)
+    ways: dict[tuple[int, int, Link], int] = {}
+    for index, _ in walk:
+        counts[index] += 1
+    links: dict[tuple[int, int, float], Link] = {}
+    for (start, start_s), (end, end_s) in itertools.pairwise(walk):
+        gap_s = end_s - start_s
+        known = (start, end, round(gap_s, TIME_GRAIN + 2))
+        link = links.get(known)
+        if link is None:
+            link = _link(events, start, end, gap_s, speed, slurred, weights)
+            links[known] = link
+        ways[start, end, link] = ways.get((start, end, link), 0) + 1
+    steps: list[Way] = []
+    leaps: list[Way] = []
+    taken: dict[int, Way] = {}
+    for (start, end, link), count in ways.items():
+        way = Way(start, end, link, count)
+        if end == start + 1 and start not in taken:
+            taken[start] = way
+        else:
+            leaps.append(way)
+    for index in range(len(events) - 1):
+        if index in taken:
+            steps.append(taken[index])
+            continue
+        gap_s = float(events[index + 1].onset - events[index].onset) / speed
+        link = _link(events, index, index + 1, gap_s, speed, slurred, weights)
+        steps.append(Way(index, index + 1, link, 0 if counts[index] and counts[index + 1] else 1))
+    leaps.sort()
+    return Course(
+        tuple(events),
+        tuple(max(1, count) for count in counts),
+        tuple(steps),
+        tuple(leaps),
+        seconds,
+        tuple([event_share(event, weights) for event in events]),
+        tuple([pause_cost(event, speed, weights) for event in events]),
+    )
+
+
+def _played_walk(
+    tune: Tune, events: Sequence[Event], speed: float
+) -> tuple[list[tuple[int, float]], float]:
+    """(event, time in s) as played, and the whole time in s."""
+    by_bar: list[list[int]] = [[] for _ in tune.bars]
+    onsets = [float(event.onset) for event in events]
+    for index, event in enumerate(events):
+        by_bar[event.bar].append(index)
+    walk: list[tuple[int, float]] = []
+    clock = 0.0
+    for bar_index in tune.played or range(len(tune.bars)):
+        start = float(tune.bars[bar_index].onset)
+        for index in by_bar[bar_index]:
+            walk.append((index, clock + (onsets[index] - start) / speed))
+        clock += float(tune.bars[bar_index].duration) / speed
+    return walk, clock
+
+
+def _slurred_events(tune: Tune, events: Sequence[Event]) -> list[bool]:
+    """For each event whether a slur leads on from it."""
+    depth = 0
+    open_after: dict[NoteRef, bool] = {}
+    for bar in tune.bars:
+        for index, note in enumerate(bar.notes):
+            depth = max(0, depth + note.slurs_opened - note.slurs_closed)
+            open_after[NoteRef(bar.index, index)] = depth > 0
+    return [open_after[event.refs[-1]] for event in events]
+
+
+def _link(
+    events: Sequence[Event],
+    start: int,
+    end: int,
+    gap_s: float,
+    speed: float,
+    slurred: list[bool],
+    weights: Weights,
+) -> Link:
+    first, second = events[start], events[end]
+    is_next = end == start + 1
+    if first.is_grace:
+        return Link(weights.grace_time_s, True)
+    is_held = second.piece > 0 and is_next
+    rest_s = gap_s - float(first.duration) / speed
+    if first.piece and not is_held:
+        # The hand has had the whole of a long note to get ready.
+        gap_s += float(first.onset - first.note.onset) / speed
+    time_s = min(max(gap_s, weights.least_time_s), weights.most_time_s)
+    is_freed = rest_s >= weights.rest_gap_s and not is_held
+    is_slurred = slurred[start] and not is_freed and not is_held
+    kept = _kept_tones(first, second) if is_next and second.piece == 0 else ()
+    return Link(round(time_s, TIME_GRAIN), is_slurred, is_freed, is_held, kept)
+
+
+def _kept_tones(first: Event, second: Event) -> tuple[tuple[int, int], ...]:
+    """Pairs of tones that a tie joins where the other tones are struck anew."""
+    if True not in second.note.is_tied_from_before:
+        return ()
+    return tuple(
+        (first.midis.index(midi), number)
+        for number, (midi, is_tied) in enumerate(
+            zip(second.midis, second.note.is_tied_from_before, strict=False)
+        )
+        if is_tied and midi in first.midis
+    )
