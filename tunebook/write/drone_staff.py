@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -39,11 +40,14 @@ def drone_staff(
 ) -> Group:
     """The drone staff, one group a bar. ``leading_graces`` gives the length of the melody's
     grace notes at a bar's beginning, by place of the bar."""
-    pieces = [_pieces_in(one, spans) for one in printed.bars]
     bars: list[Component] = []
+    onsets = [span.onset for span in spans]
     for place, one in enumerate(printed.bars):
         begins_line = place == 0 or printed.bars[place - 1].ends_line
-        leaves = _leaves(one, pieces[place], begins_line, has_fingers)
+        # The span before those that begin here may reach into the bar.
+        first, last = max(0, bisect_left(onsets, one.onset) - 1), bisect_left(onsets, one.end)
+        pieces = _pieces_in(one, spans, range(first, last))
+        leaves = _leaves(one, pieces, begins_line, has_fingers)
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
         is_new = place == 0 or one.bar.key_changed
         bars.append(Group(leaves, opening=[key_command(one.bar.key)] if is_new else []))
@@ -52,9 +56,10 @@ def drone_staff(
     return context("DroneStaff", "DroneStaff", [voice])
 
 
-def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan]) -> list[_Piece]:
+def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> list[_Piece]:
     pieces: list[_Piece] = []
-    for place, span in enumerate(spans):
+    for place in places:
+        span = spans[place]
         span_end = span.onset + span.duration
         start = _readable(max(span.onset, one.onset), one)
         end = _readable(min(span_end, one.end), one)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 from tunebook.model.tune import Key
 
 _LETTERS = "cdefgab"
@@ -25,6 +27,7 @@ def signature_alters(fifths: int) -> tuple[int, ...]:
     return tuple(alters)
 
 
+@functools.lru_cache(maxsize=256)
 def key_command(key: Key) -> str:
     """The command that prints exactly the signs in ``key.alters``."""
     for fifths in sorted(range(-7, 8), key=abs):

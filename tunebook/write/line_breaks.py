@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from tunebook.model.tune import Note
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
@@ -53,6 +54,21 @@ class LineChoice:
     bars_per_line: tuple[int, ...]
 
 
+class _Line(NamedTuple):
+    """A line that begins with bar ``start``: its full bars, and what its fill costs."""
+
+    start: int
+    full: int
+    fill_cost: float
+
+
+class _LinesToEnd(NamedTuple):
+    """The lines that end with the same bar, and what ending there costs."""
+
+    lines: list[_Line]
+    end_cost: float
+
+
 def break_lines(
     printed: PrintedBars, line_width_bp: float, staff_size_pt: float, *, has_words: bool = False
 ) -> LineChoice:
@@ -61,16 +77,14 @@ def break_lines(
     spaces = line_width_bp / (staff_size_pt / 4.0 * 72.0 / 72.27)
     widths = [_bar_spaces(one, has_words) for one in bars]
     counts = _full_bars(bars)
-    choices = [_cheapest_ends(bars, widths, counts, spaces, wanted) for wanted in _WANTED]
+    lines = _possible_lines(bars, widths, counts, spaces)
+    choices = [_cheapest_ends(lines, wanted) for wanted in _WANTED]
     _, ends = min(choices, key=lambda choice: choice[0])
     kept = set(ends[:-1])
     marked = tuple(replace(one, ends_line=place + 1 in kept) for place, one in enumerate(bars))
-    starts = (0, *ends[:-1])
-    fills = [
-        _line_spaces(bars, widths, start, end) / spaces
-        for start, end in zip(starts, ends, strict=True)
-    ]
-    per_line = tuple(end - start for start, end in zip(starts, ends, strict=True))
+    chosen = list(zip((0, *ends[:-1]), ends, strict=True))
+    fills = [_line_spaces(bars, widths, start, end) / spaces for start, end in chosen]
+    per_line = tuple(end - start for start, end in chosen)
     return LineChoice(PrintedBars(marked, printed.brackets_at_end), _is_short_last(fills), per_line)
 
 
@@ -82,25 +96,37 @@ def _is_short_last(fills: Sequence[float]) -> bool:
     return fills[-1] < _LEAST_LAST_SHARE * others
 
 
-def _cheapest_ends(
+def _possible_lines(
     bars: Sequence[PrintedBar],
     widths: Sequence[float],
     counts: Sequence[float],
     spaces: float,
-    wanted: int,
-) -> tuple[float, list[int]]:
-    """Cost and ends of lines (indices after their last bars), by dynamic programming."""
-    size = len(bars)
-    best = [0.0] + [math.inf] * size
-    came = [0] * (size + 1)
-    for end in range(1, size + 1):
-        end_cost = _end_cost(bars, counts, end) if end < size else 0.0
+) -> list[_LinesToEnd]:
+    """All lines that are not too full, by the bar they end with; a single bar always fits."""
+    possible: list[_LinesToEnd] = []
+    for end in range(1, len(bars) + 1):
+        is_last = end == len(bars)
+        lines: list[_Line] = []
         for start in range(end - 1, -1, -1):
             fill = _line_spaces(bars, widths, start, end) / spaces
             if fill > _FULLEST and end - start > 1:
                 break
             full = round(sum(counts[start:end]))
-            cost = best[start] + _line_cost(fill, full, wanted, is_last=end == size) + end_cost
+            lines.append(_Line(start, full, _fill_cost(fill, is_last=is_last)))
+        possible.append(_LinesToEnd(lines, 0.0 if is_last else _end_cost(bars, counts, end)))
+    return possible
+
+
+def _cheapest_ends(possible: Sequence[_LinesToEnd], wanted: int) -> tuple[float, list[int]]:
+    """Cost and ends of lines (indices after their last bars), by dynamic programming."""
+    size = len(possible)
+    best = [0.0] + [math.inf] * size
+    came = [0] * (size + 1)
+    for end, (lines, end_cost) in enumerate(possible, start=1):
+        is_last = end == size
+        for start, full, fill_cost in lines:
+            missing_cost = (0.4 if is_last and full < wanted else 0.7) * abs(full - wanted)
+            cost = best[start] + fill_cost + _WANTED[wanted] + missing_cost + end_cost
             if cost < best[end]:
                 best[end], came[end] = cost, start
     ends = [size]
@@ -117,13 +143,10 @@ def _line_spaces(
     return head + (_METRE_SPACES if start == 0 else 0.0) + sum(widths[start:end])
 
 
-def _line_cost(fill: float, full: int, wanted: int, *, is_last: bool) -> float:
+def _fill_cost(fill: float, *, is_last: bool) -> float:
     slack = fill - _COMFORTABLE_FILL
-    cost = 1.0 + _WANTED[wanted] + 12.0 * slack * slack * (0.4 if is_last and slack < 0 else 1.0)
-    if slack > 0.16:
-        cost += 25.0 * (slack - 0.16)
-    missing = abs(full - wanted)
-    return cost + (0.4 if is_last and full < wanted else 0.7) * missing
+    cost = 1.0 + 12.0 * slack * slack * (0.4 if is_last and slack < 0 else 1.0)
+    return cost + 25.0 * (slack - 0.16) if slack > 0.16 else cost
 
 
 def _end_cost(bars: Sequence[PrintedBar], counts: Sequence[float], end: int) -> float:

@@ -77,6 +77,7 @@ def scaled_value(value: Fraction) -> str:
     return f"1*{value.numerator}/{value.denominator}"
 
 
+@functools.lru_cache(maxsize=512)
 def flag_count(value: Fraction) -> int:
     """Flags of a written value: 0 for a quarter and longer, 1 for an eighth, ..."""
     count = 0
