@@ -16,7 +16,7 @@ from tunebook.solve.cost_tables import CostTables, tables_for
 from tunebook.solve.movements import movement_terms
 from tunebook.solve.postures import Demand, PostureSet
 from tunebook.solve.shapes import choose_shapes
-from tunebook.solve.views import Passage, path_view, take
+from tunebook.solve.views import Passage, choose, view_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +66,11 @@ def change_cost(
     first, second = _as_held(before, tables), _as_held(after, tables)
     if not first or not second:
         return math.inf
-    view = path_view([p for p, _ in (*first, *second)], [row for _, row in (*first, *second)])
+    chosen = choose([p for p, _ in (*first, *second)], [row for _, row in (*first, *second)])
     count = len(first) + len(second)
     froms, tos = np.meshgrid(np.arange(len(first)), np.arange(len(first), count), indexing="ij")
     terms = movement_terms(
-        take(view, froms.ravel()), take(view, tos.ravel()), Passage(), tables.reach
+        view_of(chosen, froms.ravel()), view_of(chosen, tos.ravel()), Passage(), tables.reach
     )
     own = np.array([p.base[row] for p, row in first])[froms.ravel()]
     own = own + np.array([p.base[row] for p, row in second])[tos.ravel() - len(first)]

@@ -60,12 +60,18 @@ def solve_chords(tune: Tune) -> tuple[ChordSpan, ...]:
             end = slots[groups[index + 1][0]].onset
         elif tune.bars:
             end = max(end, tune.bars[-1].onset + tune.bars[-1].duration)
-        mean = np.average(
-            probabilities[group], axis=0, weights=[float(slots[i].duration) for i in group]
-        )
+        mean = _mean(probabilities, slots, group)
         spans.append(_span(tune, slots[group[0]], start, end - start, chosen[group[0]], mean,
                            group[-1] in sevenths))  # fmt: skip
     return tuple(spans)
+
+
+def _mean(
+    probabilities: np.ndarray, slots: Sequence[HarmonySlot], group: Sequence[int]
+) -> np.ndarray:
+    """The mean probability of each chord over these slots, each counted with its length."""
+    lengths = np.array([float(slots[index].duration) for index in group])
+    return (probabilities[group] * lengths[:, None]).sum(axis=0) / lengths.sum()
 
 
 def slot_probabilities(slots: Sequence[HarmonySlot]) -> np.ndarray:
@@ -131,10 +137,11 @@ def _span(
         quality = _QUALITIES[number % 2]
         return solved_symbol(number // 2, quality, slot.key, place, extension)
 
+    shares = mean.tolist()
     others = [
-        (symbol(int(other)).symbol, round(float(mean[other]), 3))
-        for other in np.argsort(-mean)
-        if other != state and mean[other] >= LEAST_ALTERNATIVE
+        (symbol(other).symbol, round(shares[other], 3))
+        for other in np.argsort(-mean).tolist()
+        if other != state and shares[other] >= LEAST_ALTERNATIVE
     ]
     return ChordSpan(
         slot.bar_index, onset, duration, symbol(state, "7" if has_seventh else ""), "solved",

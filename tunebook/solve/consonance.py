@@ -6,14 +6,14 @@ with its length and with where in the bar it begins.
 
 from __future__ import annotations
 
+import functools
 import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
-from functools import lru_cache
 from importlib import resources
 
 from tunebook.model.tune import Bar, Tune
+from tunebook.solve.whole_times import Same, WholeTimes, whole_times
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class ConsonanceTable:
         return (value - low) / (high - low)
 
 
-@lru_cache(maxsize=1)
+@functools.lru_cache(maxsize=1)
 def consonance_table() -> ConsonanceTable:
     """Read the table that comes with the program."""
     text = resources.files("tunebook").joinpath("data/harmony/consonance.toml").read_text("utf-8")
@@ -48,15 +48,29 @@ def consonance_table() -> ConsonanceTable:
 
 def weigh_tones(tune: Tune, bars: Iterable[Bar] | None = None) -> tuple[float, ...]:
     """Weight of each pitch class (0 = C) in these bars: length in whole notes times accent."""
+    weighed = _weighed_bars(Same(tune))
     weights = [0.0] * 12
     for bar in tune.bars if bars is None else bars:
-        for note in bar.notes:
+        for pitch_class, weight in weighed[bar.index]:
+            weights[pitch_class] += weight
+    return tuple(weights)
+
+
+@functools.lru_cache(maxsize=1)
+def _weighed_bars(same: Same) -> list[list[tuple[int, float]]]:
+    """(pitch class, weight) of every tone of each bar."""
+    times = whole_times(same.tune)
+    found = []
+    for bar, notes in zip(same.tune.bars, times.notes, strict=True):
+        tones: list[tuple[int, float]] = []
+        for note, (onset, duration) in zip(bar.notes, notes, strict=True):
             if note.is_grace or note.is_rest:
                 continue
-            weight = float(note.duration) * _accent(bar, note.onset)
-            for pitch in note.pitches:
-                weights[pitch.midi % 12] += weight / len(note.pitches)
-    return tuple(weights)
+            weight = duration / times.per_whole * _accent(bar, onset, times)
+            count = len(note.pitches)
+            tones += [(pitch.midi % 12, weight / count) for pitch in note.pitches]
+        found.append(tones)
+    return found
 
 
 def consonance(midi: int, tones: Sequence[float]) -> float:
@@ -71,12 +85,13 @@ def consonance(midi: int, tones: Sequence[float]) -> float:
     return table.scaled(value / total)
 
 
-def _accent(bar: Bar, onset: Fraction) -> float:
+def _accent(bar: Bar, onset: int, times: WholeTimes) -> float:
     at_bar, at_beat, between = consonance_table().accents
-    into = onset - bar.onset
+    start, duration = times.bars[bar.index]
+    into = onset - start
     if bar.is_pickup:
-        into += bar.meter.length - bar.duration
+        into += times.of_meter(bar.meter) - duration
     if into == 0:
         return at_bar
-    beat = Fraction(3 if bar.meter.is_compound else 1, bar.meter.unit)
+    beat = (3 if bar.meter.is_compound else 1) * (times.per_whole // bar.meter.unit)
     return at_beat if into % beat == 0 else between

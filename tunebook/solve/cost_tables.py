@@ -10,18 +10,21 @@ from __future__ import annotations
 import functools
 from collections import OrderedDict
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Generic, NamedTuple, TypeVar
+
+import numpy as np
 
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.solve.hold_moves import Grid, HandWays, HoldMoves, grid_of, hold_moves, lay_out
 from tunebook.solve.posture_sets import build_postures
 from tunebook.solve.postures import Array, Demand, PostureSet, Reach, grain
-from tunebook.solve.weights import Weights, weights_for
+from tunebook.solve.weights import GRAIN, Weights, weights_for
 
 MOST_BYTES = 96_000_000
 """Memory that the tables of one instrument and hand may take before the oldest are dropped; a
-quarter of it is for the costs between holds."""
+third of it is for the costs between holds."""
 
 Kept = TypeVar("Kept")
 
@@ -64,6 +67,24 @@ Move = tuple[PostureSet, PostureSet, Link]
 """Postures before, postures after, and how the one leads to the other."""
 
 
+class _Store:
+    """What is kept for one instrument, hand and weights, and for limits apart from substitution."""
+
+    def __init__(self, reach: Reach) -> None:
+        self.reach = reach
+        self.ways = HandWays(reach)
+        self.sets: dict[Demand, PostureSet | None] = {}
+        self.grids: dict[int, Grid] = {}
+        self.owns: _ByteCache[Array] = _ByteCache(MOST_BYTES // 12)
+        self.holds: _ByteCache[HoldMoves] = _ByteCache(MOST_BYTES // 3)
+        self.moves: _ByteCache[Array] = _ByteCache(MOST_BYTES - MOST_BYTES // 3)
+
+    def grid(self, postures: PostureSet) -> Grid:
+        if postures.serial not in self.grids:
+            self.grids[postures.serial] = grid_of(postures, self.ways.places)
+        return self.grids[postures.serial]
+
+
 class CostTables:
     """Postures and costs for one instrument, hand, limits and weights."""
 
@@ -74,25 +95,27 @@ class CostTables:
         limits: Limits | None = None,
         weights: Weights | None = None,
     ) -> None:
+        limits = limits or Limits()
         self.weights = weights or weights_for(instrument.kind)
-        self.reach = Reach(instrument, hand, limits or Limits(), self.weights)
-        self._sets: dict[Demand, PostureSet | None] = {}
-        self._grids: dict[int, Grid] = {}
-        self._ways = HandWays(self.reach)
-        self._holds: _ByteCache[HoldMoves] = _ByteCache(MOST_BYTES // 4)
-        self._moves: _ByteCache[Array] = _ByteCache(MOST_BYTES - MOST_BYTES // 4)
+        self.reach = Reach(instrument, hand, limits, self.weights)
+        free = replace(limits, allows_substitution=True)
+        self._store = _store_for(instrument, hand, free, self.weights)
 
     def postures(self, demand: Demand) -> PostureSet | None:
         """The postures for ``demand``, None when it cannot be played."""
-        if demand not in self._sets:
-            self._sets[demand] = build_postures(demand, self.reach, len(self._sets))
-        return self._sets[demand]
+        sets = self._store.sets
+        if demand not in sets:
+            sets[demand] = build_postures(demand, self._store.reach, len(sets))
+        return sets[demand]
 
-    def posture_cost(self, postures: PostureSet, share: float, pause_cost: float) -> Array:
-        """Cost of each posture for one event, shape (postures,)."""
-        if share == 1.0 and not pause_cost:
-            return postures.base
-        return grain(postures.base * share + postures.pause * pause_cost)
+    def own_cost(self, postures: PostureSet, share: float, pause_cost: float, times: int) -> Array:
+        """Cost of each posture for one event that is played so often, shape (postures,)."""
+        key = (postures.serial, share, pause_cost, times)
+        found = self._store.owns.get(key)
+        if found is None:
+            found = grain(postures.base * share + postures.pause * pause_cost) * times
+            self._store.owns.put(key, found, found.nbytes)
+        return found
 
     def moves(self, a: PostureSet, b: PostureSet, link: Link) -> Array:
         """Costs from each posture of ``a`` to each of ``b``, shape (b, a)."""
@@ -100,37 +123,55 @@ class CostTables:
 
     def all_moves(self, wanted: Sequence[Move]) -> list[Array]:
         """What ``moves`` gives for each of ``wanted``; together they are made more quickly."""
-        keys = [(a.serial, b.serial, link) for a, b, link in wanted]
-        found = [self._moves.get(key) for key in keys]
+        store = self._store
+        keys = [(a.serial, b.serial, link, self._rule(a, link)) for a, b, link in wanted]
+        found = [store.moves.get(key) for key in keys]
         missing = [number for number, costs in enumerate(found) if costs is None]
         between = self._between_holds([wanted[number] for number in missing])
         for number, moves in zip(missing, between, strict=True):
             a, b, link = wanted[number]
-            before, after = self._grid(a), self._grid(b)
-            costs = lay_out(before, after, moves, link.time_s, link.is_freed, self._ways)
-            self._moves.put(keys[number], costs, costs.nbytes)
+            costs = lay_out(
+                store.grid(a), store.grid(b), moves, link.time_s, link.is_freed, store.ways
+            )
+            kept = _packed(costs)
+            store.moves.put(keys[number], kept, kept.nbytes)
             found[number] = costs
-        return [costs for costs in found if costs is not None]
+        return [costs.astype(float, copy=False) for costs in found if costs is not None]
 
     def _between_holds(self, wanted: Sequence[Move]) -> list[HoldMoves]:
         """The costs between holds for each of ``wanted``."""
-        keys = [(a.serial, b.serial, *link[1:]) for a, b, link in wanted]
-        known = {key: self._holds.get(key) for key in keys}
+        store = self._store
+        keys = [(a.serial, b.serial, link[1:], self._rule(a, link)) for a, b, link in wanted]
+        known = {key: store.holds.get(key) for key in keys}
         missing = {
-            key: (self._grid(a), self._grid(b), link[1:])
+            key: (store.grid(a), store.grid(b), link[1:])
             for key, (a, b, link) in zip(keys, wanted, strict=True)
             if known[key] is None
         }
         made = hold_moves(list(missing.values()), self.reach)
         for key, moves in zip(missing, made, strict=True):
-            self._holds.put(key, moves, moves.fixed.nbytes + moves.by_time.nbytes)
+            store.holds.put(key, moves, moves.fixed.nbytes + moves.by_time.nbytes)
             known[key] = moves
         return [moves for moves in (known[key] for key in keys) if moves is not None]
 
-    def _grid(self, postures: PostureSet) -> Grid:
-        if postures.serial not in self._grids:
-            self._grids[postures.serial] = grid_of(postures, self._ways.places)
-        return self._grids[postures.serial]
+    def _rule(self, before: PostureSet, link: Link) -> bool:
+        """Whether the limits forbid a substitution that might occur here: one without a new stroke,
+        of a tone that sounds on or of the finger on a drone's key."""
+        if self.reach.limits.allows_substitution:
+            return False
+        return link.is_held or before.finger.shape[1] > before.tones
+
+
+def _packed(costs: Array) -> Array:
+    """The same costs in half the room where that loses nothing: multiples of 1/GRAIN have no more
+    digits than a short number holds as long as they are small."""
+    return costs.astype(np.float32) if costs.max() < 2**24 / GRAIN else costs
+
+
+@functools.lru_cache(maxsize=4)
+def _store_for(instrument: Instrument, hand: Hand, limits: Limits, weights: Weights) -> _Store:
+    """Tables that differ only in whether fingers may take over share what they have in common."""
+    return _Store(Reach(instrument, hand, limits, weights))
 
 
 @functools.lru_cache(maxsize=6)

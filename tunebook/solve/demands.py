@@ -63,7 +63,9 @@ def drones_at(
 
 def has_pins(note: Note) -> bool:
     """True when a finger or a string is pinned to the note."""
-    return note.string_pin is not None or any(pin is not None for pin in note.finger_pins)
+    if note.string_pin is not None:
+        return True
+    return any(pin is not None for pin in note.finger_pins) if note.finger_pins else False
 
 
 def drone_at(drone: Sequence[DroneDemand], onset: Fraction) -> DroneDemand | None:
@@ -120,7 +122,7 @@ def postures_for(
 
 def _finger_pins(note: Note, tones: int) -> tuple[int | None, ...]:
     pins = note.finger_pins
-    if not any(pin is not None for pin in pins):
+    if all(pin is None for pin in pins):
         return ()
     if len(pins) == tones:
         return tuple(pins)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from tunebook.model.arrangement import DroneSpan, Stop
-from tunebook.solve.demands import DroneDemand, drone_at
+from tunebook.solve.demands import DroneDemand
 from tunebook.solve.problem import Problem
 from tunebook.solve.walk import Walk
 
@@ -19,39 +19,46 @@ def drone_spans(problem: Problem, walk: Walk) -> tuple[DroneSpan, ...]:
     """Spans in written order, each with its finger."""
     if not problem.drone:
         return ()
-    spans: list[DroneSpan] = []
-    previous: tuple[DroneDemand, int] | None = None
-    events = problem.course.events
-    for index, event in enumerate(events):
-        demand = drone_at(problem.drone, event.onset)
+    # (first event, last event, demand, finger, whether another finger held it before)
+    found: list[tuple[int, int, DroneDemand, int, bool]] = []
+    is_sounding = False
+    for index, (event, demand) in enumerate(zip(problem.course.events, problem.held, strict=True)):
         if event.is_grace:
             continue
         layer, row = problem.sets[index], walk.rows[index]
         if demand is None or layer.pause[row]:
-            previous = None
+            is_sounding = False
             continue
-        stop = _drone_stop(problem, demand, walk, index)
-        end = min(demand.end, _next_onset(problem, index))
-        if previous == (demand, stop.finger):
-            last = spans.pop()
-            spans.append(DroneSpan(last.onset, end - last.onset, stop, last.is_taken_over))
+        finger = _finger(demand, walk, index)
+        is_same = is_sounding and found[-1][2] is demand
+        if is_same and found[-1][3] == finger:
+            first, _, _, _, is_taken_over = found.pop()
+            found.append((first, index, demand, finger, is_taken_over))
         else:
-            is_taken_over = previous is not None and previous[0] == demand and stop.finger > 0
-            spans.append(DroneSpan(event.onset, end - event.onset, stop, is_taken_over))
-        previous = (demand, stop.finger)
+            found.append((index, index, demand, finger, is_same and finger > 0))
+        is_sounding = True
+    spans = [_span(problem, *one) for one in found]
     return tuple(span for span in spans if span.duration > 0)
 
 
-def _drone_stop(problem: Problem, demand: DroneDemand, walk: Walk, index: int) -> Stop:
-    """The drone's stop; where the melody is the drone's tone its finger is the drone's too."""
+def _span(
+    problem: Problem, first: int, last: int, demand: DroneDemand, finger: int, is_taken_over: bool
+) -> DroneSpan:
+    onset = problem.course.events[first].onset
+    end = min(demand.end, _next_onset(problem, last))
+    string = problem.tables.reach.instrument.string(demand.string_index)
+    stop = Stop(string.open_midi + demand.key, demand.string_index, demand.key, finger)
+    return DroneSpan(onset, end - onset, stop, is_taken_over)
+
+
+def _finger(demand: DroneDemand, walk: Walk, index: int) -> int:
+    """The drone's finger; where the melody is the drone's tone its finger is the drone's too."""
     posture = walk.postures[index]
     finger = posture.holder
-    for slot in posture.slots:
-        if (slot.string, slot.key) == (demand.string_index, demand.key):
-            finger = slot.finger
-    string = problem.tables.reach.instrument.string(demand.string_index)
-    midi = string.open_midi + demand.key
-    return Stop(midi, demand.string_index, demand.key, finger)
+    for string, key, pressing in posture.slots:
+        if string == demand.string_index and key == demand.key:
+            finger = pressing
+    return finger
 
 
 def _next_onset(problem: Problem, index: int) -> Fraction:

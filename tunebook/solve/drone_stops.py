@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -71,20 +72,29 @@ def pause_share(drone: Stop, tones: ToneCount, instrument: Instrument) -> float:
     A note that lies on a neighbouring string in its lowest position does not count; one that can
     be had on a neighbouring string counts a little; any other silences the drone.
     """
-    if not tones.total:
+    total = tones.total
+    if not total:
         return 0.0
     lost = 0.0
-    for midi, length in tones.lengths:
-        lost += length * _pause_of(midi, drone, instrument)
-    return lost / tones.total
+    for (midi, length), places in zip(tones.lengths, _places(tones, instrument), strict=True):
+        lost += length * _pause_of(midi, drone, places)
+    return lost / total
 
 
-def _pause_of(midi: int, drone: Stop, instrument: Instrument) -> float:
-    places = [
-        (midi - string.open_midi, string.index)
-        for string in instrument.strings
-        if 0 <= midi - string.open_midi <= string.key_count
+@functools.lru_cache(maxsize=4)
+def _places(tones: ToneCount, instrument: Instrument) -> list[tuple[tuple[int, int], ...]]:
+    """(key, string) of every stop that sounds each of the tones."""
+    return [
+        tuple(
+            (midi - string.open_midi, string.index)
+            for string in instrument.strings
+            if 0 <= midi - string.open_midi <= string.key_count
+        )
+        for midi, _ in tones.lengths
     ]
+
+
+def _pause_of(midi: int, drone: Stop, places: tuple[tuple[int, int], ...]) -> float:
     if not places or midi == drone.midi:
         return 0.0
     if abs(min(places)[1] - drone.string_index) == 1:

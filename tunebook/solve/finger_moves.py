@@ -184,7 +184,7 @@ def _spans(
 ) -> list[tuple[str, Array]]:
     """Stretch and squeeze between successive fingers, at a share of what they cost at once."""
     weights = reach.weights
-    bounds = reach.spans[lower, upper]
+    bounds = reach.spans[lower.astype(np.intp), upper.astype(np.intp)]
     extra = weights.uncomfortable - 1.0
     stretch = np.maximum(0.0, units - bounds[..., 3]) ** 2 + extra * np.maximum(
         0.0, units - bounds[..., 4]

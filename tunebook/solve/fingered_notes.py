@@ -8,12 +8,15 @@ from fractions import Fraction
 
 from tunebook.model.arrangement import FingeredNote, HandMoment, Stop
 from tunebook.model.tune import Tune
+from tunebook.solve.demands import has_pins
 from tunebook.solve.events import Event, NoteRef
 from tunebook.solve.problem import Problem
 from tunebook.solve.walk import Walk
 from tunebook.solve.what_is_printed import Played, marks
 
 SHOWN_WAYS = ("crossed", "barre", "row_jump", "shift", "substitution")
+
+_NO_TIME = Fraction(0)
 
 Alternatives = tuple[tuple[float, tuple[Stop, ...]], ...]
 
@@ -92,7 +95,7 @@ def _entries(
                     first.hand_key,
                     ways if is_struck else (),
                     ref in starts,
-                    _is_pinned(event),
+                    has_pins(event.note),
                     not is_struck,
                 ),
                 tuple(sorted(terms.items())) if is_struck else (),
@@ -102,11 +105,6 @@ def _entries(
                 alternatives.get(index, ()) if is_struck else (),
             )
         index = end
-
-
-def _is_pinned(event: Event) -> bool:
-    note = event.note
-    return note.string_pin is not None or any(pin is not None for pin in note.finger_pins)
 
 
 def _joined_terms(walk: Walk, start: int, end: int) -> dict[str, float]:
@@ -122,19 +120,20 @@ def _joined_terms(walk: Walk, start: int, end: int) -> dict[str, float]:
 def _moment(problem: Problem, walk: Walk, index: int) -> HandMoment:
     event, layer, row = problem.course.events[index], problem.sets[index], walk.rows[index]
     posture = walk.postures[index]
-    drone = None
-    if layer.drone is not None:
-        string_index, key, _ = layer.drone
-        open_midi = problem.tables.reach.instrument.string(string_index).open_midi
-        drone = Stop(open_midi + key, string_index, key, posture.holder)
     return HandMoment(
         event.onset,
-        Fraction(0) if event.is_grace else event.duration,
+        _NO_TIME if event.is_grace else event.duration,
         layer.stops[row],
         float(posture.hand_key),
-        drone,
-        bool(layer.pause[row]),
+        None if layer.drone is None else _drone_stop(problem, layer.drone, posture.holder),
+        layer.may_pause and bool(layer.pause[row]),
     )
+
+
+def _drone_stop(problem: Problem, drone: tuple[int, int, int | None], holder: int) -> Stop:
+    string_index, key, _ = drone
+    open_midi = problem.tables.reach.instrument.string(string_index).open_midi
+    return Stop(open_midi + key, string_index, key, holder)
 
 
 def section_starts(tune: Tune, events: tuple[Event, ...]) -> set[NoteRef]:
@@ -148,8 +147,8 @@ def section_starts(tune: Tune, events: tuple[Event, ...]) -> set[NoteRef]:
     waiting = False
     bar_before = -1
     for event in events:
-        passed = range(bar_before + 1, event.bar + 1)
-        waiting = waiting or any(bar in bars for bar in passed)
+        for passed in range(bar_before + 1, event.bar + 1):
+            waiting = waiting or passed in bars
         bar_before = max(bar_before, event.bar)
         if waiting and not event.is_grace and event.piece == 0:
             starts.add(event.refs[0])

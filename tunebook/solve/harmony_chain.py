@@ -11,6 +11,7 @@ Chords are numbered absolutely here: 2 * pitch class of the root + quality (0 ma
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 import numpy as np
@@ -21,18 +22,21 @@ from tunebook.solve.harmony_tables import NEAREST_MODE, STATES, HarmonyTables
 
 def slot_scores(slots: Sequence[HarmonySlot], tables: HarmonyTables) -> np.ndarray:
     """(slots x 24) log weight of each chord in each slot, its neighbours aside."""
-    scores = np.empty((len(slots), STATES))
-    for index, slot in enumerate(slots):
-        tonic = slot.key.tonic_class
-        mode = NEAREST_MODE[slot.key.mode]
-        weights = np.roll(slot.weights, -tonic)
-        row = tables.prior[mode] + tables.phrase[int(mode >= 2), slot.phrase_place]
-        for quality in (0, 1):
-            row[quality::2] += weights @ tables.melody[quality]
-            if slot.first_class is not None:
-                row[quality::2] += tables.melody_first[quality, (slot.first_class - tonic) % 12]
-        scores[index] = np.roll(row, 2 * tonic)
-    return scores
+    tonics = np.array([slot.key.tonic_class for slot in slots])
+    modes = np.array([NEAREST_MODE[slot.key.mode] for slot in slots])
+    places = np.array([slot.phrase_place for slot in slots])
+    classes = np.arange(12)
+    weights = np.array([slot.weights for slot in slots])
+    turned = np.take_along_axis(weights, (classes + tonics[:, None]) % 12, axis=1)
+    begins = np.array([slot.first_class is not None for slot in slots])
+    firsts = np.array([slot.first_class or 0 for slot in slots])
+    rows = tables.prior[modes] + tables.phrase[(modes >= 2).astype(int), places]
+    for quality in (0, 1):
+        rows[:, quality::2] += (turned[:, None, :] @ tables.melody[quality])[:, 0]
+        struck = tables.melody_first[quality, (firsts - tonics) % 12]
+        rows[begins, quality::2] += struck[begins]
+    states = np.arange(STATES)
+    return np.take_along_axis(rows, (states - 2 * tonics[:, None]) % STATES, axis=1)
 
 
 def passages(slots: Sequence[HarmonySlot], tables: HarmonyTables) -> list[np.ndarray]:
@@ -43,11 +47,17 @@ def passages(slots: Sequence[HarmonySlot], tables: HarmonyTables) -> list[np.nda
         is_minor = int(NEAREST_MODE[slot.key.mode] >= 2)
         case = (is_minor, slot.change_place, slot.key.tonic_class)
         if case not in made:
-            shift = 2 * slot.key.tonic_class
-            table = tables.passage(is_minor, slot.change_place)
-            made[case] = np.roll(table, (shift, shift), axis=(0, 1))
+            made[case] = _passage(tables, *case)
         found.append(made[case])
     return found
+
+
+@functools.lru_cache(maxsize=256)
+def _passage(
+    tables: HarmonyTables, is_minor: int, change_place: int, tonic_class: int
+) -> np.ndarray:
+    """Log weights (24 x 24) of going from chord to chord at this place in a key on this tonic."""
+    return np.roll(tables.passage(is_minor, change_place), 2 * tonic_class, axis=(0, 1))
 
 
 def chord_probabilities(
@@ -59,7 +69,8 @@ def chord_probabilities(
     """
     count = len(scores)
     weights = np.exp(scores - scores.max(axis=1, keepdims=True))
-    ways = [np.exp(step) for step in steps]
+    exponentials = {id(step): np.exp(step) for step in {id(step): step for step in steps}.values()}
+    ways = [exponentials[id(step)] for step in steps]
     below = weights.copy()
     messages = np.ones((count, STATES))
     for index in range(count - 1, -1, -1):

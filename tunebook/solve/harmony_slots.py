@@ -11,10 +11,13 @@ tree, on which harmony can still be decided exactly.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from tunebook.model.tune import Bar, Key, Meter, Tune
+from tunebook.solve.whole_times import WholeTimes, whole_times
 
 PHRASE_PLACES = (
     "first bar", "inner bar", "fourth bar", "fourth bar late", "fifth bar", "bar before last",
@@ -53,11 +56,17 @@ class _Measure:
     number: int
     size: int
 
-    @property
-    def onset(self) -> Fraction:
-        return self.bars[0].onset
+
+class _Cell(NamedTuple):
+    """The room of one slot: its bar, onset and duration in steps, its number in the measure."""
+
+    bar: Bar
+    onset: int
+    duration: int
+    nth: int
 
 
+@functools.lru_cache(maxsize=64)
 def slot_length(meter: Meter) -> Fraction:
     """How long a slot is in this metre, in whole notes."""
     if meter.is_free:
@@ -75,15 +84,20 @@ def slot_length(meter: Meter) -> Fraction:
 def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
     """The slots of ``tune`` in written order. Bars before the first full one have none."""
     slots: list[HarmonySlot] = []
-    keys = {bar.key: heard_key(tune, bar.key) for bar in tune.bars}
+    keys = {id(bar.key): bar.key for bar in tune.bars}
+    heard = {number: heard_key(tune, key) for number, key in keys.items()}
+    times = whole_times(tune)
     last_slot: dict[int, int] = {}
     first_slot: dict[int, int] = {}
-    for measure in _measures(tune):
-        for bar, onset, duration, nth in _cells(measure):
-            weights, first = _melody(bar, onset, duration)
-            places = _places(measure, bar.meter, nth)
+    for measure in _measures(tune, times):
+        for cell in _cells(measure, times):
+            bar = cell.bar
+            weights, first = _melody(cell, times)
+            onset = Fraction(cell.onset, times.per_whole)
+            duration = Fraction(cell.duration, times.per_whole)
+            places = _places(measure, bar.meter, cell.nth)
             parent = len(slots) - 1
-            key = keys[bar.key]
+            key = heard[id(bar.key)]
             slots.append(
                 HarmonySlot(bar.index, onset, duration, weights, first, parent, *places, key)
             )
@@ -139,13 +153,13 @@ def starts_section(bar: Bar, before: Bar | None) -> bool:
     return any(":" in sign or sign in ("||", "|]", "[|") for sign in signs) and not bar.ending
 
 
-def _measures(tune: Tune) -> list[_Measure]:
+def _measures(tune: Tune, times: WholeTimes) -> list[_Measure]:
     """Full measures in written order, pickups left out, numbered within their sections."""
     sections: list[list[tuple[tuple[Bar, ...], int]]] = []
-    number = branch = ending_size = 0
+    number = branch = ending_size = length = 0
     before: Bar | None = None
-    for bar in tune.bars:
-        if bar.duration <= 0:
+    for bar, (_, duration) in zip(tune.bars, times.bars, strict=True):
+        if duration <= 0:
             continue
         is_past_ending = 0 < ending_size <= number - branch and not bar.ending
         if starts_section(bar, before) or is_past_ending:
@@ -157,12 +171,16 @@ def _measures(tune: Tune) -> list[_Measure]:
                 number = branch
             branch = number
         group = sections[-1]
-        is_short = bar.duration < bar.meter.length
-        if group and is_short and _completes(group[-1][0], bar):
+        full = times.of_meter(bar.meter)
+        is_short = duration < full
+        if group and is_short and length < full and length + duration <= full:
+            # The rest of the short measure before it.
             group[-1] = ((*group[-1][0], bar), group[-1][1])
+            length += duration
         elif not (is_short and not group) or bar.meter.is_free:
             group.append(((bar,), number))
             number += 1
+            length = duration
         before = bar
     found: list[_Measure] = []
     for group in sections:
@@ -171,42 +189,38 @@ def _measures(tune: Tune) -> list[_Measure]:
     return found
 
 
-def _completes(bars: tuple[Bar, ...], bar: Bar) -> bool:
-    """True when ``bar`` is the rest of the short measure before it."""
-    length = sum((part.duration for part in bars), Fraction(0))
-    return length < bar.meter.length and length + bar.duration <= bar.meter.length
-
-
-def _cells(measure: _Measure) -> list[tuple[Bar, Fraction, Fraction, int]]:
-    """(bar, onset, duration, number in the measure) of each slot of a measure."""
+def _cells(measure: _Measure, times: WholeTimes) -> list[_Cell]:
+    """The room of each slot of a measure."""
     cells = []
-    elapsed = Fraction(0)
+    elapsed = 0
     for bar in measure.bars:
-        step = slot_length(bar.meter)
-        at = Fraction(0)
-        while at < bar.duration:
+        step = times.steps(slot_length(bar.meter))
+        onset, duration = times.bars[bar.index]
+        at = 0
+        while at < duration:
             place = elapsed + at
-            length = min(step - place % step, bar.duration - at)
-            cells.append((bar, bar.onset + at, length, int(place // step)))
+            length = min(step - place % step, duration - at)
+            cells.append(_Cell(bar, onset + at, length, place // step))
             at += length
-        elapsed += bar.duration
+        elapsed += duration
     return cells
 
 
-def _melody(bar: Bar, onset: Fraction, duration: Fraction) -> tuple[tuple[float, ...], int | None]:
+def _melody(cell: _Cell, times: WholeTimes) -> tuple[tuple[float, ...], int | None]:
     """What part of the slot each pitch class sounds, and the pitch class that begins it."""
     weights = [0.0] * 12
     first: int | None = None
-    end = onset + duration
-    for note in bar.notes:
+    start, duration = cell.onset, cell.duration
+    end = start + duration
+    for note, (onset, length) in zip(cell.bar.notes, times.notes[cell.bar.index], strict=True):
         if note.is_grace or note.is_rest:
             continue
-        sounding = min(end, note.onset + note.duration) - max(onset, note.onset)
+        sounding = min(end, onset + length) - max(start, onset)
         if sounding <= 0:
             continue
         for pitch in note.pitches:
-            weights[pitch.midi % 12] += float(sounding / duration) / len(note.pitches)
-        if note.onset <= onset:
+            weights[pitch.midi % 12] += sounding / duration / len(note.pitches)
+        if onset <= start:
             first = note.pitches[0].midi % 12
     return tuple(weights), first
 
@@ -227,12 +241,18 @@ def _places(measure: _Measure, meter: Meter, nth: int) -> tuple[int, int]:
     return PHRASE_PLACES.index(late), CHANGE_PLACES.index(_change(number, phrase, meter, nth))
 
 
+@functools.lru_cache(maxsize=64)
+def _slot_count(meter: Meter) -> int:
+    """Slots in a full bar."""
+    return 1 if meter.is_free else int(meter.length / slot_length(meter))
+
+
 def _change(number: int, phrase: str, meter: Meter, nth: int) -> str:
     if nth == 0:
         if number == 0:
             return "section"
         return "phrase" if number % 4 == 0 else ("weak bar" if number % 2 else "strong bar")
-    count = 1 if meter.is_free else int(meter.length / slot_length(meter))
+    count = _slot_count(meter)
     if count % 2 == 0 and nth == count // 2:
         if phrase == "bar before last":
             return "cadence half bar"

@@ -36,7 +36,7 @@ def degree_state(name: str) -> int:
     return 2 * _ROMAN.index(figure) + is_minor
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HarmonyTables:
     """``melody[q]`` (12 x 12): rows pitch class over the tonic, columns degree, for quality q; so
     a row of weights times it gives the fit of every chord of that quality. ``melody_first`` the

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
 from tunebook.model.arrangement import Stop
 from tunebook.solve.postures import (
     POSTURE_TERMS,
+    Array,
     Demand,
     Posture,
     PostureSet,
@@ -24,27 +27,37 @@ HAND_SLACK = 2.0
 """Places of the hand that cost more than this above the best for the same fingers are left out."""
 
 Terms = dict[str, float]
+_Placed = tuple[Posture, int, Terms]
+"""A posture, the number of its hold, and the terms of the hand's place."""
+
+
+class _Hold(NamedTuple):
+    """What is held, whatever the hand's place: stops, the finger on the drone's key, the terms
+    that go with it, and whether the drone pauses."""
+
+    slots: tuple[Slot, ...]
+    holder: int
+    terms: Terms
+    pause: int
 
 
 def build_postures(demand: Demand, reach: Reach, serial: int) -> PostureSet | None:
     """Enumerate the postures for ``demand``; None when there is none."""
-    priced: list[tuple[Posture, Terms, int]] = []
+    holds: list[_Hold] = []
+    found: list[_Placed] = []
     for slots, holder in _holds(demand, reach):
         fixed = _fixed_terms(demand, reach, slots, holder)
         if fixed is None:
             continue
-        terms, pause = fixed
-        priced.extend(
-            (Posture(slots, holder, hand_key), {**place, **_sum_of(terms, place)}, pause)
-            for hand_key, place in _hand_places(demand, reach, slots, holder)
-        )
-    if not priced:
+        hold = _Hold(slots, holder, *fixed)
+        for hand_key, place in _hand_places(reach, tuple(_pressed(demand, slots, holder))):
+            found.append((Posture(slots, holder, hand_key), len(holds), place))
+        holds.append(hold)
+    if not found:
         return None
-    return _as_arrays(demand, reach, serial, priced)
-
-
-def _sum_of(a: Terms, b: Terms) -> Terms:
-    return {name: a.get(name, 0.0) + b.get(name, 0.0) for name in a}
+    # This order settles ties: low hand, low finger.
+    found.sort(key=lambda one: (one[0].hand_key, one[0].slots, one[0].holder))
+    return _as_arrays(demand, reach, serial, holds, found)
 
 
 def _holds(demand: Demand, reach: Reach) -> Iterator[tuple[tuple[Slot, ...], int]]:
@@ -148,112 +161,113 @@ def _trill_cost(demand: Demand, reach: Reach, slots: tuple[Slot, ...], holder: i
     return reach.weights.trill_little_finger if min(free) == 4 else 0.0
 
 
-def _hand_places(
-    demand: Demand, reach: Reach, slots: tuple[Slot, ...], holder: int
-) -> list[tuple[int, Terms]]:
+@functools.lru_cache(maxsize=4096)
+def _hand_places(reach: Reach, pressed: tuple[Slot, ...]) -> list[tuple[int, Terms]]:
     """Places of the hand from which these stops can be reached, with their terms."""
-    pressed = _pressed(demand, slots, holder)
+    leans = [reach.leans(slot) for slot in pressed]
     found: list[tuple[int, Terms, float]] = []
-    for hand_key in range(len(reach.hand_places_mm)):
-        terms = _place_terms(reach, pressed, hand_key)
-        if terms is not None:
-            found.append((hand_key, terms, sum(terms.values())))
+    for hand_key, home in enumerate(reach.home_costs):
+        terms: Terms = {"stretch": 0.0, "squeeze": 0.0}
+        is_stretched = False
+        for lean in leans:
+            stretch, squeeze, is_far = lean[hand_key]
+            terms["stretch"] += stretch
+            terms["squeeze"] += squeeze
+            is_stretched = is_stretched or is_far
+        if terms["stretch"] == math.inf or terms["squeeze"] == math.inf:
+            continue
+        terms["home"] = home
+        breaks = _broken_limits(reach, hand_key, is_stretched)
+        if breaks:
+            terms["limit"] = breaks * reach.weights.beyond_limits
+        found.append((hand_key, terms, sum(terms.values())))
     least = min((cost for _, _, cost in found), default=0.0)
     return [(h, terms) for h, terms, cost in found if cost <= least + HAND_SLACK or not pressed]
 
 
-def _place_terms(reach: Reach, pressed: list[Slot], hand_key: int) -> Terms | None:
-    """Terms of a place of the hand, None when a stop cannot be reached from it."""
-    weights = reach.weights
-    terms: Terms = {"stretch": 0.0, "squeeze": 0.0}
-    is_stretched = False
-    for slot in pressed:
-        place_mm = reach.instrument.string(slot.string).place_mm(slot.key)
-        stretch, squeeze, is_far = reach.lean_cost(slot.finger, hand_key, place_mm)
-        if math.isinf(stretch) or math.isinf(squeeze):
-            return None
-        terms["stretch"] += stretch
-        terms["squeeze"] += squeeze
-        is_stretched = is_stretched or is_far
-    away_mm = reach.hand_places_mm[hand_key] - reach.home_mm
-    weight = weights.above_home if away_mm > 0 else -weights.below_home
-    terms["home"] = weight * away_mm / 100.0
+def _broken_limits(reach: Reach, hand_key: int, is_stretched: bool) -> int:
+    """How many limits a place of the hand breaks."""
     limits = reach.limits
     breaks = int(is_stretched and not limits.allows_stretches)
     highest = limits.highest_position
-    breaks += int(highest is not None and hand_key > weights.home_key + highest)
-    if breaks:
-        terms["limit"] = breaks * weights.beyond_limits
-    return terms
+    return breaks + int(highest is not None and hand_key > reach.weights.home_key + highest)
 
 
 def _as_arrays(
-    demand: Demand, reach: Reach, serial: int, priced: list[tuple[Posture, Terms, int]]
+    demand: Demand, reach: Reach, serial: int, holds: list[_Hold], found: list[_Placed]
 ) -> PostureSet:
-    """Turn postures into parallel arrays, in an order that settles ties: low hand, low finger."""
-    priced.sort(key=lambda item: (item[0].hand_key, item[0].slots, item[0].holder))
-    postures = tuple(posture for posture, _, _ in priced)
-    tones = len(demand.midis)
-    has_holder = demand.drone is not None and demand.drone[1] > 0
-    columns = tones + int(has_holder)
-    string = np.zeros((len(postures), columns), dtype=np.int64)
-    key, finger = string.copy(), string.copy()
-    bow = np.zeros(len(postures))
-    for row, posture in enumerate(postures):
-        slots = list(posture.slots)
-        strings = [slot.string for slot in slots]
-        if demand.drone is not None and not priced[row][2]:
-            strings.append(demand.drone[0])
-        if has_holder and demand.drone is not None and posture.holder:
-            slots.append(Slot(demand.drone[0], demand.drone[1], posture.holder))
-        bow[row] = (min(strings) + max(strings)) / 2.0
-        for column, slot in enumerate(slots):
-            string[row, column], key[row, column], finger[row, column] = slot
-    place_mm, row_mm = _places(reach, string, key)
+    """Turn postures into parallel arrays: those of what is held, laid out over the postures."""
+    hold = np.array([number for _, number, _ in found])
+    string, key, finger, place_mm, row_mm = (
+        field[hold] for field in _slot_fields(demand, reach, holds)
+    )
     place_key = -12.0 * np.log2(1.0 - place_mm / reach.instrument.string_length_mm)
-    hand_key = np.array([posture.hand_key for posture in postures], dtype=float)
-    names = sorted({name for _, terms, _ in priced for name in terms})
-    terms = {name: np.array([item[1].get(name, 0.0) for item in priced]) for name in names}
-    priced_terms = np.zeros((len(postures), len(POSTURE_TERMS)))
-    for name, costs in terms.items():
-        priced_terms[:, POSTURE_TERMS.index(name)] = costs
-    labels: dict[tuple[tuple[Slot, ...], int], int] = {}
-    for posture in postures:
-        labels.setdefault((posture.slots, posture.holder), len(labels))
+    hand_key = np.array([posture.hand_key for posture, _, _ in found])
+    priced = _priced(holds, found)
+    named = {name for _, _, terms in found for name in terms}
+    named.update(*(holds[number].terms for number in set(hold.tolist())))
+    terms = {name: priced[:, at].copy() for at, name in enumerate(POSTURE_TERMS) if name in named}
+    labels: dict[int, int] = {}
+    stops = [
+        tuple([Stop(midi, *slot) for midi, slot in zip(demand.midis, one.slots, strict=True)])
+        for one in holds
+    ]
+    hand_mm = np.array(reach.hand_places_mm)[hand_key]
+    bow = np.array([_bow(demand, one) for one in holds])[hold]
+    pause = np.array([one.pause for one in holds], dtype=float)[hold]
     return PostureSet(
         serial=serial,
-        postures=postures,
+        postures=tuple([posture for posture, _, _ in found]),
         string=string,
         key=key,
         finger=finger,
         place_mm=place_mm,
         place_key=place_key,
         row_mm=row_mm,
-        hand_mm=np.array([reach.hand_places_mm[posture.hand_key] for posture in postures]),
-        hand_key=hand_key,
+        hand_mm=hand_mm,
+        hand_key=hand_key.astype(float),
         bow=bow,
-        tones=tones,
+        tones=len(demand.midis),
         base=grain(np.sum(np.array(list(terms.values())), axis=0)),
-        pause=np.array([pause for _, _, pause in priced], dtype=float),
-        stops=tuple(
-            tuple(Stop(midi, *slot) for midi, slot in zip(demand.midis, p.slots, strict=True))
-            for p in postures
-        ),
+        pause=pause,
+        stops=tuple([stops[number] for number in hold.tolist()]),
         packed=np.stack([string, key, finger, place_mm, place_key, row_mm], axis=1),
-        label=np.array([labels[p.slots, p.holder] for p in postures], dtype=np.int64),
-        priced=priced_terms,
+        label=np.array([labels.setdefault(number, len(labels)) for number in hold.tolist()]),
+        facts=np.column_stack([hand_mm, bow, pause, priced]),
         drone=demand.drone,
         terms=terms,
     )
 
 
-def _places(reach: Reach, string: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Places of the stops in mm along the string and across the rows; 0 for empty slots."""
-    place_mm = np.zeros(string.shape)
-    row_mm = np.zeros(string.shape)
-    for index in np.ndindex(string.shape):
-        if string[index]:
-            own = reach.instrument.string(int(string[index]))
-            place_mm[index] = own.place_mm(int(key[index]))
-            row_mm[index] = own.row_mm
-    return place_mm, row_mm
+def _bow(demand: Demand, hold: _Hold) -> float:
+    """The middle of the strings that the bow sounds."""
+    strings = [slot.string for slot in hold.slots]
+    if demand.drone is not None and not hold.pause:
+        strings.append(demand.drone[0])
+    return (min(strings) + max(strings)) / 2.0
+
+
+def _priced(holds: list[_Hold], found: list[_Placed]) -> Array:
+    """All terms of each posture, shape (postures, terms)."""
+    rows = []
+    for _, number, place in found:
+        held = holds[number].terms
+        rows.append([held.get(name, 0.0) + place.get(name, 0.0) for name in POSTURE_TERMS])
+    return np.array(rows)
+
+
+def _slot_fields(demand: Demand, reach: Reach, holds: list[_Hold]) -> list[Array]:
+    """String, key, finger, place and row in mm of each slot of each hold; 0 for empty slots, and
+    the place of an open string."""
+    columns = len(demand.midis) + int(demand.drone is not None and demand.drone[1] > 0)
+    whole = np.zeros((3, len(holds), columns), dtype=np.int64)
+    in_mm = np.zeros((2, len(holds), columns))
+    for row, hold in enumerate(holds):
+        slots = list(hold.slots)
+        if hold.holder and demand.drone is not None:
+            slots.append(Slot(demand.drone[0], demand.drone[1], hold.holder))
+        for column, slot in enumerate(slots):
+            own = reach.instrument.string(slot.string)
+            whole[:, row, column] = slot
+            in_mm[:, row, column] = own.place_mm(slot.key), own.row_mm
+    return [*whole, *in_mm]

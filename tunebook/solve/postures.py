@@ -76,7 +76,8 @@ class PostureSet:
     posture's cost for one event, ``pause`` 1 where the bow has to leave the drone. ``label``
     numbers what a player sees (strings, keys, fingers), whatever the hand's place. ``stops`` are
     the tones as they are handed on, ``packed`` all slot fields in one array (postures, 6, slots),
-    ``priced`` all terms in one (postures, terms) in the order of POSTURE_TERMS.
+    ``facts`` in one (postures, facts) the hand's place, the bow's, whether the drone pauses, and
+    all terms in the order of POSTURE_TERMS.
     """
 
     serial: int
@@ -96,7 +97,7 @@ class PostureSet:
     label: Array
     stops: tuple[tuple[Stop, ...], ...]
     packed: Array
-    priced: Array
+    facts: Array
     drone: tuple[int, int, int | None] | None = None
     terms: dict[str, Array] = field(default_factory=dict)
 
@@ -133,6 +134,25 @@ class Reach:
             self.spans[pair] = np.array(bounds) / PIANO_SEMITONE_MM
         self.row_units = instrument.row_distance_mm / PIANO_SEMITONE_MM
         self.home_mm = key_place_mm(instrument.string_length_mm, int(weights.home_key))
+
+        away_mm = [place_mm - self.home_mm for place_mm in self.hand_places_mm]
+        self.home_costs = tuple(
+            (weights.above_home if away > 0 else -weights.below_home) * away / 100.0
+            for away in away_mm
+        )
+        self._leans: dict[tuple[int, float], list[tuple[float, float, bool]]] = {}
+
+    def leans(self, slot: Slot) -> list[tuple[float, float, bool]]:
+        """``lean_cost`` of this finger on this key from each place of the hand."""
+        place_mm = self.instrument.string(slot.string).place_mm(slot.key)
+        known = self._leans.get((slot.finger, place_mm))
+        if known is None:
+            known = [
+                self.lean_cost(slot.finger, hand_key, place_mm)
+                for hand_key in range(len(self.hand_places_mm))
+            ]
+            self._leans[slot.finger, place_mm] = known
+        return known
 
     def place_key(self, place_mm: float) -> float:
         """Key number, not rounded, that lies at this place: the fret formula turned round."""

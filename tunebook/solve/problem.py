@@ -26,7 +26,8 @@ from tunebook.solve.postures import Array, Demand, PostureSet
 
 @dataclass(frozen=True)
 class Problem:
-    """A tune made ready for the search: the playable events, their postures, their order."""
+    """A tune made ready for the search: the playable events, their postures, their order.
+    ``held`` is the drone that is asked for at each event."""
 
     tune: Tune
     tables: CostTables
@@ -34,6 +35,7 @@ class Problem:
     sets: tuple[PostureSet, ...]
     layers: Layers
     drone: tuple[DroneDemand, ...]
+    held: tuple[DroneDemand | None, ...]
     speed: float
     unplayable: tuple[Event, ...]
     messages: tuple[Message, ...]
@@ -48,7 +50,8 @@ def pose_problem(
     """Make the search's layers for ``tune`` at ``speed`` (whole notes a second)."""
     kept, messages = possible_drones(drone, tables.reach.instrument, tune)
     outline = outline_of(tune, speed, tables.weights, kept)
-    found = _postures(outline, kept, tables, messages)
+    held = drones_at(kept, outline.events, outline.end)
+    found = _postures(outline, held, tables, messages)
     left_out = tuple([number for number, postures in enumerate(found) if postures is None])
     sets = tuple([postures for postures in found if postures is not None])
     course = course_of(outline, left_out)
@@ -59,6 +62,7 @@ def pose_problem(
         sets,
         _layers(course, sets, tables),
         kept,
+        tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None]),
         speed,
         tuple([outline.events[number] for number in left_out]),
         tuple(messages),
@@ -67,7 +71,7 @@ def pose_problem(
 
 def _postures(
     outline: Outline,
-    drone: Sequence[DroneDemand],
+    held: Sequence[DroneDemand | None],
     tables: CostTables,
     messages: list[Message],
 ) -> list[PostureSet | None]:
@@ -75,7 +79,6 @@ def _postures(
     known: dict[tuple[int, int], PostureSet | None] = {}
     found: list[PostureSet | None] = []
     tune = outline.tune
-    held = drones_at(drone, outline.events, outline.end)
     for event, plain, over in zip(outline.events, outline.demands, held, strict=True):
         if plain is None:
             postures, noticed = postures_for(event, over, tables, tune)
@@ -121,11 +124,9 @@ def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -
         sets, course.shares, course.pauses, course.times_played, strict=True
     ):
         asked = postures.serial, share, pause if postures.may_pause else 0.0, count
-        own = known.get(asked)
-        if own is None:
-            own = tables.posture_cost(postures, share, asked[2])
-            known[asked] = own = own * count if count != 1 else own
-        states.append(own)
+        if asked not in known:
+            known[asked] = tables.own_cost(postures, *asked[1:])
+        states.append(known[asked])
     return states
 
 

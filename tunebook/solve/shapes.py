@@ -25,7 +25,7 @@ from tunebook.solve.chord_names import bass_class, chord_classes
 from tunebook.solve.cost_tables import CostTables, tables_for
 from tunebook.solve.movements import movement_terms
 from tunebook.solve.postures import Demand, PostureSet
-from tunebook.solve.views import Passage, path_view, take
+from tunebook.solve.views import Passage, choose, view_of
 
 HIGHEST_KEY = 7
 """Shapes lie within seven keys; our judgement: beyond, the hand has left first position."""
@@ -278,10 +278,10 @@ def _movements(tables: CostTables, before: _Wish, after: _Wish, time_s: float) -
     """(shapes before x shapes after) cost of going from shape to shape."""
     first, second = _held_shapes(tables, before), _held_shapes(tables, after)
     both = [*first, *second]
-    view = path_view([held.postures for held in both], [held.row for held in both])
+    chosen = choose([held.postures for held in both], [held.row for held in both])
     froms, tos = np.meshgrid(np.arange(len(first)), np.arange(len(first), len(both)), indexing="ij")
     terms = movement_terms(
-        take(view, froms.ravel()), take(view, tos.ravel()), Passage(), tables.reach
+        view_of(chosen, froms.ravel()), view_of(chosen, tos.ravel()), Passage(), tables.reach
     )
     total = np.zeros(froms.size)
     for fixed, by_time in terms.values():

@@ -41,34 +41,42 @@ class View(NamedTuple):
     tones: Array | int
 
 
-def path_view(postures: Sequence[PostureSet], rows: Sequence[int]) -> View:
-    """One posture of each set, as a path: arrays of the path's length, slots padded."""
-    width = max(layer.packed.shape[2] for layer in postures)
-    padded = np.zeros((len(postures), 6, width))
-    for index, (layer, row) in enumerate(zip(postures, rows, strict=True)):
-        padded[index, :, : layer.packed.shape[2]] = layer.packed[row]
-    whole = padded[:, :3].astype(np.int64)
-    fields = [
-        [(whole if number < 3 else padded)[:, number, slot] for slot in range(width)]
-        for number in range(6)
-    ]
+class Chosen(NamedTuple):
+    """One posture of each of some sets: its facts (see PostureSet), shape (facts, sets), its slot
+    fields in the order of View, shape (6, slots, sets), slots padded, and how many are tones."""
+
+    facts: Array
+    slots: Array
+    tones: Array
+
+
+def choose(postures: Sequence[PostureSet], rows: Sequence[int]) -> Chosen:
+    """Posture ``rows[i]`` of ``postures[i]``."""
     pairs = list(zip(postures, rows, strict=True))
-    return _view_of(
-        fields,
-        np.array([layer.hand_mm[row] for layer, row in pairs]),
-        np.array([layer.bow[row] for layer, row in pairs]),
+    facts = np.concatenate([layer.facts[row] for layer, row in pairs])
+    widths = {layer.packed.shape[2] for layer in postures}
+    if len(widths) == 1:
+        slots = np.concatenate([layer.packed[row] for layer, row in pairs])
+        slots = slots.reshape(len(pairs), 6, -1)
+    else:
+        slots = np.zeros((len(pairs), 6, max(widths)))
+        for index, (layer, row) in enumerate(pairs):
+            slots[index, :, : layer.packed.shape[2]] = layer.packed[row]
+    return Chosen(
+        np.ascontiguousarray(facts.reshape(len(pairs), -1).T),
+        np.ascontiguousarray(slots.transpose(1, 2, 0)),
         np.array([layer.tones for layer in postures]),
     )
 
 
-def take(view: View, index: Array) -> View:
-    """The entries ``index`` of a path's view."""
-    fields = [[slot[index] for slot in slots] for slots in view[:6]]
-    return _view_of(fields, view.hand_mm[index], view.bow[index], np.asarray(view.tones)[index])
+def view_of(chosen: Chosen, index: Array) -> View:
+    """The entries ``index`` of what was chosen, as a row."""
+    hand_mm, bow = chosen.facts[:2].take(index, axis=1)
+    return _view(chosen.slots.take(index, axis=2), hand_mm, bow, chosen.tones.take(index))
 
 
-def _view_of(fields: list[list[Array]], hand_mm: Array, bow: Array, tones: Array | int) -> View:
-    string, key, finger, place_mm, place_key, row_mm = fields
+def _view(slots: Array, hand_mm: Array, bow: Array, tones: Array) -> View:
+    string, key, finger, place_mm, place_key, row_mm = (list(field) for field in slots)
     return View(string, key, finger, place_mm, place_key, row_mm, hand_mm, bow, tones)
 
 
@@ -93,13 +101,7 @@ def holds_of(postures: PostureSet) -> Holds:
 def holds_view(holds: Sequence[Holds], index: Array) -> View:
     """The entries ``index`` of all these holds in a row; they have equally many slots. The hand's
     place is not known of them and left at 0."""
-    packed = np.concatenate([one.packed for one in holds])
-    whole = packed[:, :3].astype(np.int64)
-    slots = range(packed.shape[2])
-    fields = [
-        [(whole if number < 3 else packed)[:, number, slot][index] for slot in slots]
-        for number in range(6)
-    ]
+    slots = np.concatenate([one.packed for one in holds]).transpose(1, 2, 0).take(index, axis=2)
     tones = np.repeat([one.tones for one in holds], [len(one) for one in holds])
     bow = np.concatenate([one.bow for one in holds])
-    return _view_of(fields, np.zeros(len(index)), bow[index], tones[index])
+    return _view(slots, np.zeros(len(index)), bow[index], tones[index])

@@ -10,7 +10,7 @@ import numpy as np
 from tunebook.solve.movements import movement_terms
 from tunebook.solve.postures import POSTURE_TERMS, Array, Posture
 from tunebook.solve.problem import Problem
-from tunebook.solve.views import path_view, take
+from tunebook.solve.views import Chosen, choose, view_of
 
 LIMIT, MOVED_TONE = "limit", "moved_tone"
 """Terms of a broken limit and of a tied tone that has to be struck again: they steer the search
@@ -40,8 +40,9 @@ class Walk:
 def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     """Price the path that takes posture ``rows[i]`` for event i."""
     course, sets = problem.course, problem.sets
-    own = _own_terms(problem, rows)
-    moved_names, moved = _movement_costs(problem, rows)
+    chosen = choose(sets, rows)
+    own = _own_terms(problem, chosen)
+    moved_names, moved = _movement_costs(problem, chosen)
     # The order of the names decides in which order the cost is added up.
     named = {
         name for layer in {id(layer): layer for layer in sets}.values() for name in layer.terms
@@ -71,25 +72,23 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
 
 def event_costs(problem: Problem, rows: Sequence[int]) -> list[float]:
     """The sums of the terms of each event, as ``walk_of`` has them."""
-    own = _own_terms(problem, rows)
-    moved_names, moved = _movement_costs(problem, rows)
+    chosen = choose(problem.sets, rows)
+    own = _own_terms(problem, chosen)
+    moved_names, moved = _movement_costs(problem, chosen)
     own[np.abs(own) <= NOTHING] = 0.0
     entered = _entered(problem, moved)
-    is_new = np.ones(entered.shape, dtype=bool)
     for number, name in enumerate(moved_names):
-        if name in _OWN:
+        if name in POSTURE_TERMS:
             # Terms of one name are added up first, and stand where the event's own would.
-            place = _OWN.index(name)
-            is_new[number] = own[place] == 0.0
-            own[place] = np.where(is_new[number], 0.0, own[place] + entered[number])
-    sums = np.zeros(len(rows))
-    for name, costs in zip(_OWN, own, strict=True):
-        if name != LIMIT:
-            sums += costs
-    for name, costs, is_counted in zip(moved_names, entered, is_new, strict=True):
-        if name not in (LIMIT, MOVED_TONE):
-            sums += np.where(is_counted, costs, 0.0)
-    return sums.tolist()
+            costs = own[POSTURE_TERMS.index(name)]
+            is_joined = costs != 0.0
+            costs[is_joined] += entered[number, is_joined]
+            entered[number, is_joined] = 0.0
+        if name in (LIMIT, MOVED_TONE):
+            entered[number] = 0.0
+    own[POSTURE_TERMS.index(LIMIT)] = 0.0
+    sums: list[float] = np.add.reduce(np.concatenate([own, entered]), axis=0).tolist()
+    return sums
 
 
 def _terms_by_event(
@@ -107,17 +106,12 @@ def _terms_by_event(
     return terms
 
 
-def _own_terms(problem: Problem, rows: Sequence[int]) -> Array:
+def _own_terms(problem: Problem, chosen: Chosen) -> Array:
     """Costs of the postures, shape (terms, events), by the names of _OWN."""
-    pairs = list(zip(problem.sets, rows, strict=True))
-    costs = np.zeros((len(_OWN), len(rows)))
-    shares = np.array(problem.course.shares)
-    priced = np.concatenate([layer.priced[row] for layer, row in pairs])
-    np.multiply(priced.reshape(len(rows), -1).T, shares, out=costs[:-1])
-    costs[-1] = [
-        pause if layer.may_pause and layer.pause[row] else 0.0
-        for (layer, row), pause in zip(pairs, problem.course.pauses, strict=True)
-    ]
+    pause, priced = chosen.facts[2], chosen.facts[3:]
+    costs = np.empty((len(_OWN), len(pause)))
+    np.multiply(priced, problem.course.shares, out=costs[:-1])
+    np.multiply(pause, problem.course.pauses, out=costs[-1])
     return costs
 
 
@@ -130,14 +124,13 @@ def _entered(problem: Problem, moved: Array) -> Array:
     return entered
 
 
-def _movement_costs(problem: Problem, rows: Sequence[int]) -> tuple[list[str], Array]:
+def _movement_costs(problem: Problem, chosen: Chosen) -> tuple[list[str], Array]:
     """Names of the movement terms and their costs, shape (terms, ways)."""
     course = problem.course
     if not course.ways:
         return [], np.zeros((0, 0))
-    view = path_view(problem.sets, rows)
     starts, ends = course.ends
-    before, after = take(view, starts), take(view, ends)
+    before, after = view_of(chosen, starts), view_of(chosen, ends)
     terms = movement_terms(before, after, course.passage, problem.tables.reach)
     costs = np.zeros((len(terms), len(course.ways)))
     for number, (fixed, by_time) in enumerate(terms.values()):

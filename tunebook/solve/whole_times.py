@@ -11,7 +11,7 @@ import math
 from fractions import Fraction
 from typing import NamedTuple
 
-from tunebook.model.tune import Tune
+from tunebook.model.tune import Meter, Tune
 
 
 class Same:
@@ -31,7 +31,8 @@ class Same:
 
 class WholeTimes(NamedTuple):
     """Times in steps of which ``per_whole`` make a whole note. ``bars`` are (onset, duration) of
-    each bar, ``notes`` those of the notes of each bar. Every metre's unit is a number of steps."""
+    each bar, ``notes`` those of the notes of each bar. A metre's unit is a number of steps, and
+    so is half a whole note."""
 
     per_whole: int
     bars: tuple[tuple[int, int], ...]
@@ -40,6 +41,10 @@ class WholeTimes(NamedTuple):
     def steps(self, time: Fraction) -> int:
         """``time``, which must be a time of this tune, in steps."""
         return time.numerator * (self.per_whole // time.denominator)
+
+    def of_meter(self, meter: Meter) -> int:
+        """The length of a full bar in steps, 0 when the metre is free."""
+        return meter.beats * (self.per_whole // meter.unit)
 
     @property
     def end(self) -> Fraction:
@@ -61,7 +66,7 @@ def _whole_times(same: Same) -> WholeTimes:
     for bar in bars:
         parts.update([note.onset.denominator for note in bar.notes])
         parts.update([note.duration.denominator for note in bar.notes])
-    per_whole = math.lcm(*parts, *{bar.meter.unit for bar in bars if bar.meter.unit})
+    per_whole = math.lcm(2, *parts, *{bar.meter.unit for bar in bars if bar.meter.unit})
     factors = {part: per_whole // part for part in parts}
 
     def steps(time: Fraction) -> int:
