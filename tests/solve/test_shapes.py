@@ -16,7 +16,8 @@ from tunebook.model.tune import ChordSymbol
 from tunebook.read.chord_symbols import read_chord_symbol
 from tunebook.read.profile import read_hand, read_instrument
 from tunebook.solve.chord_names import chord_classes
-from tunebook.solve.shapes import HIGHEST_KEY, Shape, choose_shapes, chord_shapes, shape_words
+from tunebook.solve.held_shapes import HIGHEST_KEY, Shape
+from tunebook.solve.shapes import choose_shapes, chord_shapes, shape_words
 
 PLACE = SourcePlace("trial.abc", 1)
 COMMON = ("C", "D", "E", "F", "G", "A", "Bb", "Dm", "Em", "Am", "Bm", "Gm", "Cm", "F#m")
@@ -144,14 +145,15 @@ def test_chord_without_a_shape_leaves_the_others_alone() -> None:
 
 def test_sequence_is_the_cheapest_of_all() -> None:
     from tunebook.solve.cost_tables import tables_for
-    from tunebook.solve.shapes import _held_shapes, _movements, _wish
+    from tunebook.solve.held_shapes import held_shapes, wish_for
+    from tunebook.solve.shapes import _movements
 
     limits = Limits(highest_key=5)
     instrument, player = harpa(), hand()
     tables = tables_for(instrument, player, limits)
     chords = spans("Em", "C", "Am")
-    wishes = [_wish(span.chord, (2,)) for span in chords]
-    layers = [_held_shapes(tables, wish) for wish in wishes]
+    wishes = [wish_for(span.chord, (2,)) for span in chords]
+    layers = [held_shapes(tables, wish) for wish in wishes]
     steps = [_movements(tables, a, b, 2.0) for a, b in itertools.pairwise(wishes)]
     best = min(
         sum(layer[row].shape.cost for layer, row in zip(layers, rows, strict=True))

@@ -7,6 +7,7 @@ out is solved like a melody, so every change from shape to shape is priced and c
 
 from __future__ import annotations
 
+import bisect
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -20,7 +21,8 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, ChordSymbol, Meter, Note, Pitch, Tune
 from tunebook.solve.chord_names import bass_class, chord_classes, spell_tone
 from tunebook.solve.fingering import choose_fingering
-from tunebook.solve.shapes import HIGHEST_KEY, choose_shapes
+from tunebook.solve.held_shapes import HIGHEST_KEY
+from tunebook.solve.shapes import choose_shapes
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,7 @@ def accompaniment_tune(
     return replace(tune, bars=tuple(bars), second_voice=(), messages=())
 
 
+@lru_cache(maxsize=64)
 def pattern_for(rhythm: str, meter: Meter) -> tuple[Hit, ...]:
     """The strokes of a bar for a tune type (the text of R:) in a metre; empty in a free metre."""
     if meter.is_free:
@@ -137,10 +140,10 @@ def _bar_notes(
 
 
 def _chord_at(chords: Sequence[ChordSpan], onset: Fraction) -> ChordSpan | None:
-    for span in chords:
-        if span.onset <= onset < span.onset + span.duration:
-            return span
-    return None
+    number = bisect.bisect_right(chords, onset, key=lambda span: span.onset) - 1
+    if number < 0 or onset >= chords[number].onset + chords[number].duration:
+        return None
+    return chords[number]
 
 
 def _low_tone(chord: ChordSymbol, instrument: Instrument, limits: Limits, has_root: bool) -> int:

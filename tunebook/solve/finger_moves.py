@@ -20,18 +20,30 @@ STILL_MM = 1.0
 
 
 class FingerMoves(NamedTuple):
-    """``steady`` are the terms that hold wherever the hand goes. ``still`` are (term, cost) that
+    """``steady`` are the terms that hold wherever the hand goes. ``still`` are costs by term that
     count only where the hand stays within STILL_MM; ``passing`` are (where one finger passes
     another on a string, way of the hand in mm from which on it does so with a shift)."""
 
     steady: Terms
-    still: list[tuple[str, Array]]
+    still: dict[str, Array]
     passing: list[tuple[Array, Array]]
+
+    def spread(self, index: Array) -> FingerMoves:
+        """The entries ``index`` of these."""
+
+        def taken(values: Array) -> Array:
+            return values.take(index) if values.ndim else values
+
+        return FingerMoves(
+            {name: (taken(a), taken(b)) for name, (a, b) in self.steady.items()},
+            {name: taken(costs) for name, costs in self.still.items()},
+            [(taken(where), taken(shift_mm)) for where, shift_mm in self.passing],
+        )
 
 
 def finger_moves(a: View, b: View, passage: Passage, reach: Reach) -> FingerMoves:
     """The costs of the way from ``a`` to ``b``, the hand's own way left out."""
-    moves = FingerMoves({}, [], [])
+    moves = FingerMoves({}, {}, [])
     _add_bow(moves.steady, a, b, passage, reach)
     same = _same_presses(a, b)
     for p in range(len(a.string)):
@@ -156,7 +168,9 @@ def _add_successive(
     lower = np.minimum(a.finger[p], b.finger[q])
     upper = np.maximum(a.finger[p], b.finger[q])
     ordered_mm = np.where(rises, along_mm, -along_mm)
-    moves.passing.append((pair & same_string & (ordered_mm < 0), 0.5 * np.abs(along_mm)))
+    passes = pair & same_string & (ordered_mm < 0)
+    if passes.any():
+        moves.passing.append((passes, 0.5 * np.abs(along_mm)))
     nearer_mm = np.minimum(a.place_mm[p], b.place_mm[q])
     step_mm = (reach.instrument.string_length_mm - nearer_mm) * (1.0 - 2.0 ** (-1.0 / 12.0))
     crossed = pair & ~same_string & (np.abs(along_mm) <= weights.crossed_window * step_mm)
@@ -176,7 +190,8 @@ def _add_successive(
         keys = b.place_key[q] - a.place_key[p]
         units = 0.5 * np.hypot(along_mm, across_mm) / PIANO_SEMITONE_MM
         units = units + 0.5 * np.hypot(keys, across_mm / PIANO_SEMITONE_MM)
-        moves.still.extend(_spans(at_once, lower, upper, units, reach))
+        for name, cost in _spans(at_once, lower, upper, units, reach):
+            moves.still[name] = moves.still[name] + cost if name in moves.still else cost
 
 
 def _spans(

@@ -86,7 +86,7 @@ def _together(
     for part, part_by_time in moves.steady.values():
         fixed += part
         by_time += part_by_time
-    still = sum((cost for _, cost in moves.still), np.zeros(len(froms)))
+    still = sum(moves.still.values(), np.zeros(len(froms)))
     ends = np.cumsum(sizes)
     return [
         _by_steps(moves, fixed[cut], by_time[cut], still[cut], cut, shape, reach)

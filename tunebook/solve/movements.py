@@ -7,36 +7,51 @@ a whole table, two equally long rows give the costs along a path.
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
-from tunebook.solve.finger_moves import STILL_MM, add_term, finger_moves
+from tunebook.model.hand import Limits
+from tunebook.solve.finger_moves import STILL_MM, FingerMoves, add_term, finger_moves
 from tunebook.solve.postures import Array, Reach
 from tunebook.solve.views import Passage, Terms, View
 
 _ORDER = (
     "shift", "string_change", "slide", "row_jump", "substitution", "passing", "crossed",
-    "weak_neighbours", "stretch", "squeeze", "limit", "moved_tone",
+    "weak_neighbours", "stretch", "squeeze", "moved_tone",
 )  # fmt: skip
 """Terms are always added up in this order, so that sums come out alike to the last digit."""
 
 
 def movement_terms(a: View, b: View, passage: Passage, reach: Reach) -> Terms:
     """All terms of the way from ``a`` to ``b``, each as (A, B)."""
-    weights = reach.weights
     moved_mm = np.abs(b.hand_mm - a.hand_mm)
-    is_open = sum(finger > 0 for finger in a.finger) == 0
-    share = np.where(is_open | passage.is_freed, weights.shift_freed, 1.0)
+    is_free = a.is_open | np.asarray(passage.is_freed)
+    return with_hand(finger_moves(a, b, passage, reach), moved_mm, is_free, reach)
+
+
+def with_hand(fingers: FingerMoves, moved_mm: Array, is_free: Array, reach: Reach) -> Terms:
+    """All terms, given what the fingers do, how far the hand goes, and where it is free."""
+    weights = reach.weights
+    share = np.where(is_free, weights.shift_freed, 1.0)
     terms: Terms = {"shift": shift_cost(moved_mm, share, reach)}
-    fingers = finger_moves(a, b, passage, reach)
     terms.update(fingers.steady)
     if not reach.limits.allows_shifts:
         add_term(terms, "limit", shift_limit(moved_mm, reach))
     for where, shift_mm in fingers.passing:
         cost = np.where(moved_mm >= shift_mm, weights.passing, weights.passing_in_place)
         add_term(terms, "passing", np.where(where, cost, 0.0))
-    for name, cost in fingers.still:
+    for name, cost in fingers.still.items():
         add_term(terms, name, np.where(moved_mm < STILL_MM, cost, 0.0))
-    return {name: terms[name] for name in _ORDER if name in terms}
+    return {name: terms[name] for name in _order(reach.limits) if name in terms}
+
+
+@functools.lru_cache(maxsize=64)
+def _order(limits: Limits) -> tuple[str, ...]:
+    """The order of terms; broken limits follow the first term that may break one."""
+    first = "crossed" if limits.allows_substitution else "substitution"
+    place = 1 + _ORDER.index(first if limits.allows_shifts else "shift")
+    return (*_ORDER[:place], "limit", *_ORDER[place:])
 
 
 def shift_cost(moved_mm: Array, share: Array | float, reach: Reach) -> tuple[Array, Array]:

@@ -40,6 +40,11 @@ class View(NamedTuple):
     bow: Array
     tones: Array | int
 
+    @property
+    def is_open(self) -> Array:
+        """Where no finger presses anything."""
+        return np.logical_not(np.logical_or.reduce([finger > 0 for finger in self.finger]))
+
 
 class Chosen(NamedTuple):
     """One posture of each of some sets: its facts (see PostureSet), shape (facts, sets), its slot
