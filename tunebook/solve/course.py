@@ -92,6 +92,11 @@ class Course:
         return np.array([way.times for way in self.ways], dtype=float)
 
     @functools.cached_property
+    def lengths(self) -> list[float]:
+        """How long each event is, in whole notes."""
+        return [float(event.duration) for event in self.events]
+
+    @functools.cached_property
     def event_counts(self) -> Array:
         """How often each event counts."""
         return np.array(self.times_played, dtype=float)

@@ -115,10 +115,12 @@ def _held(problem: Problem, rows: Sequence[int], drone: Stop | None) -> tuple[fl
         return 0.0, 0
     total = heard = 0.0
     fingers: dict[int, float] = {}
-    for event, layer, row in zip(problem.course.events, problem.sets, rows, strict=True):
+    course = problem.course
+    for event, length, layer, row in zip(
+        course.events, course.lengths, problem.sets, rows, strict=True
+    ):
         if event.is_grace:
             continue
-        length = float(event.duration)
         total += length
         if not layer.pause[row]:
             heard += length

@@ -43,7 +43,8 @@ def with_hand(fingers: FingerMoves, moved_mm: Array, is_free: Array, reach: Reac
         add_term(terms, "passing", np.where(where, cost, 0.0))
     for name, cost in fingers.still.items():
         add_term(terms, name, np.where(moved_mm < STILL_MM, cost, 0.0))
-    return {name: terms[name] for name in _order(reach.limits) if name in terms}
+    names = (*_order(reach.limits), *terms)
+    return {name: terms[name] for name in names if name in terms}
 
 
 @functools.lru_cache(maxsize=64)

@@ -206,6 +206,8 @@ def _as_arrays(
     priced = _priced(holds, found)
     named = {name for _, _, terms in found for name in terms}
     named.update(*(holds[number].terms for number in set(hold.tolist())))
+    if not named.issubset(POSTURE_TERMS):
+        raise ValueError("every term of a posture has to stand in POSTURE_TERMS")
     terms = {name: priced[:, at].copy() for at, name in enumerate(POSTURE_TERMS) if name in named}
     labels: dict[int, int] = {}
     stops = [
