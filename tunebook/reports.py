@@ -153,7 +153,10 @@ def print_compare_report(report: CompareReport, as_json: bool) -> None:
     totals = [f"{mean:.2f}" + (f" ({out} out)" if out else "") for _, mean, out in report.totals]
     rows.append(["", "mean of the tunes that fit", *totals])
     print_table(columns, rows)
-    print("cost per second of music (lower is easier), drone, chords with a shape of all chords")
+    print(
+        "cost per second of music (lower is easier), drone, "
+        "chords of which a shape has root and third / all chords"
+    )
     _print_keys(report)
     if report.output:
         print(f"report: {report.output}")

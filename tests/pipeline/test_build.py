@@ -118,6 +118,9 @@ def test_a_retuned_book_says_what_changed(tmp_path: Path) -> None:
     assert len(report.retuning.tunes) == 8
     assert any(tune.moved_notes for tune in report.retuning.tunes)
     assert [round(one.cents) for one in report.retuning.strings] == [0, 0, -200, 0]
+    # This edition prints no shapes; what the chords lose is reported all the same.
+    assert not after.edition.shows_shapes
+    assert any(tune.lost_chords for tune in report.retuning.tunes)
     text = text_of(report.output)
     assert "Retuning card" in text and "293.7 Hz" in text and "261.6 Hz" in text
 

@@ -1,10 +1,15 @@
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 
+from tunebook.errors import SourcePlace
+from tunebook.model.arrangement import ChordSpan, Stop
 from tunebook.model.instrument import Instrument, String, key_place_mm
-from tunebook.model.tune import pitch_name
+from tunebook.model.tune import ChordSymbol, pitch_name
 from tunebook.solve.changes import find_string_changes, frequency_hz
+from tunebook.solve.chord_names import says_chord
 
 
 def instrument(*opens: int, length: float = 400.0) -> Instrument:
@@ -45,3 +50,12 @@ def test_other_string_lengths_are_no_mere_retuning() -> None:
 def test_frequencies_are_those_of_equal_temperament(midi: int, hz: float) -> None:
     # ISO 16:1975 sets A4; the others from the twelfth root of two, worked out by hand.
     assert frequency_hz(midi) == pytest.approx(hz, abs=0.001)
+
+
+def test_a_chord_is_lost_when_no_shape_has_root_and_third() -> None:
+    chord = ChordSymbol(SourcePlace("x"), "Am", 5, 0, "minor")
+    whole = (Stop(57, 2, 2, 1), Stop(60, 3, 10, 4))
+    bare = (Stop(57, 2, 2, 1), Stop(64, 3, 2, 1))
+    assert says_chord(ChordSpan(0, Fraction(0), Fraction(1), chord, shape=whole))
+    assert not says_chord(ChordSpan(0, Fraction(0), Fraction(1), chord, shape=bare))
+    assert not says_chord(ChordSpan(0, Fraction(0), Fraction(1), chord))

@@ -53,11 +53,11 @@ ENGLISH = ReportWords(
     easier="Easier now",
     harder="Harder now",
     none="none",
-    lost="drones and chords no longer there: {}",
+    lost="drones no longer there, chords without root or third: {}",
     gained="new drones: {}",
     comparison="Which tuning suits the tunes",
     comparison_text="Difficulty of each tune (cost per second of music; lower is easier), its "
-    "drone, and how many of its chords have a shape of how many.",
+    "drone, and how many of its chords have a shape with root and third (3/5: three of five).",
     totals="All tunes together",
     total_columns=("tuning", "mean difficulty", "tunes with notes out of compass"),
     tune="tune",
@@ -85,11 +85,12 @@ SWEDISH = ReportWords(
     easier="Lättare nu",
     harder="Svårare nu",
     none="ingen",
-    lost="borduner och ackord som inte längre finns: {}",
+    lost="borduner som inte längre finns, ackord utan grundton eller ters: {}",
     gained="nya borduner: {}",
     comparison="Vilken stämning passar låtarna",
     comparison_text="Varje låts svårighet (kostnad per sekund musik; lägre är lättare), dess "
-    "bordun, och hur många av dess ackord som har ett grepp.",
+    "bordun, och hur många av dess ackord som har ett grepp med grundton och ters (3/5: tre av "
+    "fem).",
     totals="Alla låtar tillsammans",
     total_columns=("stämning", "svårighet i medeltal", "låtar med toner utanför omfånget"),
     tune="låt",

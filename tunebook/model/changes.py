@@ -12,7 +12,8 @@ LEAST_SHOWN = 0.05
 class TuneChange:
     """One tune before and after. Pairs are (before, after). ``moved_notes`` lie on another string
     or key, ``refingered_notes`` keep their place but change the finger. ``lost`` and ``gained``
-    drones and ``lost_chords`` are names. ``changed_bars`` are indices into the tune's bars."""
+    drones are names, ``lost_chords`` those that no shape says any more with root and third.
+    ``changed_bars`` are indices into the tune's bars."""
 
     identity: str
     title: str
@@ -79,7 +80,7 @@ class RetuneFacts:
 @dataclass(frozen=True, slots=True)
 class TuningScore:
     """One tune in one tuning: difficulty (cost per second; None where a note is out of compass),
-    best drone, and how many of its chords have a two-string shape."""
+    best drone, and how many of its chords have a shape with root and third."""
 
     tuning: str
     difficulty: float | None

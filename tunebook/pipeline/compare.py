@@ -22,6 +22,7 @@ from tunebook.pipeline.ordering import order_tunes, unique_identities
 from tunebook.pipeline.reading import files_read, read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.read.profile import read_instrument
+from tunebook.solve.chord_names import says_chord
 from tunebook.solve.transpose import transpose_tune
 
 MOST_TUNINGS = 8
@@ -122,7 +123,8 @@ def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:
     if arrangement is None:
         return TuningScore(name, None, 0, 0, 0, "", 0, 0)
     missing = sum(not note.stops for note in arrangement.notes)
-    chords = {span.chord.symbol: bool(span.shape) for span in arrangement.chords}
+    chords = {span.chord.symbol for span in arrangement.chords}
+    said = {span.chord.symbol for span in arrangement.chords if says_chord(span)}
     return TuningScore(
         tuning=name,
         difficulty=None if missing else arrangement.difficulty,
@@ -130,7 +132,7 @@ def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:
         crossed_stops=sum("crossed" in note.ways for note in arrangement.notes),
         shifts=sum("shift" in note.ways for note in arrangement.notes),
         drone=" ".join(dict.fromkeys(pitch_name(span.stop.midi) for span in arrangement.drone)),
-        playable_chords=sum(chords.values()),
+        playable_chords=len(said),
         chord_count=len(chords),
     )
 

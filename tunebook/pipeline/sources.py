@@ -126,7 +126,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     """Solve one tune and write its source. Runs in a worker process."""
     from tunebook.write.lilypond import write_source
 
-    outcome = arrange_tune(tune, setup)
+    outcome = arrange_tune(tune, setup if before is None else _with_shapes(setup))
     if outcome.arrangement is None:
         return TuneSource(identity, outcome)
     arrangement = outcome.arrangement
@@ -156,10 +156,15 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     return TuneSource(identity, bare, text, beyond, why, change, exercises)
 
 
+def _with_shapes(setup: Setup) -> Setup:
+    """What a retuning takes from the chords is seen by their shapes, printed or not."""
+    return replace(setup, edition=replace(setup.edition, shows_shapes=True))
+
+
 def _change(
     identity: str, arrangement: Arrangement, tune: Tune, before: Setup
 ) -> TuneChange | None:
-    earlier = arrange_tune(tune, before).arrangement
+    earlier = arrange_tune(tune, _with_shapes(before)).arrangement
     return None if earlier is None else find_changes(identity, earlier, arrangement)
 
 

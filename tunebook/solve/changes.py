@@ -9,6 +9,7 @@ from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.changes import StringChange, TuneChange
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import pitch_name
+from tunebook.solve.chord_names import says_chord
 
 A4_HZ = 440.0
 """Concert pitch (ISO 16:1975)."""
@@ -29,7 +30,7 @@ def find_changes(identity: str, before: Arrangement, after: Arrangement) -> Tune
         new for was, new in pairs if _places(was) == _places(new) and _fingers(was) != _fingers(new)
     ]
     drones = _drones(before), _drones(after)
-    shapes_after = _shaped_chords(after)
+    chords_after = _said_chords(after)
     return TuneChange(
         identity=identity,
         title=after.tune.title,
@@ -43,7 +44,7 @@ def find_changes(identity: str, before: Arrangement, after: Arrangement) -> Tune
         difficulty=(before.difficulty, after.difficulty),
         lost_drones=tuple(name for name in drones[0] if name not in drones[1]),
         gained_drones=tuple(name for name in drones[1] if name not in drones[0]),
-        lost_chords=tuple(name for name in _shaped_chords(before) if name not in shapes_after),
+        lost_chords=tuple(name for name in _said_chords(before) if name not in chords_after),
         changed_bars=frozenset(note.bar_index for note in (*moved, *refingered)),
     )
 
@@ -103,8 +104,9 @@ def _drones(arrangement: Arrangement) -> tuple[str, ...]:
     return _unique(pitch_name(span.stop.midi) for span in arrangement.drone)
 
 
-def _shaped_chords(arrangement: Arrangement) -> tuple[str, ...]:
-    return _unique(span.chord.symbol for span in arrangement.chords if span.shape)
+def _said_chords(arrangement: Arrangement) -> tuple[str, ...]:
+    """Chords that at least one of their shapes says with root and third."""
+    return _unique(span.chord.symbol for span in arrangement.chords if says_chord(span))
 
 
 def _unique(names: Iterable[str]) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tunebook.errors import SourcePlace
+from tunebook.model.arrangement import ChordSpan
 from tunebook.model.tune import STEP_SEMITONES, ChordSymbol, Key, Pitch
 
 _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
@@ -46,6 +47,13 @@ def chord_classes(chord: ChordSymbol) -> tuple[int, ...]:
     elif extension[:1] in ("7", "9") or extension[:2] in ("11", "13"):
         tones.append(10)
     return tuple((chord.root_class + tone) % 12 for tone in tones)
+
+
+def says_chord(span: ChordSpan) -> bool:
+    """Whether the span's shape says what chord it is: it has the root, and the third or what
+    stands for it."""
+    heard = {stop.midi % 12 for stop in span.shape}
+    return set(chord_classes(span.chord)[:2]) <= heard
 
 
 def bass_class(chord: ChordSymbol) -> int:
