@@ -7,6 +7,7 @@ engraved once more as files of their own, which tells the piece that is at fault
 from __future__ import annotations
 
 import contextlib
+import itertools
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
@@ -29,7 +30,7 @@ from tunebook.assemble.lilypond_program import LilyPond
 # A process costs about a sixth of a second to start, so it is given many pieces; but not so many
 # that the others wait for the last one at the end.
 MOST_PIECES_A_PROCESS = 50
-# Of a few batches the later ones are small, so that all processes end at about the same time.
+# The last batches are small, so that all processes end at about the same time.
 LAST_SHARE = 0.2
 
 OnEngraved = Callable[[str, EngravedFiles], None]
@@ -63,10 +64,11 @@ class _State:
 
 @dataclass(frozen=True, slots=True)
 class _Batch:
-    """Stems for one process; ``gathered`` is the stem of the file that holds them all, if any."""
+    """Stems for one process; ``files`` are the files that hold them together, each with its stem
+    and those of its pieces; without them each piece is a file of its own."""
 
     stems: tuple[str, ...]
-    gathered: str = ""
+    files: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 def engrave_batches(orders: Orders, jobs: int) -> None:
@@ -101,24 +103,26 @@ def _run(state: _State, batch: _Batch) -> RunResult:
     """Engrave a batch. Runs in a thread of its own."""
     orders = state.orders
     where = (orders.program, orders.settings.resolve(), orders.folder.resolve())
-    if not batch.gathered:
+    if not batch.files:
         for stem in batch.stems:
             (orders.folder / f"{stem}.ly").write_text(orders.sources[stem], "utf-8")
         return run_engraver(*where, batch.stems, orders.limits, state.stop, state.begun.append)
-    text = joined([state.parts[stem] for stem in batch.stems])
-    (orders.folder / f"{batch.gathered}.ly").write_text(text, "utf-8")
+    for name, stems in batch.files:
+        text = joined([state.parts[stem] for stem in stems])
+        (orders.folder / f"{name}.ly").write_text(text, "utf-8")
 
     def begun(count: int) -> None:
         state.begun.extend(batch.stems[:count])
 
-    is_well = run_gathered(*where, batch.gathered, orders.limits, state.stop, begun)
+    names = [name for name, _ in batch.files]
+    is_well = run_gathered(*where, names, orders.limits, state.stop, begun)
     return RunResult(batch.stems if is_well else (), {}, () if is_well else batch.stems)
 
 
 def _settled(state: _State, batch: _Batch, result: RunResult) -> list[_Batch]:
     """Tell what became of a batch; return what is to be engraved once more."""
     orders = state.orders
-    if batch.gathered:
+    if batch.files:
         found = _gathered_files(state, batch) if result.done else None
         if found is None:
             return [_Batch(batch.stems)]
@@ -152,22 +156,29 @@ def _left_over(state: _State, result: RunResult) -> list[_Batch]:
 
 
 def _gathered_files(state: _State, batch: _Batch) -> dict[str, EngravedFiles] | None:
-    """What a gathered file became, piece by piece; None when any piece is missing."""
-    folder = state.orders.folder
-    pdf, opening_pdf = (folder / f"{batch.gathered}{end}.pdf" for end in ("", "-opening"))
-    has_opening = any(state.parts[stem].opening_score for stem in batch.stems)
+    """What the files of a batch became, piece by piece; None when any piece is missing."""
+    found: dict[str, EngravedFiles] = {}
     try:
-        music = told_apart(_boxes(folder, batch.gathered))
-        openings = told_apart(_boxes(folder, f"{batch.gathered}-opening")) if has_opening else {}
-        found = {}
-        for number, stem in enumerate(batch.stems):
-            opening = openings[number] if state.parts[stem].opening_score else ""
-            found[stem] = EngravedFiles(
-                pdf, music[number], opening_pdf if opening else None, opening
-            )
+        for name, stems in batch.files:
+            found |= _pieces_of(state, name, stems)
     except (OSError, ValueError, KeyError, IndexError):
         return None
-    return found if pdf.is_file() and (opening_pdf.is_file() or not has_opening) else None
+    return found
+
+
+def _pieces_of(state: _State, name: str, stems: Sequence[str]) -> dict[str, EngravedFiles]:
+    folder = state.orders.folder
+    pdf, opening_pdf = folder / f"{name}.pdf", folder / f"{name}-opening.pdf"
+    has_opening = any(state.parts[stem].opening_score for stem in stems)
+    if not pdf.is_file() or (has_opening and not opening_pdf.is_file()):
+        raise FileNotFoundError(pdf)
+    music = told_apart(_boxes(folder, name))
+    openings = told_apart(_boxes(folder, f"{name}-opening")) if has_opening else {}
+    found = {}
+    for number, stem in enumerate(stems):
+        opening = openings[number] if state.parts[stem].opening_score else ""
+        found[stem] = EngravedFiles(pdf, music[number], opening_pdf if opening else None, opening)
+    return found
 
 
 def _own_files(folder: Path, stem: str) -> EngravedFiles:
@@ -187,35 +198,32 @@ def _boxes(folder: Path, stem: str) -> str:
 
 
 def _batches(state: _State, jobs: int) -> list[_Batch]:
-    """The batches in the order in which they are begun, the longest first."""
-    batches: list[tuple[int, _Batch]] = []
+    """The batches in the order in which they are begun: neighbours together (they are likely to be
+    wanted together again), pieces that can share a file side by side."""
     sizes = {stem: len(source) for stem, source in state.orders.sources.items()}
-    alone = [stem for stem in sizes if stem not in state.parts]
-    for group in alike(state.parts):
-        if len(group) == 1:
-            alone += group
-            continue
-        for stems in _shared_out(group, sizes, jobs):
+    groups = sorted(alike(state.parts), key=lambda group: -len(group))
+    number_of = {stem: number for number, group in enumerate(groups) for stem in group}
+    batches = []
+    for stems in _shared_out(list(number_of), sizes, jobs):
+        files = []
+        for _, alike_ones in itertools.groupby(stems, key=number_of.__getitem__):
             state.files += 1
-            name = f"g{state.files:05d}"
-            batches.append((sum(sizes[stem] for stem in stems), _Batch(tuple(stems), name)))
-    for stems in _shared_out(alone, sizes, jobs):
-        batches.append((sum(sizes[stem] for stem in stems), _Batch(tuple(stems))))
-    return [batch for _, batch in sorted(batches, key=lambda pair: -pair[0])]
+            files.append((f"g{state.files:05d}", tuple(alike_ones)))
+        batches.append(_Batch(tuple(stems), tuple(files)))
+    alone = [stem for stem in sizes if stem not in state.parts]
+    return batches + [_Batch(tuple(stems)) for stems in _shared_out(alone, sizes, jobs)]
 
 
 def _shared_out(stems: Sequence[str], sizes: Mapping[str, int], jobs: int) -> list[list[str]]:
     """``stems`` in batches: two rounds for each process, the second short, or as many as are
-    needed when there are very many. Neighbours stay together: they are likely to be wanted
-    together again."""
+    needed when there are very many."""
     if not stems:
         return []
-    ordered = sorted(stems)
-    if len(ordered) < 4 * jobs:
-        return _evenly(ordered, sizes, min(jobs, len(ordered)))
-    rounds = -(-len(ordered) // (jobs * MOST_PIECES_A_PROCESS))
-    first = len(ordered) - round(len(ordered) * LAST_SHARE / rounds)
-    return _evenly(ordered[:first], sizes, jobs * rounds) + _evenly(ordered[first:], sizes, jobs)
+    if len(stems) < 4 * jobs:
+        return _evenly(stems, sizes, min(jobs, len(stems)))
+    rounds = -(-len(stems) // (jobs * MOST_PIECES_A_PROCESS))
+    first = len(stems) - round(len(stems) * LAST_SHARE / rounds)
+    return _evenly(stems[:first], sizes, jobs * rounds) + _evenly(stems[first:], sizes, jobs)
 
 
 def _evenly(stems: Sequence[str], sizes: Mapping[str, int], count: int) -> list[list[str]]:

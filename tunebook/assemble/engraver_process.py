@@ -18,7 +18,7 @@ from tunebook.errors import ProgramError
 
 DEFAULT_MEMORY_BYTES = 2 * 1024**3
 MOST_OUTPUT_BYTES = 200 * 1024**2
-_POLL_S = 0.05
+_POLL_S = 0.02
 _ERROR_LINE = re.compile(r"^(?P<stem>[\w-]+)\.ly:\d+:\d+: (?:fatal )?error: (?P<what>.+)$", re.M)
 _BEGUN = b"Interpreting music..."
 _FAILED_FILES = re.compile(r"failed files: (?P<names>.+)$", re.M)
@@ -83,17 +83,18 @@ def run_gathered(
     program: LilyPond,
     settings: Path,
     folder: Path,
-    stem: str,
+    names: Sequence[str],
     limits: RunLimits,
     stop: threading.Event,
     on_begun: Callable[[int], None],
 ) -> bool:
-    """Engrave ``<stem>.ly``, which holds many pieces; True when nothing at all went wrong.
+    """Engrave ``<name>.ly`` for each name, files of many pieces; True when nothing at all went
+    wrong.
 
     ``on_begun`` is called with the number of pieces that were begun. ``limits.timeout_s`` is the
     longest time without a word from the program. Raises as :func:`run_engraver` does.
     """
-    log_path = folder / f"{stem}.log"
+    log_path = folder / f"{names[0]}.log"
     seen = 0
 
     def has_moved() -> bool:
@@ -105,7 +106,7 @@ def run_gathered(
             on_begun(log.count(_BEGUN))
         return has_more
 
-    command = program.command(settings, [f"{stem}.ly"], says="INFO")
+    command = program.command(settings, [f"{name}.ly" for name in names], says="INFO")
     exit_code, is_late = _run(program, command, folder, log_path, limits, stop, has_moved)
     return exit_code == 0 and not is_late
 
