@@ -8,7 +8,7 @@ from tunebook.terminal import counted, print_as_json, print_messages, print_tabl
 
 if TYPE_CHECKING:
     from tunebook.model.changes import RetuneFacts
-    from tunebook.pipeline.build import BuildReport
+    from tunebook.pipeline.build_report import BuildReport
     from tunebook.pipeline.check import CheckReport
     from tunebook.pipeline.compare import CompareReport
     from tunebook.pipeline.export import ExportReport

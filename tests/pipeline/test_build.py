@@ -10,7 +10,8 @@ import pikepdf
 import pytest
 
 from tunebook.errors import InputError, SettingError
-from tunebook.pipeline.build import BuildReport, build_book
+from tunebook.pipeline.build import build_book
+from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.retune import retune_book
 from tunebook.pipeline.setup import BuildOrder, Setup, Wishes, prepare
 
@@ -177,13 +178,13 @@ def test_an_accompaniment_is_a_second_staff(tmp_path: Path) -> None:
 def test_a_file_that_changes_meanwhile_leaves_no_book_under_its_old_sum(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import tunebook.pipeline.build as building
+    import tunebook.pipeline.making as building
 
     folder = folder_with(tmp_path)
     plain = building.assemble_book
 
-    def assemble_late(content, output):  # type: ignore[no-untyped-def]
-        report = plain(content, output)
+    def assemble_late(content, output, fonts):  # type: ignore[no-untyped-def]
+        report = plain(content, output, fonts)
         with (folder / "polskor.abc").open("a", encoding="utf-8") as file:
             file.write("\nX:77\nT:Late\nM:2/4\nK:D\nD4|]\n")
         return report

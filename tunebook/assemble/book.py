@@ -13,7 +13,8 @@ from tunebook.assemble.booklet import impose_booklet
 from tunebook.assemble.content import BookContent, BookReport
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import BLANK_PAGE, Page
-from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.font_files import ROLES
+from tunebook.assemble.fonts import Fonts, load_fonts
 from tunebook.assemble.front_matter import front_matter
 from tunebook.assemble.furniture import draw_furniture
 from tunebook.assemble.languages import fixed_words
@@ -34,15 +35,29 @@ class _Numbered:
     body_start: int
 
 
-def assemble_book(content: BookContent, output: Path) -> BookReport:
-    """Write the book to ``output`` (whole or not at all) and report on it.
+def get_ready(font_cache: Path | None, language: str) -> Fonts:
+    """Load what every book needs, so that it can be done while the music is engraved.
+
+    Raises ProgramError when no font can be found."""
+    import pikepdf  # noqa: F401
+    from reportlab.pdfgen import canvas  # noqa: F401
+
+    fonts = load_fonts(font_cache, fixed_words(language).opening_quote)
+    for role in ROLES:
+        fonts.width("a", role, 10.0)
+    return fonts
+
+
+def assemble_book(content: BookContent, output: Path, fonts: Fonts | None = None) -> BookReport:
+    """Write the book to ``output`` (whole or not at all) and report on it. ``fonts`` are those of
+    :func:`get_ready`, if it was called before.
 
     With ``content.book.is_booklet`` and A5 paper, a second file ``<stem>-booklet.pdf`` has the
     pages two on a sheet of A4 in the order for folding. Raises OutputError when a file cannot be
     written, ProgramError when no font can be found.
     """
     words = fixed_words(content.book.language)
-    fonts = load_fonts(content.font_cache, words.opening_quote)
+    fonts = fonts or get_ready(content.font_cache, content.book.language)
     design = Design(page_format(content.paper), fonts, words)
     if content.book.may_reorder:
         content = in_best_order(content, design)

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from tunebook.errors import SettingError
 from tunebook.pipeline.arranging import Progress, no_progress
-from tunebook.pipeline.build import BuildReport, build_book, default_output
+from tunebook.pipeline.build import build_book, default_output
+from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.setup import BuildOrder, Setup
 
 

@@ -1,0 +1,207 @@
+"""Make the book: read, order, solve and write, engrave, assemble. Keeps going past a bad tune."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from pathlib import Path
+
+from tunebook import __version__
+from tunebook.assemble.book import assemble_book, get_ready
+from tunebook.assemble.content import BookContent, BookSection, BookTune
+from tunebook.assemble.engrave import engrave
+from tunebook.assemble.engrave_cache import default_cache_folder
+from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
+from tunebook.errors import Message, SourcePlace
+from tunebook.files import write_whole
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.changes import RetuneFacts
+from tunebook.model.tune import Tune
+from tunebook.pipeline.arranging import Progress, no_progress
+from tunebook.pipeline.build_report import BuildReport
+from tunebook.pipeline.cores import count_of_jobs
+from tunebook.pipeline.extras import Extras, make_extras, place_extras
+from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
+from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
+from tunebook.pipeline.reading import read_tunes
+from tunebook.pipeline.setup import BuildOrder, Setup
+from tunebook.pipeline.sources import TuneSource, write_sources
+from tunebook.solve.changes import find_string_changes
+from tunebook.write.file_names import tune_file_names
+
+
+@dataclass
+class _Clock:
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
+
+
+def make_book(
+    setup: Setup,
+    order: BuildOrder,
+    output: Path,
+    on_progress: Progress | None = None,
+    before: Setup | None = None,
+) -> BuildReport:
+    """Make the book, whatever was made before. Raises as build_book does."""
+    on_progress = on_progress or no_progress
+    clock = _Clock()
+    with clock.stage("reading"):
+        reading = read_tunes(setup)
+        sections, ordering = order_tunes(
+            reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
+        )
+        tunes = tuple(tune for section in sections for tune in section.tunes)
+        names = unique_identities(tunes)
+    messages = [*reading.messages, *ordering]
+    if not tunes:
+        raise nothing_to_do(setup, gather_messages(setup, messages))
+    with clock.stage("arranging"):
+        sources = write_sources(tunes, names, setup, order, before, on_progress)
+    messages += messages_of(one.outcome for one in sources)
+    with (
+        tempfile.TemporaryDirectory(prefix="tunebook-") as work,
+        ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
+    ):
+        fonts = beside.submit(get_ready, default_cache_folder(), setup.book.language)
+        with clock.stage("engraving"):
+            extras = make_extras(sources, setup)
+            pieces, failures = _engrave(sources, extras, order, Path(work), on_progress)
+        messages += _failure_messages(failures, sources)
+        if not any(one.identity in pieces for one in sources):
+            raise nothing_to_do(setup, gather_messages(setup, messages))
+        if order.keep_source is not None:
+            _keep_sources(sources, order.keep_source)
+        with clock.stage("assembling"):
+            content = _content(setup, sections, sources, extras, pieces)
+            facts = None if before is None else _facts(before, setup, sources)
+            content = replace(content, retuning=facts)
+            report = assemble_book(content, output, fonts.result())
+    messages += [Message(SourcePlace(str(output)), "text", line) for line in report.warnings]
+    unique = gather_messages(setup, messages)
+    return BuildReport(
+        output=output,
+        pages=report.pages,
+        tune_count=report.tunes,
+        left_out=tuple(message for message in unique if message.is_fatal),
+        messages=unique,
+        seconds=tuple(clock.seconds.items()),
+        sources=order.keep_source,
+        booklet=report.booklet,
+        retuning=facts,
+    )
+
+
+def _facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> RetuneFacts:
+    names = [_setup_name(before), _setup_name(after)]
+    return RetuneFacts(
+        name_before=names[0],
+        name_after=names[1],
+        tunes=tuple(one.change for one in sources if one.change is not None),
+        strings=find_string_changes(before.instrument, after.instrument),
+    )
+
+
+def _setup_name(setup: Setup) -> str:
+    return f"{setup.instrument.title}, {setup.instrument.tuning_name}, {setup.hand.name} hand"
+
+
+def _engrave(
+    sources: tuple[TuneSource, ...],
+    extras: Extras,
+    order: BuildOrder,
+    work: Path,
+    on_progress: Progress,
+) -> tuple[dict[str, EngravedPiece], list[EngravingFailure]]:
+    texts = {one.identity: one.text for one in sources if one.text}
+    texts.update(extras.sources)
+    pieces, failures = engrave(
+        texts,
+        jobs=count_of_jobs(order.jobs),
+        cache_folder=default_cache_folder() if order.uses_cache else None,
+        work_folder=work,
+        on_progress=lambda name, done, total: on_progress("engraving", name, done, total),
+    )
+    return {piece.identity: piece for piece in pieces}, failures
+
+
+def _failure_messages(
+    failures: list[EngravingFailure], sources: tuple[TuneSource, ...]
+) -> list[Message]:
+    places = {one.identity: one.outcome.tune.place for one in sources if one.outcome.tune}
+    return [
+        Message(
+            places.get(failure.identity, SourcePlace(failure.identity)),
+            "engraving",
+            f"LilyPond could not engrave it ({failure.reason})",
+            "left out; --keep-source keeps the source to look at",
+            is_fatal=failure.identity in places,
+        )
+        for failure in failures
+    ]
+
+
+def _keep_sources(sources: tuple[TuneSource, ...], folder: Path) -> None:
+    made: list[tuple[Tune, str]] = [
+        (one.outcome.tune, one.text) for one in sources if one.text and one.outcome.tune
+    ]
+    names = tune_file_names([tune for tune, _ in made], "ly")
+    for name, (_, text) in zip(names, made, strict=True):
+        write_whole(folder / name, text.encode("utf-8"))
+
+
+def _content(
+    setup: Setup,
+    sections: tuple[Section, ...],
+    sources: tuple[TuneSource, ...],
+    extras: Extras,
+    pieces: dict[str, EngravedPiece],
+) -> BookContent:
+    book_sections = []
+    waiting = iter(sources)  # in the order of the sections' tunes
+    for section in sections:
+        chosen = list(islice(waiting, len(section.tunes)))
+        tunes = tuple(
+            _book_tune(one, one.outcome.arrangement, pieces[one.identity])
+            for one in chosen
+            if one.outcome.arrangement is not None and one.identity in pieces
+        )
+        if tunes:
+            book_sections.append(
+                BookSection(section.title, tunes, section.note, section.is_kept_together)
+            )
+    return place_extras(
+        BookContent(
+            book=setup.book,
+            edition=setup.edition,
+            instrument=setup.instrument,
+            hand=setup.hand,
+            sections=tuple(book_sections),
+            program_version=__version__,
+            font_cache=default_cache_folder(),
+        ),
+        extras,
+        pieces,
+    )
+
+
+def _book_tune(source: TuneSource, arrangement: Arrangement, piece: EngravedPiece) -> BookTune:
+    return BookTune(
+        identity=source.identity,
+        arrangement=arrangement,
+        piece=piece,
+        limit_note=source.limit_note,
+        choice_notes=source.choice_notes,
+    )
