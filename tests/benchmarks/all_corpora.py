@@ -31,9 +31,9 @@ def solve_batch(tunes: list) -> list[str]:
 
 def main() -> None:
     import music21
-    from joblib import Parallel, delayed
 
     from tunebook import read_folder
+    from tunebook.pipeline.cores import map_on_cores
 
     step = int(sys.argv[1]) if len(sys.argv) > 1 else 1
     home = Path(music21.__file__).parent / "corpus"
@@ -44,7 +44,7 @@ def main() -> None:
         tunes = list(reading.tunes[::step])
         batches = [tunes[at : at + BATCH] for at in range(0, len(tunes), BATCH)]
         start = time.perf_counter()
-        results = Parallel(n_jobs=2)(delayed(solve_batch)(batch) for batch in batches)
+        results = list(map_on_cores(solve_batch, [(batch,) for batch in batches], jobs=2))
         solve_s = time.perf_counter() - start
         failures = [one for result in results for one in result]
         left_out = sum(message.is_fatal for message in reading.messages)

@@ -72,8 +72,7 @@ def map_on_cores(
                     "give --jobs 1, or build fewer tunes at a time",
                 ) from None
             finally:
-                # Their memory is wanted by the engraver.
-                workers.shutdown(wait=False, cancel_futures=True)
+                _dismiss(workers)
 
 
 def _in_order(
@@ -101,9 +100,18 @@ def _local_workers(jobs: int) -> Executor:
         warnings.filterwarnings("ignore", category=DeprecationWarning, message=".*fork")
         context = multiprocessing.get_context("fork")
         return ProcessPoolExecutor(jobs, mp_context=context, initializer=_end_with_parent)
-    from joblib.externals.loky import get_reusable_executor
+    from loky import get_reusable_executor
 
     return get_reusable_executor(max_workers=jobs)
+
+
+def _dismiss(workers: Any) -> None:
+    """End the workers: their memory is wanted by the engraver."""
+    if isinstance(workers, ProcessPoolExecutor):
+        workers.shutdown(wait=False, cancel_futures=True)
+    else:
+        warnings.simplefilter("ignore")  # loky's remark that its workers are gone
+        workers.shutdown(wait=False, kill_workers=True)
 
 
 def _end_with_parent() -> None:

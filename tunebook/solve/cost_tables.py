@@ -55,16 +55,6 @@ class _ByteCache(Generic[Kept]):
         self._kept.move_to_end(key)
         return found[0]
 
-    def latest(self, most_bytes: int) -> list[tuple[tuple, Kept, int]]:
-        """(key, value, size) of those that were used last, the last one last."""
-        found = []
-        for key, (value, size) in reversed(self._kept.items()):
-            most_bytes -= size
-            if most_bytes < 0:
-                break
-            found.append((key, value, size))
-        return found[::-1]
-
     def put(self, key: tuple, value: Kept, size: int) -> None:
         self._kept[key] = value, size
         self._bytes += size
@@ -77,20 +67,11 @@ Move = tuple[PostureSet, PostureSet, Link]
 """Postures before, postures after, and how the one leads to the other."""
 
 
-class Contents(NamedTuple):
-    """What tables hold that is worth keeping in a file: postures by demand, and costs between
-    holds with their keys and sizes in bytes."""
-
-    sets: dict[Demand, PostureSet | None]
-    holds: list[tuple[tuple, HoldMoves, int]]
-
-
 class _Store:
     """What is kept for one instrument, hand and weights, and for limits apart from substitution."""
 
     def __init__(self, reach: Reach) -> None:
         self.reach = reach
-        self.made = 0
         self.ways = HandWays(reach)
         self.sets: dict[Demand, PostureSet | None] = {}
         self.grids: dict[int, Grid] = {}
@@ -119,35 +100,6 @@ class CostTables:
         self.reach = Reach(instrument, hand, limits, self.weights)
         free = replace(limits, allows_substitution=True)
         self._store = _store_for(instrument, hand, free, self.weights)
-
-    @property
-    def serves(self) -> tuple[Instrument, Hand, Limits, Weights]:
-        """What the tables hold for; it does not matter here whether substitution is allowed."""
-        reach = self._store.reach
-        return reach.instrument, reach.hand, reach.limits, reach.weights
-
-    @property
-    def is_empty(self) -> bool:
-        """True as long as nothing was asked of them."""
-        return not self._store.sets
-
-    @property
-    def made(self) -> int:
-        """How many tables of costs between holds were worked out, those filled in left out."""
-        return self._store.made
-
-    def contents(self, most_bytes: int) -> Contents:
-        """All postures, and the costs between holds used last, at most so many bytes of them."""
-        return Contents(dict(self._store.sets), self._store.holds.latest(most_bytes))
-
-    def fill(self, contents: Contents) -> None:
-        """Take over the contents of other tables that serve the same. Raises ValueError unless
-        these are empty: sets are known by their number."""
-        if not self.is_empty:
-            raise ValueError("tables that were used already cannot be filled")
-        self._store.sets.update(contents.sets)
-        for key, moves, size in contents.holds:
-            self._store.holds.put(key, moves, size)
 
     def postures(self, demand: Demand) -> PostureSet | None:
         """The postures for ``demand``, None when it cannot be played."""
@@ -197,7 +149,6 @@ class CostTables:
             if known[key] is None
         }
         made = hold_moves(list(missing.values()), self.reach)
-        store.made += len(made)
         for key, moves in zip(missing, made, strict=True):
             store.holds.put(key, moves, moves.fixed.nbytes + moves.by_time.nbytes)
             known[key] = moves

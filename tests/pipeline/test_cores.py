@@ -1,0 +1,64 @@
+"""Work on several cores: order, what waits, workers that die, both ways of starting them."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from concurrent.futures import Future, ThreadPoolExecutor
+
+import pytest
+
+from tunebook.errors import ProgramError
+from tunebook.pipeline import cores
+from tunebook.pipeline.cores import BATCHES_A_PROCESS, PIECES_A_BATCH, map_on_cores
+
+
+def twice(number: int) -> tuple[int, int]:
+    return 2 * number, os.getpid()
+
+
+def die_at(number: int, last: int) -> int:
+    if number == last:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+@pytest.mark.parametrize("platform", ["linux", "darwin"])
+def test_results_come_in_order_from_other_processes(
+    monkeypatch: pytest.MonkeyPatch, platform: str
+) -> None:
+    if platform == "linux" and sys.platform != "linux":
+        pytest.skip("processes are not forked here")
+    monkeypatch.setattr(cores.sys, "platform", platform)
+    results = list(map_on_cores(twice, [(number,) for number in range(30)], jobs=2))
+    assert [result for result, _ in results] == [2 * number for number in range(30)]
+    assert os.getpid() not in {process for _, process in results}
+
+
+def test_little_work_stays_in_this_process() -> None:
+    assert {process for _, process in map_on_cores(twice, [(1,), (2,)], jobs=2)} == {os.getpid()}
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="processes end otherwise here")
+def test_worker_that_is_killed_is_one_line() -> None:
+    work = [(number, 25) for number in range(30)]
+    with pytest.raises(ProgramError, match="a worker process was ended from outside"):
+        list(map_on_cores(die_at, work, jobs=2))
+
+
+def test_results_that_nobody_has_taken_hold_up_the_rest() -> None:
+    begun: list[Future[list[int]]] = []
+
+    class Counting(ThreadPoolExecutor):
+        def submit(self, *args, **named):  # type: ignore[no-untyped-def]
+            begun.append(super().submit(*args, **named))
+            return begun[-1]
+
+    most = 2 * BATCHES_A_PROCESS
+    with Counting(2) as executor:
+        results = cores._in_order(executor, abs, [(-n,) for n in range(400)], most)
+        assert next(results) == 0
+        assert len(begun) == most
+        assert list(results) == list(range(1, 400))
+    assert len(begun) == 400 // PIECES_A_BATCH
