@@ -102,9 +102,9 @@ def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars) -> Group:
 
 def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) -> list[Component]:
     leaves: list[Component] = []
-    now = one.onset
+    now, bar_end = one.onset, one.end
     for span in spans:
-        start, end = max(span.onset, one.onset), min(span.onset + span.duration, one.end)
+        start, end = max(span.onset, one.onset), min(span.onset + span.duration, bar_end)
         if start >= end or start < now:
             continue
         if start > now:
@@ -112,8 +112,8 @@ def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) 
         is_named = start == span.onset or (repeats_name and span.source != "tune")
         leaves += _name(span, end - start) if is_named else make_leaves("s", end - start)
         now = end
-    if now < one.end:
-        leaves += make_leaves("s", one.end - now)
+    if now < bar_end:
+        leaves += make_leaves("s", bar_end - now)
     return leaves
 
 

@@ -58,18 +58,19 @@ def drone_staff(
 
 def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> list[_Piece]:
     pieces: list[_Piece] = []
+    bar_end = one.end
     for place in places:
         span = spans[place]
         span_end = span.onset + span.duration
         start = _readable(max(span.onset, one.onset), one)
-        end = _readable(min(span_end, one.end), one)
+        end = _readable(min(span_end, bar_end), one)
         if start >= end or (pieces and start < pieces[-1].onset + pieces[-1].duration):
             continue
         before = spans[place - 1] if place else None
         after = spans[place + 1] if place + 1 < len(spans) else None
         is_start = span.onset >= one.onset
         relieved = before.stop.finger if before and span.is_taken_over and is_start else 0
-        goes_on = one.end < span_end or (
+        goes_on = bar_end < span_end or (
             after is not None and after.is_taken_over and after.onset == span_end
         )
         pieces.append(_Piece(start, end - start, span, is_start, goes_on, relieved))
