@@ -88,7 +88,13 @@ def test_a_report_names_gains_losses_and_strings(tmp_path: Path, font_cache: Pat
     pages = pages_of(facts, tmp_path, font_cache)
     text = " ".join(pages[0].split())
     assert "From CGDA to CGCA." in text
-    for words in ("−200", "−21 %", "without root or third: G4, B7", "new drones: C4"):
+    for words in (
+        "−200",
+        "−21 %",
+        "no longer there: G4",
+        "without root or third: B7",
+        "new drones: C4",
+    ):
         assert words in text
     easier, harder = text.index("Easier now Tune 1 (4.0→1.5)"), text.index("Harder now Tune 2")
     assert easier < harder

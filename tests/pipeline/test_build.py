@@ -123,6 +123,8 @@ def test_a_retuned_book_says_what_changed(tmp_path: Path) -> None:
     assert not after.edition.shows_shapes
     assert any(tune.lost_chords for tune in report.retuning.tunes)
     text = text_of(report.output)
+    assert "line over bars: fingered otherwise" in text
+    assert "From CGDA to CGCA." in text
     assert "Retuning card" in text and "293.7 Hz" in text and "261.6 Hz" in text
 
 

@@ -68,6 +68,7 @@ class FixedWords:
     foot_drone: str
     foot_beyond: str
     foot_hard: str
+    foot_changed: str
     # instrument
     instrument_title: str
     tuning: str

@@ -22,6 +22,7 @@ class ReportWords:
     harder: str
     none: str
     lost: str
+    lost_chords: str
     gained: str
     comparison: str
     comparison_text: str
@@ -53,7 +54,8 @@ ENGLISH = ReportWords(
     easier="Easier now",
     harder="Harder now",
     none="none",
-    lost="drones no longer there, chords without root or third: {}",
+    lost="drones no longer there: {}",
+    lost_chords="chords without root or third: {}",
     gained="new drones: {}",
     comparison="Which tuning suits the tunes",
     comparison_text="Difficulty of each tune (cost per second of music; lower is easier), its "
@@ -85,7 +87,8 @@ SWEDISH = ReportWords(
     easier="Lättare nu",
     harder="Svårare nu",
     none="ingen",
-    lost="borduner som inte längre finns, ackord utan grundton eller ters: {}",
+    lost="borduner som inte längre finns: {}",
+    lost_chords="ackord utan grundton eller ters: {}",
     gained="nya borduner: {}",
     comparison="Vilken stämning passar låtarna",
     comparison_text="Varje låts svårighet (kostnad per sekund musik; lägre är lättare), dess "

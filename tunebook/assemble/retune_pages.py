@@ -104,11 +104,12 @@ def _tune_table(
 
 
 def _remark(tune: TuneChange, words: ReportWords) -> str:
-    lost = ", ".join((*tune.lost_drones, *tune.lost_chords))
-    parts = [words.lost.format(lost)] if lost else []
-    if tune.gained_drones:
-        parts.append(words.gained.format(", ".join(tune.gained_drones)))
-    return "; ".join(parts)
+    said = (
+        (words.lost, tune.lost_drones),
+        (words.gained, tune.gained_drones),
+        (words.lost_chords, tune.lost_chords),
+    )
+    return "; ".join(text.format(", ".join(names)) for text, names in said if names)
 
 
 def _pair(pair: tuple[int, int]) -> str:

@@ -29,6 +29,10 @@ def foot_line(content: BookContent, design: Design) -> str:
         parts.append(words.foot_drone)
     if any(note.beyond_limits for note in notes):
         parts.append(words.foot_beyond)
+    if edition.shows_notes_on_choices:
+        parts.append(words.foot_hard)
+    if content.retuning is not None and any(one.changed_bars for one in content.retuning.tunes):
+        parts.append(words.foot_changed)
     return "     ".join(parts)
 
 

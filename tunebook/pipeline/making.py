@@ -17,6 +17,8 @@ from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.engrave import engrave
 from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
+from tunebook.assemble.fixed_words import FixedWords
+from tunebook.assemble.languages import fixed_words
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import write_whole
 from tunebook.model.arrangement import Arrangement
@@ -105,7 +107,8 @@ def make_book(
 
 
 def _facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> RetuneFacts:
-    names = [_setup_name(before), _setup_name(after)]
+    words = fixed_words(after.book.language)
+    names = _what_differs(before, after, words)
     return RetuneFacts(
         name_before=names[0],
         name_after=names[1],
@@ -114,8 +117,16 @@ def _facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> Retu
     )
 
 
-def _setup_name(setup: Setup) -> str:
-    return f"{setup.instrument.title}, {setup.instrument.tuning_name}, {setup.hand.name} hand"
+def _what_differs(before: Setup, after: Setup, words: FixedWords) -> list[str]:
+    """What the two setups are called where they differ: instrument, tuning, hand."""
+    pairs = list(zip(_names(before, words), _names(after, words), strict=True))
+    differing = [pair for pair in pairs if pair[0] != pair[1]] or pairs
+    return [", ".join(pair[side] for pair in differing) for side in (0, 1)]
+
+
+def _names(setup: Setup, words: FixedWords) -> tuple[str, str, str]:
+    hand = f"{words.hand.lower()}: {words.local(setup.hand.name)}"
+    return words.local(setup.instrument.title), setup.instrument.tuning_name, hand
 
 
 def _engrave(
