@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -12,8 +13,10 @@ import pytest
 from tunebook.errors import InputError, SettingError
 from tunebook.pipeline.build import build_book
 from tunebook.pipeline.build_report import BuildReport
+from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.retune import retune_book
 from tunebook.pipeline.setup import BuildOrder, Setup, Wishes, prepare
+from tunebook.pipeline.sources import source_of_tune
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 BOOK = """title = "Två låtar & <mer>"
@@ -126,6 +129,17 @@ def test_a_retuned_book_says_what_changed(tmp_path: Path) -> None:
     assert "line over bars: fingered otherwise" in text
     assert "From CGDA to CGCA." in text
     assert "Retuning card" in text and "293.7 Hz" in text and "261.6 Hz" in text
+
+
+def test_notes_on_choices_follow_the_bars(tmp_path: Path) -> None:
+    setup = prepare(folder_with(tmp_path), Wishes(edition="teacher"))
+    noted = 0
+    for tune in read_tunes(setup).tunes:
+        source = source_of_tune(tune, tune.title, setup, None)
+        bars = [int(re.findall(r"\d+", line)[0]) for line in source.choice_notes]
+        assert bars == sorted(bars) and len(set(bars)) == len(bars)
+        noted += len(bars)
+    assert noted > 4
 
 
 def test_retuning_to_the_same_is_refused(tmp_path: Path) -> None:

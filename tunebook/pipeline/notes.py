@@ -87,19 +87,20 @@ def _easiest_key(tune: Tune, setup: Setup) -> tuple[str, int] | None:
 
 def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
     """Return lines on the dearest choices of the tune: what the hand does there, and how much
-    more the next best way would cost."""
+    more the next best way would cost; in the order of the bars."""
     words = _WORDS[setup.book.language]
-    told: list[str] = []
+    told: list[tuple[int, str]] = []
     seen: set[int] = set()
     for one in sorted(arrangement.notes, key=lambda note: -note.cost):
         number = arrangement.tune.bars[one.bar_index].number
         if not one.ways or number in seen or one.note.is_grace:
             continue
         seen.add(number)
-        told.append(f"{words['bar'].format(number)}: {_choice(one, arrangement, words)}")
+        line = f"{words['bar'].format(number)}: {_choice(one, arrangement, words)}"
+        told.append((one.bar_index, line))
         if len(told) == MOST_NOTES:
             break
-    return tuple(told)
+    return tuple(line for _, line in sorted(told))
 
 
 def _choice(one: FingeredNote, arrangement: Arrangement, words: dict[str, str]) -> str:
