@@ -10,6 +10,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 
+from tunebook.assemble.lilypond_program import find_lilypond
 from tunebook.errors import InputError, SettingError
 from tunebook.pipeline.build import build_book
 from tunebook.pipeline.build_report import BuildReport
@@ -110,6 +111,7 @@ def test_every_page_has_the_paper_s_size(
     with pikepdf.open(report.output) as pdf:
         sizes = {tuple(round(float(side)) for side in page.mediabox[2:]) for page in pdf.pages}
     assert sizes == {(width, height)}
+    assert f"LilyPond {find_lilypond().version_text}" in text_of(report.output)
     assert "Innehåll" in text_of(report.output)
     assert (report.booklet is not None) is (paper == "a5")
 

@@ -63,7 +63,7 @@ def _settings(content: BookContent, tempi: str, design: Design) -> list[tuple[st
         (words.staff_size, f"{words.decimal(edition.staff_size_pt)} pt"),
         *content.settings,
         (words.fonts, _font_text(design.fonts, words)),
-        (words.program, f"tunebook {content.program_version}, LilyPond".strip()),
+        (words.program, f"tunebook {content.program_version}, {content.engraver}"),
         (words.date, content.date),
     ]
     return [(name, value) for name, value in facts if value]

@@ -94,6 +94,7 @@ class BookContent:
     chord_shapes: tuple[ChordShapes, ...] = ()
     settings: tuple[tuple[str, str], ...] = ()
     program_version: str = ""
+    engraver: str = "LilyPond"
     date: str = ""
     font_cache: Path | None = None
     retuning: RetuneFacts | None = None

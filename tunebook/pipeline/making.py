@@ -19,6 +19,7 @@ from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
 from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.lilypond_program import find_lilypond
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import write_whole
 from tunebook.model.arrangement import Arrangement
@@ -200,6 +201,7 @@ def _content(
             instrument=setup.instrument,
             hand=setup.hand,
             sections=tuple(book_sections),
+            engraver=f"LilyPond {find_lilypond().version_text}",
             program_version=__version__,
             font_cache=default_cache_folder(),
         ),
