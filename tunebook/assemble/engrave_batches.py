@@ -28,8 +28,8 @@ from tunebook.assemble.gathered_pieces import SourceParts, alike, joined, take_a
 from tunebook.assemble.lilypond_program import LilyPond
 
 # A process costs about a sixth of a second to start, so it is given many pieces; but not so many
-# that the others wait for the last one at the end.
-MOST_PIECES_A_PROCESS = 50
+# that the others wait for the last one at the end, nor that it needs much memory.
+MOST_PIECES_A_PROCESS = 30
 # The last batches are small, so that all processes end at about the same time.
 LAST_SHARE = 0.2
 

@@ -61,7 +61,8 @@ def is_dyadic(value: Fraction) -> bool:
 def tuplet_for(value: Fraction) -> tuple[int, int]:
     """The ratio p:q with a power of two q for which ``value`` times p/q is dyadic.
 
-    A value such as 1/12 stands in no tuplet of the tune and yet needs one to be written.
+    A value such as 1/12 stands in no tuplet of the tune and yet needs one to be written; so does
+    one that is finer than any note head.
     """
     odd = value.denominator
     while odd % 2 == 0:
@@ -69,6 +70,8 @@ def tuplet_for(value: Fraction) -> tuple[int, int]:
     power = 1
     while power * 2 <= odd:
         power *= 2
+    while not is_dyadic(value * Fraction(odd, power)):
+        odd *= 2
     return odd, power
 
 
