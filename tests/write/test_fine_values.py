@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tunebook.write.leaves import make_leaves
 from tunebook.write.note_values import is_dyadic, tuplet_for
-from tunebook.write.text_tree import Component, Leaf
+from tunebook.write.text_tree import Component, Leaf, printed
 
 
 def length_of_leaf(value: str) -> Fraction:
@@ -44,3 +45,10 @@ def test_a_ratio_makes_any_value_fit_note_heads(value: Fraction) -> None:
     p, q = tuplet_for(value)
     assert is_dyadic(value * Fraction(p, q))
     assert q & (q - 1) == 0
+
+
+@pytest.mark.parametrize("value", ["128.", "256", "512", "512."])
+def test_finest_heads_are_printed(value: str) -> None:
+    assert printed(Leaf("c'", value)) == f"c'{value}"
+    assert printed(Leaf("<c' e'>", value)) == f"<c' e'>{value}"
+    assert printed(Leaf("<c' e'>", value, tied_heads=(0,))).endswith(f">{value}")

@@ -12,6 +12,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 _INDENT = "    "
+# LilyPond has heads for these, abjad (3.19) has no names for them.
+_FINER_THAN_ABJAD = ("256", "512")
 
 
 @dataclass(slots=True, eq=False)
@@ -122,9 +124,11 @@ def leaf_lines(head: str, value: str, tied_heads: tuple[int, ...] = ()) -> tuple
 
     kinds = {"r": abjad.Rest, "s": abjad.Skip, "R": abjad.MultimeasureRest}
     kind = kinds.get(head) or (abjad.Chord if head.startswith("<") else abjad.Note)
-    leaf = kind(head + value)
+    is_fine = value.rstrip(".") in _FINER_THAN_ABJAD
+    leaf = kind(head + ("4" if is_fine else value))
     if tied_heads:
         heads = leaf.note_heads() if callable(leaf.note_heads) else leaf.note_heads
         for place in tied_heads:
             abjad.tweak(heads[place], "\\tweak Tie.font-size 0 \\tied")
-    return tuple(str(abjad.lilypond(leaf)).split("\n"))
+    text = str(abjad.lilypond(leaf))
+    return tuple((text.removesuffix("4") + value if is_fine else text).split("\n"))
