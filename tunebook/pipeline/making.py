@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import tempfile
 import time
 from collections.abc import Iterator
@@ -25,7 +26,7 @@ from tunebook.files import write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import Progress, no_progress
+from tunebook.pipeline.arranging import GARBAGE_THRESHOLD, Progress, no_progress
 from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
@@ -60,6 +61,7 @@ def make_book(
 ) -> BuildReport:
     """Make the book, whatever was made before. Raises as build_book does."""
     on_progress = on_progress or no_progress
+    gc.set_threshold(GARBAGE_THRESHOLD)
     clock = _Clock()
     with clock.stage("reading"):
         reading = read_tunes(setup)
