@@ -28,11 +28,6 @@ from tunebook.assemble.source_pages import source_text
 from tunebook.model.arrangement import Stop
 
 
-@pytest.fixture(scope="module")
-def font_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("fonts")
-
-
 def book_of(folder: Path, font_cache: Path, *tunes: object) -> BookContent:
     section = BookSection("", tuple(tunes))  # type: ignore[arg-type]
     return replace(content(folder, (section,)), font_cache=font_cache)

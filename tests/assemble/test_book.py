@@ -24,11 +24,6 @@ from tunebook.errors import OutputError
 from tunebook.model.arrangement import Stop
 
 
-@pytest.fixture(scope="module")
-def font_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("fonts")
-
-
 @pytest.fixture
 def book(tmp_path: Path, font_cache: Path) -> BookContent:
     """Two sets and two loose tunes."""

@@ -23,11 +23,6 @@ from tunebook.assemble.tables import table_rows
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
 
 
-@pytest.fixture(scope="module")
-def font_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("fonts")
-
-
 @pytest.fixture
 def design(font_cache: Path) -> Design:
     return Design(page_format("a4"), load_fonts(font_cache), fixed_words("en"))

@@ -10,9 +10,8 @@ from tunebook.assemble.engraved import EngravedPiece, EngravedSystem
 from tunebook.assemble.fonts import SERIF, Fonts
 from tunebook.assemble.sheet import BLACK, GREY, HAIR_PT, Sheet
 
-# Size of the type above and below the base line, as a share of its size.
+# Size of the type above the base line, as a share of its size.
 ASCENT = 0.74
-DESCENT = 0.24
 
 
 class Block(Protocol):

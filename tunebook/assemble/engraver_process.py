@@ -99,12 +99,12 @@ def run_gathered(
 
     def has_moved() -> bool:
         nonlocal seen
+        if log_path.stat().st_size <= seen:
+            return False
         log = log_path.read_bytes()
-        has_more = len(log) > seen
         seen = len(log)
-        if has_more:
-            on_begun(log.count(_BEGUN))
-        return has_more
+        on_begun(log.count(_BEGUN))
+        return True
 
     command = program.command(settings, [f"{name}.ly" for name in names], says="INFO")
     exit_code, is_late = _run(program, command, folder, log_path, limits, stop, has_moved)

@@ -86,8 +86,6 @@ class FixedWords:
     highest_note: str
     string_length: str
     bow_text: str
-    low_strings_first: str
-    string_word: str
     # keys, tempo
     modes: Mapping[str, str]
     key_joint: str
@@ -95,21 +93,16 @@ class FixedWords:
     b_natural: str
     no_key: str
     # sets
-    tune_set: str
     ends_on: str
     begins_on: str
     same_key: str
     key_change: str
     open_string: str
     key_place: str
-    drone_stays: str
-    drone_changes: str
     # tune pages
     also: str
     continued: str
     source: str
-    words_title: str
-    see_sources: str
     # practice and chords
     practice_title: str
     practice_text: str
@@ -141,7 +134,6 @@ class FixedWords:
     found_in: str
     transcribed: str
     remark: str
-    no_source: str
     # colophon
     colophon_title: str
     colophon_text: str

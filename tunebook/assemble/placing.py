@@ -1,7 +1,7 @@
 """Put engraved systems onto finished pages, and share what they have in common.
 
 Every system becomes a form XObject (ISO 32000-1, 8.10) clipped to its box. The engraver embeds
-its fonts in every piece; equal objects are found by their contents and kept once.
+its fonts in every file; equal objects are found by their contents and kept once.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ once; engraved systems are only noted down, and placed when the text pages are f
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -143,15 +143,6 @@ class Sheet:
             stroke=int(line_pt > 0),
             fill=int(fill is not None),
         )
-
-    def polygon(self, points: Iterable[tuple[float, float]], *, fill: float = BLACK) -> None:
-        """A filled polygon."""
-        path = self.canvas.beginPath()
-        for index, (right, down) in enumerate(points):
-            (path.lineTo if index else path.moveTo)(right, self._up(down))
-        path.close()
-        self._pens(0.0, BLACK, fill)
-        self.canvas.drawPath(path, stroke=0, fill=1)
 
     def system(
         self, pdf: Path, system: EngravedSystem, left_pt: float, top_pt: float, scale: float = 1.0

@@ -84,8 +84,6 @@ ENGLISH = FixedWords(
     string_length="Nut to bridge",
     bow_text="The bow sounds one string or two neighbours. Three or four strings can only be "
     "broken, one pair after the other, from the lowest.",
-    low_strings_first="lowest string at the bottom",
-    string_word="string",
     modes={
         "ionian": "major",
         "dorian": "dorian",
@@ -99,20 +97,15 @@ ENGLISH = FixedWords(
     is_minor_lower=False,
     b_natural="B",
     no_key="no key given",
-    tune_set="Set",
     ends_on="ends on {}",
     begins_on="the next begins on {}",
     same_key="the key stays",
     key_change="from {} to {}",
     open_string="open {}",
     key_place="{} string, key {}",
-    drone_stays="the drone stays on {}",
-    drone_changes="the drone moves from {} to {}",
     also="Also: {}",
     continued="continued",
     source="Source: {}",
-    words_title="Words",
-    see_sources="more on this tune: page {}",
     practice_title="Practice pages",
     practice_text="Play every exercise slowly and lightly first, and only as fast as it stays "
     "easy. Some minutes a day do more than an hour at once. Rest between exercises, and stop "
@@ -162,7 +155,6 @@ ENGLISH = FixedWords(
     found_in="Source",
     transcribed="Transcription",
     remark="Remark",
-    no_source="no source given",
     colophon_title="About this book",
     colophon_text="The fingerings, drones and chords were computed: of all ways to play a tune, "
     "the one printed is the easiest by a reckoning of stretches, shifts, jumps and crossed stops "

@@ -85,8 +85,6 @@ SWEDISH = FixedWords(
     string_length="Sadel till stall",
     bow_text="Stråken får en sträng eller två intilliggande att klinga. Tre eller fyra strängar "
     "kan bara brytas, ett par i taget från det lägsta.",
-    low_strings_first="lägsta strängen underst",
-    string_word="sträng",
     modes={
         "ionian": "dur",
         "dorian": "dorisk",
@@ -100,20 +98,15 @@ SWEDISH = FixedWords(
     is_minor_lower=True,
     b_natural="H",
     no_key="ingen tonart angiven",
-    tune_set="Låtföljd",
     ends_on="slutar på {}",
     begins_on="nästa börjar på {}",
     same_key="samma tonart",
     key_change="från {} till {}",
     open_string="lös {}",
     key_place="{}-strängen, nyckel {}",
-    drone_stays="bordunen ligger kvar på {}",
-    drone_changes="bordunen flyttas från {} till {}",
     also="Även: {}",
     continued="forts.",
     source="Källa: {}",
-    words_title="Text",
-    see_sources="mer om låten: sidan {}",
     practice_title="Övningar",
     practice_text="Spela varje övning långsamt och lätt först, och bara så fort att det förblir "
     "lätt. Några minuter om dagen ger mer än en timme på en gång. Vila mellan övningarna och "
@@ -163,7 +156,6 @@ SWEDISH = FixedWords(
     found_in="Källa",
     transcribed="Uppteckning",
     remark="Anmärkning",
-    no_source="ingen källa angiven",
     colophon_title="Om boken",
     colophon_text="Fingersättningar, borduner och ackord är uträknade: av alla sätt att spela en "
     "låt trycks det som är lättast enligt en beräkning av sträckningar, lägesväxlingar, hopp och "

@@ -40,11 +40,6 @@ def count_of_jobs(jobs: int | None) -> int:
     return os.cpu_count() or 1
 
 
-def is_worth_workers(count: int, jobs: int) -> bool:
-    """Whether ``count`` pieces of work are shared out: starting workers takes its time."""
-    return jobs > 1 and count >= LEAST_WORK_FOR_WORKERS
-
-
 def map_on_cores(
     function: Callable[..., Result],
     work: Work,
@@ -54,11 +49,12 @@ def map_on_cores(
 ) -> Iterator[Result]:
     """Yield ``function(*arguments)`` for each of ``work``, in order, as results come in.
 
+    A few pieces of work are done in this process: starting workers would take longer.
     Raises ProgramError when no Dask scheduler answers at ``scheduler``, or when a worker dies.
     """
     if scheduler is not None:
         yield from _map_on_cluster(function, work, scheduler)
-    elif not is_worth_workers(len(work), jobs):
+    elif jobs <= 1 or len(work) < LEAST_WORK_FOR_WORKERS:
         for arguments in work:
             yield function(*arguments)
     else:

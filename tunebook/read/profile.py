@@ -19,7 +19,6 @@ from tunebook.read.profile_check import check_profile
 from tunebook.read.tuning import midi_of, name_strings, read_tuning
 
 DATA = Path(__file__).resolve().parents[1] / "data"
-OWN_SIZE_PAD_MM = 18.0
 MOST_COMFORTABLE = 4
 
 

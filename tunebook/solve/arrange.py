@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote
@@ -49,30 +50,19 @@ def arrange(
         drones=drones,
         choice=choice,
     )
-    fingering = choose_fingering(
-        tune,
-        instrument,
-        hand,
-        limits,
+    fingered = functools.partial(
+        choose_fingering,
+        instrument=instrument,
+        hand=hand,
         whole_notes_per_second=speed,
         drone=drone.demands,
-        alternatives=alternatives,
     )
+    fingering = fingered(tune, limits=limits, alternatives=alternatives)
     beyond = bars_beyond(fingering.notes)
     if beyond:
-        natural = choose_fingering(
-            tune, instrument, hand, whole_notes_per_second=speed, drone=drone.demands
-        )
+        natural = fingered(tune)
         pinned = with_natural_fingers(tune, natural.notes, beyond, instrument)
-        fingering = choose_fingering(
-            pinned,
-            instrument,
-            hand,
-            limits,
-            whole_notes_per_second=speed,
-            drone=drone.demands,
-            alternatives=alternatives,
-        )
+        fingering = fingered(pinned, limits=limits, alternatives=alternatives)
         fingering = replace(fingering, notes=with_own_notes(fingering.notes, tune))
     spans = _chords(tune, chords)
     if shapes:

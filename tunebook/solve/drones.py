@@ -41,8 +41,6 @@ PAUSE_LOOKS = 40.0
 """What the part of the melody that seems to silence a drone looks like costing, before the drone
 is solved: about what it did cost in solved tunes. It only decides which drones are solved."""
 
-DRONE_KINDS = ("none", "open", "held", "substitution")
-
 
 @dataclass(frozen=True)
 class DroneSolution:

@@ -34,7 +34,6 @@ WAY_WORDS = {
     "shift": "shift",
     "substitution": "substitution",
 }
-FINGER_WORDS = ("open", "index", "middle", "ring", "little finger")
 
 
 def term_in_words(name: str) -> str:
