@@ -153,11 +153,18 @@ def test_two_builds_at_once_both_succeed(place: Path) -> None:
     assert sorted(path.name for path in (place / "out").iterdir()) == ["one.pdf", "two.pdf"]
 
 
-@pytest.mark.parametrize("delay_s", [0.0, 0.7, 1.5, 2.5])
+@pytest.mark.parametrize(
+    ("stage", "delay_s"),
+    [("arranging", 0.0), ("arranging", 0.4), ("engraving", 0.0), ("engraving", 0.4)],
+)
 def test_an_interrupt_at_any_stage_leaves_nothing_behind(
-    place: Path, old_book: Path, delay_s: float
+    place: Path, old_book: Path, stage: str, delay_s: float
 ) -> None:
-    tunes = "".join(TUNE.format(number, NOTES[number % 8]) for number in range(1, 120))
+    # No two tunes are alike, so that each has to be engraved.
+    tunes = "".join(
+        TUNE.format(number, " | ".join([NOTES[number % 8]] * (4 + number // 8)))
+        for number in range(1, 120)
+    )
     (place / "tunes" / "a.abc").write_text(tunes, encoding="utf-8")
     command = [sys.executable, "-m", "tunebook", "build", "tunes", "-o", "out/book.pdf"]
     run = subprocess.Popen(
@@ -165,7 +172,9 @@ def test_an_interrupt_at_any_stage_leaves_nothing_behind(
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     assert run.stderr is not None
-    assert run.stderr.readline().startswith("arranging")  # from here on it is ours to stop
+    # From the first word on it is ours to stop.
+    first = next(line for line in run.stderr if line.startswith(stage))
+    assert first.startswith(f"{stage}: 1 of")
     time.sleep(delay_s)
     os.killpg(run.pid, signal.SIGINT)
     _, errors = run.communicate(timeout=60)
