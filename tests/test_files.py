@@ -41,12 +41,12 @@ def test_a_failed_write_leaves_the_old_file(
 
 
 def test_what_must_not_be_overwritten_is_not(tmp_path: Path) -> None:
-    path = tmp_path / "book.toml"
+    path = tmp_path / "tunes.toml"
     path.write_bytes(b"mine")
     with pytest.raises(OutputError, match="File exists"):
         write_whole(path, b"new", may_overwrite=False)
     assert path.read_bytes() == b"mine"
-    assert os.listdir(tmp_path) == ["book.toml"]
+    assert os.listdir(tmp_path) == ["tunes.toml"]
 
 
 def test_a_file_in_place_of_the_folder_is_said_early(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.read.book_file import parse_book, read_book
+from tunebook.read.settings_file import parse_settings, read_settings
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 TEXT = README.read_text(encoding="utf-8")
@@ -32,11 +32,11 @@ def test_every_command_in_the_table_exists() -> None:
     assert known <= named
 
 
-def test_the_example_book_file_is_read_without_a_word() -> None:
+def test_the_example_of_a_settings_file_is_read_without_a_word() -> None:
     example = re.search(r"```toml\n(.*?)```", TEXT, re.S)
     assert example is not None
     tomllib.loads(example[1])
-    _, messages = parse_book(example[1], "book.toml", read_book(None)[0].editions)
+    _, messages = parse_settings(example[1], "tunes.toml", read_settings(None)[0].editions)
     assert messages == ()
 
 

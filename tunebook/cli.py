@@ -23,7 +23,6 @@ from tunebook.errors import (
 )
 from tunebook.options import (
     AsJson,
-    BookFile,
     EditionName,
     Folder,
     HandSize,
@@ -33,6 +32,7 @@ from tunebook.options import (
     NoCache,
     Output,
     Scheduler,
+    SettingsFile,
     Strict,
     Tuning,
 )
@@ -51,7 +51,7 @@ app = typer.Typer(
 
 def _setup(
     folder: Path,
-    book: Path | None = None,
+    settings: Path | None = None,
     instrument: str | None = None,
     tuning: str | None = None,
     hand: str | None = None,
@@ -59,7 +59,7 @@ def _setup(
 ) -> Setup:
     from tunebook.pipeline.setup import Wishes, prepare
 
-    return prepare(folder, Wishes(book, instrument, tuning, hand, edition))
+    return prepare(folder, Wishes(settings, instrument, tuning, hand, edition))
 
 
 def _finish(messages: Sequence[Message], built: int, strict: bool) -> None:
@@ -75,7 +75,7 @@ def build(
     folder: Folder,
     output: Output = None,
     edition: EditionName = None,
-    book: BookFile = None,
+    settings: SettingsFile = None,
     instrument: InstrumentName = None,
     tuning: Tuning = None,
     hand: HandSize = None,
@@ -92,7 +92,7 @@ def build(
     from tunebook.reports import print_build_report
     from tunebook.terminal import ProgressLine
 
-    setup = _setup(folder, book, instrument, tuning, hand, edition)
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
     order = BuildOrder(output, keep_source, jobs, not no_cache, scheduler)
     with ProgressLine(as_json) as progress:
         report = build_book(setup, order, progress)
@@ -104,7 +104,7 @@ def build(
 def check(
     folder: Folder,
     edition: EditionName = None,
-    book: BookFile = None,
+    settings: SettingsFile = None,
     instrument: InstrumentName = None,
     tuning: Tuning = None,
     hand: HandSize = None,
@@ -121,7 +121,7 @@ def check(
     from tunebook.reports import print_check_report
     from tunebook.terminal import ProgressLine
 
-    setup = _setup(folder, book, instrument, tuning, hand, edition)
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
     with ProgressLine(as_json) as progress:
         report = check_folder(
             setup, jobs=jobs, verify=verify, scheduler=scheduler, on_progress=progress
@@ -138,7 +138,7 @@ def explain(
     chords: Annotated[bool, typer.Option("--chords", help="The chords and their rivals.")] = False,
     drones: Annotated[bool, typer.Option("--drones", help="The drones, ranked.")] = False,
     edition: EditionName = None,
-    book: BookFile = None,
+    settings: SettingsFile = None,
     instrument: InstrumentName = None,
     tuning: Tuning = None,
     hand: HandSize = None,
@@ -146,7 +146,7 @@ def explain(
     """Say why each note is fingered as it is, and what else would do."""
     from tunebook.pipeline.explain import ExplainOrder, explain_tune
 
-    setup = _setup(file, book, instrument, tuning, hand, edition)
+    setup = _setup(file, settings, instrument, tuning, hand, edition)
     for line in explain_tune(setup, ExplainOrder(tune, bars, chords, drones)):
         print(line)
 
@@ -166,7 +166,7 @@ def export(
         str | None, typer.Option("--drone", help="For midi: try this drone, as D4.")
     ] = None,
     edition: EditionName = None,
-    book: BookFile = None,
+    settings: SettingsFile = None,
     instrument: InstrumentName = None,
     tuning: Tuning = None,
     hand: HandSize = None,
@@ -178,7 +178,7 @@ def export(
     from tunebook.reports import print_export_report
     from tunebook.terminal import ProgressLine
 
-    setup = _setup(folder, book, instrument, tuning, hand, edition)
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
     order = ExportOrder(to, output, tuple(parts.split(",")), grace_notes, drone, jobs)
     with ProgressLine() as progress:
         report = export_folder(setup, order, progress)
@@ -196,7 +196,7 @@ def retune(
     to_hand: Annotated[str | None, typer.Option("--to-hand", help="Another hand.")] = None,
     output: Output = None,
     edition: EditionName = None,
-    book: BookFile = None,
+    settings: SettingsFile = None,
     instrument: InstrumentName = None,
     tuning: Tuning = None,
     hand: HandSize = None,
@@ -212,9 +212,9 @@ def retune(
     from tunebook.reports import print_retune_report
     from tunebook.terminal import ProgressLine
 
-    before = _setup(folder, book, instrument, tuning, hand, edition)
+    before = _setup(folder, settings, instrument, tuning, hand, edition)
     after = _setup(
-        folder, book, to_instrument or instrument, to or tuning, to_hand or hand, edition
+        folder, settings, to_instrument or instrument, to or tuning, to_hand or hand, edition
     )
     order = BuildOrder(output, keep_source, jobs, not no_cache, None)
     with ProgressLine(as_json) as progress:
@@ -235,7 +235,7 @@ def compare(
     ] = 5,
     output: Output = None,
     edition: EditionName = None,
-    book: BookFile = None,
+    settings: SettingsFile = None,
     instrument: InstrumentName = None,
     hand: HandSize = None,
     jobs: Jobs = None,
@@ -246,7 +246,7 @@ def compare(
     from tunebook.reports import print_compare_report
     from tunebook.terminal import ProgressLine
 
-    setup = _setup(folder, book, instrument, None, hand, edition)
+    setup = _setup(folder, settings, instrument, None, hand, edition)
     order = CompareOrder(tunings, keys, within, output, jobs)
     with ProgressLine(as_json) as progress:
         report = compare_folder(setup, order, progress)
@@ -282,12 +282,12 @@ def cache(
     print(clear_cache() if what == "clear" else describe_cache())
 
 
-@app.command()
-def init(folder: Annotated[Path, typer.Argument(help="A folder of .abc files.")]) -> None:
-    """Write a commented book.toml for the folder's tunes; never overwrites one."""
-    from tunebook.pipeline.init import init_folder
+@app.command("settings")
+def new_settings(folder: Annotated[Path, typer.Argument(help="A folder of .abc files.")]) -> None:
+    """Write a commented tunes.toml for the folder's tunes; never overwrites one."""
+    from tunebook.pipeline.new_settings import write_settings
 
-    print(f"written: {init_folder(folder)}")
+    print(f"written: {write_settings(folder)}")
 
 
 def _print_version(is_wanted: bool) -> None:

@@ -89,7 +89,7 @@ class InputError(TunebookError):
 
 
 class SettingError(InputError):
-    """A value in book.toml, an instrument profile or an option that cannot be used."""
+    """A value in tunes.toml, an instrument profile or an option that cannot be used."""
 
     exit_code = EXIT_USAGE
 

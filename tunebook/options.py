@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 Folder = Annotated[Path, typer.Argument(help="A folder of .abc files, or one file.")]
-BookFile = Annotated[Path | None, typer.Option("--book", help="Settings other than book.toml.")]
+SettingsFile = Annotated[
+    Path | None, typer.Option("--settings", help="Settings other than tunes.toml.")
+]
 InstrumentName = Annotated[
     str | None, typer.Option("--instrument", help="A profile's name, or a profile file.")
 ]
@@ -18,7 +20,7 @@ Tuning = Annotated[
 HandSize = Annotated[str | None, typer.Option("--hand", help="small, medium or large.")]
 EditionName = Annotated[
     str | None,
-    typer.Option("--edition", help="player, teacher, student-1, -2, -3, or one of book.toml."),
+    typer.Option("--edition", help="player, teacher, student-1, -2, -3, or one of tunes.toml."),
 ]
 Jobs = Annotated[
     int | None, typer.Option("--jobs", min=1, help="Worker processes; else one for each core.")

@@ -2,7 +2,7 @@
 
 Usage: python tests/fuzz/fuzz.py TARGET [libFuzzer options, e.g. -max_total_time=300]
 
-TARGET is ``abc`` (any bytes as a file of tunes), ``book`` (any text as book.toml) or ``source``
+TARGET is ``abc`` (any bytes as a file of tunes), ``book`` (any text as tunes.toml) or ``source``
 (any text as a tune, all the way to LilyPond source). Wants the package atheris (PyPI). Anything
 but a TunebookError is a finding.
 """
@@ -20,14 +20,14 @@ with atheris.instrument_imports(include=["tunebook"]):
     from tunebook.errors import TunebookError
     from tunebook.model.book import Edition, HandChoice
     from tunebook.read.abc_tune import read_abc
-    from tunebook.read.book_file import parse_book, read_book
     from tunebook.read.folder import read_folder
     from tunebook.read.profile import read_hand, read_instrument
+    from tunebook.read.settings_file import parse_settings, read_settings
     from tunebook.solve.arrange import arrange
     from tunebook.write.lilypond import write_source
 
 WIDTH_PT = 480.0
-EDITIONS = read_book(None)[0].editions
+EDITIONS = read_settings(None)[0].editions
 HARPA = read_instrument("nyckelharpa-3row")
 HAND = read_hand(HandChoice())
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz-"))
@@ -40,8 +40,8 @@ def fuzz_abc(data: bytes) -> None:
     assert all("\n" not in str(message) for message in reading.messages)
 
 
-def fuzz_book(data: bytes) -> None:
-    book, _ = parse_book(data.decode("utf-8", "replace"), "book.toml", EDITIONS)
+def fuzz_settings(data: bytes) -> None:
+    book, _ = parse_settings(data.decode("utf-8", "replace"), "tunes.toml", EDITIONS)
     assert book.paper in ("a4", "letter", "a5")
 
 
@@ -55,7 +55,7 @@ def fuzz_source(data: bytes) -> None:
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "abc": fuzz_abc,
-    "book": fuzz_book,
+    "settings": fuzz_settings,
     "source": fuzz_source,
 }
 

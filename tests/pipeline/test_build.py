@@ -38,7 +38,7 @@ def folder_with(tmp_path: Path, paper: str = "a4", language: str = "en", more: s
         shutil.copy(SAMPLES / name, folder / name)
     booklet = "true" if paper == "a5" else "false"
     text = BOOK.format(paper=paper, language=language, booklet=booklet) + more
-    (folder / "book.toml").write_text(text, encoding="utf-8")
+    (folder / "tunes.toml").write_text(text, encoding="utf-8")
     return folder
 
 

@@ -71,7 +71,7 @@ def test_strict_turns_messages_into_exit_code_one(tunes: Path, tmp_path: Path) -
             "no edition 'foo'; known are player, teacher, student-1, student-2, student-3",
         ),
         (("check", "tunes", "--hand", "giant"), 2, "no hand 'giant'; known are small"),
-        (("check", "tunes", "--book", "x.toml"), 2, "x.toml: no such file; check --book"),
+        (("check", "tunes", "--settings", "x.toml"), 2, "x.toml: no such file; check --settings"),
         (("check", "tunes", "--instrument", "lute"), 2, "lute"),
         (("export", "tunes", "--to", "wav", "-o", "out"), 2, "cannot export to 'wav'"),
         (("compare", "tunes"), 2, "nothing to compare; give --tunings CGDA,CGCA or --keys"),
@@ -111,17 +111,17 @@ def test_check_as_json_is_for_scripts(tunes: Path, tmp_path: Path) -> None:
     assert report["left_out"][0]["is_fatal"] is True
 
 
-def test_init_writes_a_book_file_that_reads_back_and_never_overwrites(
+def test_settings_writes_a_file_that_reads_back_and_never_overwrites(
     tunes: Path, tmp_path: Path
 ) -> None:
-    assert run("init", "tunes", folder=tmp_path).returncode == 0
-    written = (tunes / "book.toml").read_text(encoding="utf-8")
+    assert run("settings", "tunes", folder=tmp_path).returncode == 0
+    written = (tunes / "tunes.toml").read_text(encoding="utf-8")
     assert "a.abc:1" in written and "# Good" in written
-    assert run("check", "tunes", folder=tmp_path).stderr.count("book.toml") == 0
-    again = run("init", "tunes", folder=tmp_path)
+    assert run("check", "tunes", folder=tmp_path).stderr.count("tunes.toml") == 0
+    again = run("settings", "tunes", folder=tmp_path)
     assert again.returncode == 5
-    assert again.stderr.strip() == "tunes/book.toml: is there already; edit it, or move it away"
-    assert (tunes / "book.toml").read_text(encoding="utf-8") == written
+    assert again.stderr.strip() == "tunes/tunes.toml: is there already; edit it, or move it away"
+    assert (tunes / "tunes.toml").read_text(encoding="utf-8") == written
 
 
 def test_compare_as_json_scores_every_tune_in_every_tuning(tunes: Path, tmp_path: Path) -> None:
@@ -148,7 +148,7 @@ def test_version_is_printed(tmp_path: Path) -> None:
 
 
 def test_a_limit_in_book_toml_leaves_out_what_is_larger(tunes: Path, tmp_path: Path) -> None:
-    (tunes / "book.toml").write_text("[reading]\ntune_notes = 5\n", encoding="utf-8")
+    (tunes / "tunes.toml").write_text("[reading]\ntune_notes = 5\n", encoding="utf-8")
     done = run("check", "tunes", folder=tmp_path)
     assert "limit" in run("check", "tunes", "--json", folder=tmp_path).stdout + done.stderr
     assert "Traceback" not in done.stderr
@@ -182,7 +182,7 @@ def test_a_folder_of_files_is_not_named_like_a_file(tunes: Path, tmp_path: Path)
 def test_one_file_of_the_folder_makes_no_complaint_about_sets(tunes: Path, tmp_path: Path) -> None:
     (tunes / "b.abc").write_text(GOOD, encoding="utf-8")
     text = '[[set]]\ntitle = "S"\ntunes = ["a.abc:1", "b.abc:1"]\n'
-    (tunes / "book.toml").write_text(text, encoding="utf-8")
+    (tunes / "tunes.toml").write_text(text, encoding="utf-8")
     assert "set 'S'" not in run("check", "tunes/b.abc", folder=tmp_path).stderr
 
 
@@ -190,7 +190,7 @@ def test_an_edition_may_have_a_hand_of_its_own(tunes: Path) -> None:
     from tunebook.pipeline.setup import Wishes, prepare
 
     text = '[[edition]]\nname = "child"\nbased_on = "student-1"\nhand = "small"\n'
-    (tunes / "book.toml").write_text(text, encoding="utf-8")
+    (tunes / "tunes.toml").write_text(text, encoding="utf-8")
     assert prepare(tunes, Wishes(edition="child")).hand.name == "small"
     assert prepare(tunes).hand.name == "medium"
     assert prepare(tunes, Wishes(edition="child", hand="large")).hand.name == "large"

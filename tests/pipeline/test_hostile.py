@@ -54,7 +54,7 @@ def hostile_folder(tmp_path: Path) -> Path:
     tunes = "".join(tune(number, text) for number, text in enumerate(HOSTILE, start=1))
     (folder / "a.abc").write_text(tunes, encoding="utf-8")
     nasty = '#(system "touch MARKER") </b> \\" {'
-    (folder / "book.toml").write_text(BOOK.format(json.dumps(nasty)), encoding="utf-8")
+    (folder / "tunes.toml").write_text(BOOK.format(json.dumps(nasty)), encoding="utf-8")
     return folder
 
 
@@ -113,7 +113,7 @@ def test_a_profile_cannot_lie_outside_the_folder(tmp_path: Path, profile: str) -
 
     folder = tmp_path / "tunes"
     folder.mkdir()
-    (folder / "book.toml").write_text(f'[instrument]\nprofile = "{profile}"\n', encoding="utf-8")
+    (folder / "tunes.toml").write_text(f'[instrument]\nprofile = "{profile}"\n', encoding="utf-8")
     with pytest.raises(SettingError, match="lies outside the folder"):
         prepare(folder)
 

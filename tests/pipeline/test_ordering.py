@@ -48,10 +48,10 @@ def test_an_edition_may_pick_its_tunes() -> None:
 
 
 def test_a_name_that_is_no_tune_is_said_with_its_place() -> None:
-    book = Book(sets=(TuneSet("S", ("b.abc:9",), place=SourcePlace("book.toml", 7)),))
+    book = Book(sets=(TuneSet("S", ("b.abc:9",), place=SourcePlace("tunes.toml", 7)),))
     _, messages = order_tunes(TUNES, book, PLAYER)
     assert [str(message) for message in messages] == [
-        "book.toml:7: set 'S' names 'b.abc:9', which is no tune of the folder; "
+        "tunes.toml:7: set 'S' names 'b.abc:9', which is no tune of the folder; "
         "did you mean 'a.abc:3'?"
     ]
 

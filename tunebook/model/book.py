@@ -47,7 +47,7 @@ class Edition:
 
 @dataclass(frozen=True, slots=True)
 class TuneChoice:
-    """Choices for one tune in book.toml. ``drone`` is a pitch name ("D4"), "none" or None.
+    """Choices for one tune in tunes.toml. ``drone`` is a pitch name ("D4"), "none" or None.
     ``fingers`` are (bar number, note counted from 1 in the bar, finger) and ``strings``
     (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
     in quarter notes a minute, ``transpose`` in semitones."""
@@ -77,7 +77,7 @@ class HandChoice:
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """A whole book.toml with every default filled in. ``tuning`` None means the profile's own.
+    """A whole tunes.toml with every default filled in. ``tuning`` None means the profile's own.
     ``reading`` are the (name, value) pairs of the [reading] table that were given: voices and
     limits of reading."""
 

@@ -29,7 +29,7 @@ def no_progress(stage: str, name: str, done: int, total: int) -> None:
 
 
 def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
-    """Return the tune as the edition and book.toml want it: transposed, pinned, plain."""
+    """Return the tune as the edition and tunes.toml want it: transposed, pinned, plain."""
     choice = setup.book.choice(tune_identity(tune))
     if choice is not None and choice.transpose:
         tune = transpose_tune(tune, choice.transpose)

@@ -52,7 +52,7 @@ def content_sum(*parts: object) -> str:
 
 
 def setup_sum(setup: Setup, before: Setup | None = None) -> str:
-    """A sum over what a run works with, messages and places in book.toml apart."""
+    """A sum over what a run works with, messages and places in tunes.toml apart."""
     parts: list[object] = []
     for one in (setup, before):
         if one is not None:

@@ -21,7 +21,7 @@ class Section:
 
 
 def tune_identity(tune: Tune) -> str:
-    """The tune's name in book.toml and in files: "file.abc:X", by line where X: is missing."""
+    """The tune's name in tunes.toml and in files: "file.abc:X", by line where X: is missing."""
     return f"{tune.file}:{tune.number or 'line' + str(tune.first_line)}"
 
 
@@ -92,5 +92,5 @@ def _resolve(
             remedy = "write file.abc:X, or the title as it stands"
             if close:
                 remedy = f"did you mean {close[0]!r}?"
-            messages.append(Message(place or SourcePlace("book.toml"), "set", what, remedy))
+            messages.append(Message(place or SourcePlace("tunes.toml"), "set", what, remedy))
     return found

@@ -1,4 +1,4 @@
-"""Read the folder of a setup as its book.toml asks: voices and limits."""
+"""Read the folder of a setup as its tunes.toml asks: voices and limits."""
 
 from __future__ import annotations
 

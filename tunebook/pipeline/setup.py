@@ -1,4 +1,4 @@
-"""What a run works with: the folder, its book.toml, the instrument, the hand, the edition."""
+"""What a run works with: the folder, its tunes.toml, the instrument, the hand, the edition."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from tunebook.errors import InputError, Message, SettingError, SourcePlace
 from tunebook.model.book import Book, Edition
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
-from tunebook.read.book_file import read_book
 from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.settings_file import read_settings
 
-BOOK_FILE_NAME = "book.toml"
+SETTINGS_FILE_NAME = "tunes.toml"
 HAND_SIZES = ("small", "medium", "large")
 
 
@@ -30,9 +30,9 @@ class Setup:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the command line asks for; None means "as book.toml says"."""
+    """What the command line asks for; None means "as tunes.toml says"."""
 
-    book_file: Path | None = None
+    settings_file: Path | None = None
     instrument: str | None = None
     tuning: str | None = None
     hand: str | None = None
@@ -53,12 +53,12 @@ class BuildOrder:
 def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     """Return the Setup for ``folder`` (or a single ABC file).
 
-    Raises InputError when the folder does not exist, SettingError when book.toml, the
+    Raises InputError when the folder does not exist, SettingError when tunes.toml, the
     instrument, the tuning, the hand or the edition cannot be used.
     """
     if not folder.exists():
         raise InputError("no such file or folder", "check the path", SourcePlace(str(folder)))
-    book, messages = read_book(_book_file(folder, wishes.book_file))
+    book, messages = read_settings(_settings_file(folder, wishes.settings_file))
     book = _with_wishes(book, wishes)
     edition = _edition(book, wishes.edition or "player")
     if edition.hand is not None and wishes.hand is None:
@@ -74,12 +74,12 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     )
 
 
-def _book_file(folder: Path, wished: Path | None) -> Path | None:
+def _settings_file(folder: Path, wished: Path | None) -> Path | None:
     if wished is not None:
         if not wished.is_file():
-            raise SettingError("no such file", "check --book", SourcePlace(str(wished)))
+            raise SettingError("no such file", "check --settings", SourcePlace(str(wished)))
         return wished
-    beside = (folder if folder.is_dir() else folder.parent) / BOOK_FILE_NAME
+    beside = (folder if folder.is_dir() else folder.parent) / SETTINGS_FILE_NAME
     return beside if beside.is_file() else None
 
 
@@ -97,7 +97,7 @@ def _with_wishes(book: Book, wishes: Wishes) -> Book:
 
 
 def _profile_path(book: Book) -> str:
-    """A profile named in book.toml with a path is looked for beside it, and must stay there."""
+    """A profile named in tunes.toml with a path is looked for beside it, and must stay there."""
     name = book.instrument
     if book.place is None or not (name.endswith(".toml") or "/" in name or "\\" in name):
         return name
@@ -106,7 +106,7 @@ def _profile_path(book: Book) -> str:
     if not path.is_relative_to(home):
         raise SettingError(
             f"instrument profile {name!r} lies outside the folder",
-            "put the profile beside book.toml",
+            "put the profile beside tunes.toml",
             book.place,
         )
     return str(path)

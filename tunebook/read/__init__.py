@@ -1,1 +1,1 @@
-"""Text to model: files, ABC, book.toml."""
+"""Text to model: files, ABC, tunes.toml."""

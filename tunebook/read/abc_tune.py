@@ -92,7 +92,7 @@ def _choose_voice(
         notices.add(
             "voice",
             f"left out: voice {names}",
-            "name the one to print in book.toml, [reading] voice",
+            "name the one to print in tunes.toml, [reading] voice",
             line=0,
         )
     return chosen

@@ -1,4 +1,4 @@
-"""Bring a tune's choices from book.toml into the tune: pins and tempo, as if written in it."""
+"""Bring a tune's choices from tunes.toml into the tune: pins and tempo, as if written in it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Write a commented book.toml for a folder; never overwrite one."""
+"""Write a commented tunes.toml for a folder; never overwrite one."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from tunebook.errors import InputError, OutputError, SourcePlace
 from tunebook.files import write_whole
 from tunebook.model.tune import Tune
 from tunebook.pipeline.ordering import tune_identity
-from tunebook.pipeline.setup import BOOK_FILE_NAME
+from tunebook.pipeline.setup import SETTINGS_FILE_NAME
 from tunebook.read.folder import read_folder
 
 _HEAD = """\
@@ -44,15 +44,15 @@ fingers = [1, 2, 3, 4]              # those that may be used
 {choices}"""
 
 
-def init_folder(folder: Path) -> Path:
-    """Write book.toml with the folder's tunes in it and return its path.
+def write_settings(folder: Path) -> Path:
+    """Write tunes.toml with the folder's tunes in it and return its path.
 
-    Raises InputError when the folder holds no tune, OutputError when there is a book.toml
+    Raises InputError when the folder holds no tune, OutputError when there is a tunes.toml
     already or it cannot be written.
     """
     if not folder.is_dir():
         raise InputError("is not a folder", "name the folder of tunes", SourcePlace(str(folder)))
-    target = folder / BOOK_FILE_NAME
+    target = folder / SETTINGS_FILE_NAME
     if target.exists():
         raise OutputError("is there already", "edit it, or move it away", SourcePlace(str(target)))
     tunes = read_folder(folder).tunes

@@ -1,6 +1,6 @@
-"""The shape of book.toml: which tables and keys there are, and what each may hold.
+"""The shape of tunes.toml: which tables and keys there are, and what each may hold.
 
-Only checking happens here; :mod:`tunebook.read.book_file` makes a Book of it and says mistakes
+Only checking happens here; :mod:`tunebook.read.settings_file` makes a Book of it and says mistakes
 with their line.
 """
 

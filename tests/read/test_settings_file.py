@@ -8,18 +8,18 @@ from hypothesis import strategies as st
 
 from tunebook.errors import SettingError, TunebookError
 from tunebook.model.book import Book
-from tunebook.read.book_file import parse_book, read_book
+from tunebook.read.settings_file import parse_settings, read_settings
 
-BUILT_IN = read_book(None)[0].editions
+BUILT_IN = read_settings(None)[0].editions
 
 
 def parse(text: str) -> tuple[Book, list[str]]:
-    book, messages = parse_book(text, "book.toml", BUILT_IN)
+    book, messages = parse_settings(text, "tunes.toml", BUILT_IN)
     return book, [str(message) for message in messages]
 
 
 def test_without_a_file_every_setting_has_its_default() -> None:
-    book, messages = read_book(None)
+    book, messages = read_settings(None)
     assert messages == ()
     assert (book.paper, book.language, book.instrument) == ("a4", "en", "nyckelharpa-3row")
     assert [edition.name for edition in book.editions] == [
@@ -55,7 +55,7 @@ def test_voices_and_limits_of_reading_are_settings() -> None:
     book, messages = parse('[reading]\nvoice = "2"\ntune_notes = 9\nfile_bytes = 0\n')
     assert dict(book.reading) == {"voice": "2", "tune_notes": 9}
     assert messages == [
-        "book.toml:4: setting 'reading.file_bytes' cannot be 0: input should be greater than or "
+        "tunes.toml:4: setting 'reading.file_bytes' cannot be 0: input should be greater than or "
         "equal to 1; the default is used"
     ]
 
@@ -74,25 +74,25 @@ def test_an_own_edition_keeps_the_limits_of_the_one_it_is_based_on() -> None:
     [
         (
             'papper = "a4"',
-            "book.toml:1: unknown setting 'papper'; did you mean 'paper'?",
+            "tunes.toml:1: unknown setting 'papper'; did you mean 'paper'?",
         ),
         (
             '\npaper = "a3"',
-            "book.toml:2: setting 'paper' cannot be 'a3': input should be 'a4', 'letter' or 'a5'; "
+            "tunes.toml:2: setting 'paper' cannot be 'a3': input should be 'a4', 'letter' or 'a5'; "
             "the default is used",
         ),
         (
             '[hand]\nbarre = "yes"',
-            "book.toml:2: setting 'hand.barre' cannot be 'yes': input should be a valid boolean; "
+            "tunes.toml:2: setting 'hand.barre' cannot be 'yes': input should be a valid boolean; "
             "the default is used",
         ),
         (
             '[[set]]\ntunes = ["a:1"]',
-            "book.toml:1: 'set' wants 'title'; left out; add it",
+            "tunes.toml:1: 'set' wants 'title'; left out; add it",
         ),
         (
             '[tune."a.abc:1"]\npins = ["bar one"]',
-            "book.toml:2: setting 'tune.a.abc:1.pins' cannot be 'bar one': write "
+            "tunes.toml:2: setting 'tune.a.abc:1.pins' cannot be 'bar one': write "
             '"bar 3 note 2 finger 1" or "bar 3 note 2 string D"; the default is used',
         ),
     ],
@@ -111,29 +111,29 @@ def test_places_survive_lists_and_strings_over_several_lines() -> None:
     text = (
         'subtitle = """\n[hand]\nx = 1\n"""\n[[set]]\ntitle = "A"\ntunes = [\n "a:1",\n]\nbad = 1'
     )
-    assert parse(text)[1][0].startswith("book.toml:10: unknown setting 'set.bad'")
+    assert parse(text)[1][0].startswith("tunes.toml:10: unknown setting 'set.bad'")
 
 
 def test_a_file_that_is_no_toml_is_one_line(tmp_path: Path) -> None:
-    path = tmp_path / "book.toml"
+    path = tmp_path / "tunes.toml"
     path.write_text("title = Kvarn\n", encoding="utf-8")
     with pytest.raises(SettingError) as caught:
-        read_book(path)
+        read_settings(path)
     assert str(caught.value).startswith(f"{path}:1:9: not valid TOML")
     assert "\n" not in str(caught.value)
 
 
 def test_a_file_that_is_not_text_is_one_line(tmp_path: Path) -> None:
-    path = tmp_path / "book.toml"
+    path = tmp_path / "tunes.toml"
     path.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(SettingError, match="not UTF-8 text; save it as UTF-8"):
-        read_book(path)
+        read_settings(path)
 
 
 @given(st.text(max_size=200))
 def test_any_text_is_a_book_or_one_line(text: str) -> None:
     try:
-        book, messages = parse_book(text, "book.toml", BUILT_IN)
+        book, messages = parse_settings(text, "tunes.toml", BUILT_IN)
     except TunebookError as error:
         assert "\n" not in str(error).strip()
     else:
@@ -155,7 +155,7 @@ def test_any_values_of_any_type_are_said_and_left_out(values: dict[str, object])
 
     lines = [f"{key} = {json.dumps(value)}" for key, value in values.items()]
     try:
-        book, _ = parse_book("\n".join(lines), "book.toml", BUILT_IN)
+        book, _ = parse_settings("\n".join(lines), "tunes.toml", BUILT_IN)
     except SettingError as error:
         assert "not valid TOML" in str(error)
     else:

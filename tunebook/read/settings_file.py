@@ -1,4 +1,4 @@
-"""Read book.toml into a Book, every mistake with its line; what is wrong is left out and said.
+"""Read tunes.toml into a Book, every mistake with its line; what is wrong is left out and said.
 
 A setting that cannot be used falls back to its default, so that one slip does not stop a book.
 Only a file that is no TOML at all, or cannot be read, stops with an error.
@@ -19,7 +19,7 @@ from pydantic import BaseModel, ValidationError
 from tunebook.errors import Message, SettingError, SourcePlace
 from tunebook.model.book import Book, Edition, HandChoice, TuneChoice, TuneSet
 from tunebook.model.hand import Limits
-from tunebook.read.book_settings import (
+from tunebook.read.settings_values import (
     BookTable,
     EditionTable,
     HandTable,
@@ -54,7 +54,7 @@ _EDITION_FIELDS = {
 }
 
 
-def read_book(path: Path | None) -> tuple[Book, tuple[Message, ...]]:
+def read_settings(path: Path | None) -> tuple[Book, tuple[Message, ...]]:
     """Return the Book in the file, with all defaults, and the messages about its mistakes.
 
     Without a path, the Book of all defaults. Raises SettingError when the file cannot be read
@@ -63,10 +63,10 @@ def read_book(path: Path | None) -> tuple[Book, tuple[Message, ...]]:
     built_in, _ = _editions_from(_load_built_in(), (), {}, "")
     if path is None:
         return Book(editions=built_in), ()
-    return parse_book(_text_of(path), str(path), built_in)
+    return parse_settings(_text_of(path), str(path), built_in)
 
 
-def parse_book(
+def parse_settings(
     text: str, path: str, built_in: tuple[Edition, ...]
 ) -> tuple[Book, tuple[Message, ...]]:
     """Return the Book written in ``text``; ``built_in`` are the editions it may build on."""
@@ -115,7 +115,7 @@ def _text_of(path: Path) -> str:
     try:
         if path.stat().st_size > MAX_BOOK_FILE_BYTES:
             raise SettingError(
-                "file is larger than 1 MB", "is this a book.toml?", SourcePlace(str(path))
+                "file is larger than 1 MB", "is this a tunes.toml?", SourcePlace(str(path))
             )
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
