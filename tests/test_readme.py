@@ -40,6 +40,17 @@ def test_the_example_of_a_settings_file_is_read_without_a_word() -> None:
     assert messages == ()
 
 
+@pytest.mark.parametrize(
+    "end", ["tunebook build sample_tunes -o sample_book.pdf", "python -m pytest"]
+)
+def test_both_commands_have_their_windows_form(end: str) -> None:
+    posix, windows = (line for line in TEXT.splitlines() if line.endswith(end) and "venv" in line)
+    assert posix.startswith("python3 -m venv .venv && .venv/bin/")
+    same = posix.replace("python3", "py", 1).replace(".venv/bin/", ".venv\\Scripts\\")
+    # The command prompt of Windows knows double quotes alone.
+    assert windows == same.replace("'", '"')
+
+
 @pytest.mark.parametrize("picture", re.findall(r"!\[.*?\]\((.*?)\)", TEXT))
 def test_every_picture_is_there_and_small(picture: str) -> None:
     path = README.parent / picture

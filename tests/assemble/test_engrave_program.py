@@ -48,9 +48,33 @@ def test_missing_program_is_one_clear_line(monkeypatch, tmp_path):
     with pytest.raises(ProgramError) as raised:
         find_lilypond()
     assert str(raised.value) == (
-        "LilyPond, which engraves the music, was not found; install it with: pip install lilypond"
+        f"LilyPond, which engraves the music, was not found; {lilypond_program.how_to_install()}"
     )
     assert raised.value.exit_code == EXIT_PROGRAM
+
+
+@pytest.mark.parametrize(
+    ("system", "machine", "there", "advice"),
+    [
+        ("linux", "x86_64", "apt-get", "install it with: pip install lilypond"),
+        ("win32", "AMD64", "", "install it with: pip install lilypond"),
+        ("darwin", "x86_64", "brew", "install it with: pip install lilypond"),
+        ("darwin", "arm64", "brew", "install it with: brew install lilypond"),
+        ("darwin", "arm64", "port", "install it with: sudo port install lilypond"),
+        ("linux", "aarch64", "apt-get", "install it with: sudo apt-get install lilypond"),
+        ("linux", "aarch64", "dnf", "install it with: sudo dnf install lilypond"),
+        ("linux", "aarch64", "", "install it from https://lilypond.org/download.html"),
+        ("win32", "ARM64", "", "install it from https://lilypond.org/download.html"),
+    ],
+)
+def test_advice_fits_the_system(monkeypatch, system, machine, there, advice):
+    # Names of packages in the systems' managers: from memory.
+    monkeypatch.setattr(lilypond_program.sys, "platform", system)
+    monkeypatch.setattr(lilypond_program.platform, "machine", lambda: machine)
+    monkeypatch.setattr(
+        lilypond_program.shutil, "which", lambda name: name if name == there else None
+    )
+    assert lilypond_program.how_to_install().startswith(advice)
 
 
 @needs_posix

@@ -7,6 +7,7 @@ import os
 import re
 import signal
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -151,6 +152,8 @@ def _start(
 
 def _limit(pid: int, limits: RunLimits) -> None:
     """Memory and file size, where the system lets a running process be limited."""
+    if sys.platform == "win32":
+        return
     try:
         import resource
     except ImportError:
@@ -188,10 +191,10 @@ def _watch(
 def _end(process: subprocess.Popen[bytes]) -> None:
     """End the process and all it started, and wait for it."""
     if process.poll() is None:
-        try:
-            os.killpg(process.pid, signal.SIGKILL)
-        except (OSError, AttributeError):
-            process.kill()
+        if sys.platform != "win32" and hasattr(os, "killpg"):
+            with contextlib.suppress(OSError):
+                os.killpg(process.pid, signal.SIGKILL)
+        process.kill()
     process.wait()
 
 

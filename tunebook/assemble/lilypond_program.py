@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import functools
 import os
+import platform
 import re
 import shutil
 import subprocess
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,7 +21,20 @@ _KEPT_VARIABLES = (
     "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "FONTCONFIG_FILE", "FONTCONFIG_PATH",
 )  # fmt: skip
 _OPTIONS = ("-dno-point-and-click", "-dbackend=cairo", "--pdf")
-_INSTALL = "install it with: pip install lilypond"
+# Systems with a wheel of the lilypond package; pyproject.toml asks for it on the same ones.
+WHEELS = (("linux", "x86_64"), ("darwin", "x86_64"), ("win32", "AMD64"))
+_BY_HAND = "install it from https://lilypond.org/download.html and put its bin folder on PATH"
+# How the package managers of systems without a wheel get it, by the program that is looked for.
+_PACKAGE_MANAGERS = {
+    "linux": {
+        "apt-get": "sudo apt-get install lilypond",
+        "dnf": "sudo dnf install lilypond",
+        "pacman": "sudo pacman -S lilypond",
+        "zypper": "sudo zypper install lilypond",
+        "apk": "sudo apk add lilypond",
+    },
+    "darwin": {"port": "sudo port install lilypond", "brew": "brew install lilypond"},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +65,24 @@ def find_lilypond() -> LilyPond:
     """
     path = _packaged() or _on_path()
     if path is None:
-        raise ProgramError("LilyPond, which engraves the music, was not found", _INSTALL)
+        raise ProgramError("LilyPond, which engraves the music, was not found", how_to_install())
     version = _version_of(path)
     if version < OLDEST:
         text = ".".join(str(number) for number in version)
-        raise ProgramError(f"LilyPond {text} at {path} is too old, 2.24 is needed", _INSTALL)
+        raise ProgramError(
+            f"LilyPond {text} at {path} is too old, 2.24 is needed", how_to_install()
+        )
     return LilyPond(path, version)
+
+
+def how_to_install() -> str:
+    """How LilyPond is got for this system: by pip where there is a wheel, else by the system's own
+    package manager, else by hand."""
+    if (sys.platform, platform.machine()) in WHEELS:
+        return "install it with: pip install lilypond"
+    known = _PACKAGE_MANAGERS.get(sys.platform, {})
+    found = [command for program, command in known.items() if shutil.which(program)]
+    return f"install it with: {found[0]}" if found else _BY_HAND
 
 
 def clean_environment() -> dict[str, str]:
@@ -90,10 +117,10 @@ def _version_of(path: Path) -> tuple[int, ...]:
         )
     except (OSError, subprocess.TimeoutExpired) as error:
         what = f"LilyPond at {path} does not run ({type(error).__name__})"
-        raise ProgramError(what, _INSTALL) from None
+        raise ProgramError(what, how_to_install()) from None
     text = result.stdout.decode("utf-8", "replace")
     match = re.search(r"LilyPond (\d+)\.(\d+)\.(\d+)", text)
     if match is None:
         what = f"LilyPond at {path} does not run (no version, exit code {result.returncode})"
-        raise ProgramError(what, _INSTALL)
+        raise ProgramError(what, how_to_install())
     return tuple(int(number) for number in match.groups())

@@ -114,6 +114,8 @@ def _end_with_parent() -> None:
     """Ask Linux to end this worker when the program that started it is killed (prctl(2))."""
     import ctypes
 
+    if sys.platform == "win32":
+        return
     set_parent_death_signal = 1
     with suppress(OSError, AttributeError):
         ctypes.CDLL(None).prctl(set_parent_death_signal, signal.SIGKILL)
@@ -125,7 +127,7 @@ def _interrupts_held_back() -> Iterator[None]:
 
     A new process inherits which signals are held back. Here they are heard afterwards.
     """
-    if not hasattr(signal, "pthread_sigmask"):
+    if sys.platform == "win32" or not hasattr(signal, "pthread_sigmask"):
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})

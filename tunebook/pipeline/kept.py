@@ -66,13 +66,26 @@ def book_sum(setup: Setup, before: Setup | None, output: Path) -> str:
     """A sum over everything that a finished book depends on: the files, the settings, and the
     versions of the packages that make it; empty when that cannot be said."""
     try:
-        versions = [(name, metadata.version(name)) for name in _MAKERS]
+        versions = [(name, _version(name)) for name in _MAKERS]
         files = [(str(path), path.read_bytes()) for path in find_files(setup.folder)]
         book = [] if setup.book.place is None else [Path(setup.book.place.path).read_bytes()]
     except (OSError, TunebookError, metadata.PackageNotFoundError):
         return ""
     parts = [setup_sum(setup, before), versions, str(setup.folder), str(output)]
     return content_sum(*parts, *(part for file in files for part in file), *book)
+
+
+def _version(maker: str) -> str:
+    """The version of a package; LilyPond may be the system's own instead."""
+    try:
+        return metadata.version(maker)
+    except metadata.PackageNotFoundError:
+        if maker != "lilypond":
+            raise
+    from tunebook.assemble.lilypond_program import find_lilypond
+
+    program = find_lilypond()
+    return f"{program.path} {program.version_text}"
 
 
 def fetch(folder: Path | None, key: str) -> Any | None:

@@ -61,6 +61,7 @@ def make_book(
 ) -> BuildReport:
     """Make the book, whatever was made before. Raises as build_book does."""
     on_progress = on_progress or no_progress
+    find_lilypond()  # Without it nothing else is worth the wait.
     gc.set_threshold(GARBAGE_THRESHOLD)
     clock = _Clock()
     with clock.stage("reading"):
