@@ -9,10 +9,11 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "tunebook"
-BASE = {"errors", "files", "model", "data"}
+BASE = {"errors", "files", "locks", "model", "data"}
 MAY_IMPORT = {
     "errors": set(),
     "files": {"errors"},
+    "locks": set(),
     "model": {"errors", "model"},
     "read": BASE | {"read"},
     "solve": BASE | {"solve"},

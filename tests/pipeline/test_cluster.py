@@ -27,6 +27,16 @@ def test_a_cluster_gives_the_same_table_as_this_machine() -> None:
     assert far.rows == check_folder(setup, jobs=1).rows
 
 
+def test_a_worker_of_several_threads_gives_the_same_table() -> None:
+    setup = prepare(SAMPLES)
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=4, processes=True, dashboard_address=None
+    ) as cluster:
+        far = check_folder(setup, scheduler=cluster.scheduler_address)
+    assert far.left_out == ()
+    assert far.rows == check_folder(setup, jobs=1).rows
+
+
 def test_no_scheduler_at_the_address_is_one_line() -> None:
     with pytest.raises(ProgramError, match="no Dask scheduler answers at nowhere:1"):
         list(map_on_cores(abs, [(1,)], jobs=1, scheduler="nowhere:1"))

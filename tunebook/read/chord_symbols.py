@@ -6,6 +6,7 @@ beyond its list (min, Maj7, -, o, +, ...) are common practice, no source.
 
 from __future__ import annotations
 
+import functools
 import re
 
 from tunebook.errors import SourcePlace
@@ -33,7 +34,6 @@ _FAMILIES: tuple[tuple[re.Pattern[str], str, str], ...] = (
     (re.compile(r"(?:aug|Aug|AUG|augmented|\+(?!5|9|11|13))"), "augmented", ""),
     (re.compile(r"(?:minor|Minor|min|Min|MIN|mi|m|-(?!5))"), "minor", ""),
 )
-_kept: dict[str, tuple[int, int, str, str, tuple[int, int] | None, bool] | None] = {}
 
 
 def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
@@ -46,18 +46,16 @@ def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
     """
     if len(text) > 40:
         return None
-    if text not in _kept:
-        if len(_kept) > 5000:
-            _kept.clear()
-        _kept[text] = _parse(text.strip())
-    parts = _kept[text]
+    parts = _parts_of(text)
     if parts is None:
         return None
     step, alter, quality, extension, bass, is_optional = parts
     return ChordSymbol(place, text, step, alter, quality, extension, bass, is_optional)
 
 
-def _parse(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bool] | None:
+@functools.lru_cache(maxsize=5000)
+def _parts_of(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bool] | None:
+    text = text.strip()
     is_optional = text.startswith("(") and text.endswith(")")
     if is_optional:
         text = text[1:-1].strip()

@@ -3,6 +3,9 @@
 One CostTables serves one instrument, hand, limits and set of weights. It keeps the postures for
 each demand, the costs A + B / t between the holds of each pair of them, and the tables of the
 costs from posture to posture that were used last.
+
+Threads may share it. What is kept is never changed, and is found by what it was made of, so it does
+not matter who made it, nor whether two made it at once.
 """
 
 from __future__ import annotations
@@ -15,6 +18,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
+from tunebook.locks import shared_lock
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.solve.hold_moves import Grid, HandWays, HoldMoves, grid_of, hold_moves, lay_out
@@ -27,6 +31,9 @@ MOST_BYTES = 96_000_000
 third of it is for the costs between holds."""
 
 Kept = TypeVar("Kept")
+
+# One for all caches of this module: it is held for as long as an entry is put in its place.
+_lock = shared_lock()
 
 
 class Link(NamedTuple):
@@ -49,18 +56,21 @@ class _ByteCache(Generic[Kept]):
         self._bytes = 0
 
     def get(self, key: tuple) -> Kept | None:
-        found = self._kept.get(key)
-        if found is None:
-            return None
-        self._kept.move_to_end(key)
-        return found[0]
+        with _lock:
+            found = self._kept.get(key)
+            if found is None:
+                return None
+            self._kept.move_to_end(key)
+            return found[0]
 
     def put(self, key: tuple, value: Kept, size: int) -> None:
-        self._kept[key] = value, size
-        self._bytes += size
-        while self._bytes > self._most_bytes and len(self._kept) > 1:
-            _, (_, dropped) = self._kept.popitem(last=False)
-            self._bytes -= dropped
+        with _lock:
+            _, before = self._kept.pop(key, (None, 0))
+            self._kept[key] = value, size
+            self._bytes += size - before
+            while self._bytes > self._most_bytes and len(self._kept) > 1:
+                _, (_, dropped) = self._kept.popitem(last=False)
+                self._bytes -= dropped
 
 
 Move = tuple[PostureSet, PostureSet, Link]
@@ -74,15 +84,17 @@ class _Store:
         self.reach = reach
         self.ways = HandWays(reach)
         self.sets: dict[Demand, PostureSet | None] = {}
-        self.grids: dict[int, Grid] = {}
+        self.grids: dict[Demand, Grid] = {}
         self.owns: _ByteCache[Array] = _ByteCache(MOST_BYTES // 12)
         self.holds: _ByteCache[HoldMoves] = _ByteCache(MOST_BYTES // 3)
         self.moves: _ByteCache[Array] = _ByteCache(MOST_BYTES - MOST_BYTES // 3)
 
     def grid(self, postures: PostureSet) -> Grid:
-        if postures.serial not in self.grids:
-            self.grids[postures.serial] = grid_of(postures, self.ways.places)
-        return self.grids[postures.serial]
+        grid = self.grids.get(postures.demand)
+        if grid is None:
+            made = grid_of(postures, self.ways.places)
+            grid = self.grids.setdefault(postures.demand, made)
+        return grid
 
 
 class CostTables:
@@ -105,15 +117,16 @@ class CostTables:
         """The postures for ``demand``, None when it cannot be played."""
         sets = self._store.sets
         if demand not in sets:
-            sets[demand] = build_postures(demand, self._store.reach, len(sets))
+            return sets.setdefault(demand, build_postures(demand, self._store.reach))
         return sets[demand]
 
     def own_cost(self, postures: PostureSet, share: float, pause_cost: float, times: int) -> Array:
         """Cost of each posture for one event that is played so often, shape (postures,)."""
-        key = (postures.serial, share, pause_cost, times)
+        key = (postures.demand, share, pause_cost, times)
         found = self._store.owns.get(key)
         if found is None:
             found = grain(postures.base * share + postures.pause * pause_cost) * times
+            found.setflags(write=False)
             self._store.owns.put(key, found, found.nbytes)
         return found
 
@@ -124,7 +137,7 @@ class CostTables:
     def all_moves(self, wanted: Sequence[Move]) -> list[Array]:
         """What ``moves`` gives for each of ``wanted``; together they are made more quickly."""
         store = self._store
-        keys = [(a.serial, b.serial, link, self._rule(a, link)) for a, b, link in wanted]
+        keys = [(a.demand, b.demand, link, self._rule(a, link)) for a, b, link in wanted]
         found = [store.moves.get(key) for key in keys]
         missing = [number for number, costs in enumerate(found) if costs is None]
         between = self._between_holds([wanted[number] for number in missing])
@@ -134,6 +147,7 @@ class CostTables:
                 store.grid(a), store.grid(b), moves, link.time_s, link.is_freed, store.ways
             )
             kept = _packed(costs)
+            kept.setflags(write=False)
             store.moves.put(keys[number], kept, kept.nbytes)
             found[number] = costs
         return [costs.astype(float, copy=False) for costs in found if costs is not None]
@@ -141,7 +155,7 @@ class CostTables:
     def _between_holds(self, wanted: Sequence[Move]) -> list[HoldMoves]:
         """The costs between holds for each of ``wanted``."""
         store = self._store
-        keys = [(a.serial, b.serial, link[1:], self._rule(a, link)) for a, b, link in wanted]
+        keys = [(a.demand, b.demand, link[1:], self._rule(a, link)) for a, b, link in wanted]
         known = {key: store.holds.get(key) for key in keys}
         missing = {
             key: (store.grid(a), store.grid(b), link[1:])

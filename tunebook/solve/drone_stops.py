@@ -82,16 +82,16 @@ def pause_share(drone: Stop, tones: ToneCount, instrument: Instrument) -> float:
 
 
 @functools.lru_cache(maxsize=4)
-def _places(tones: ToneCount, instrument: Instrument) -> list[tuple[tuple[int, int], ...]]:
+def _places(tones: ToneCount, instrument: Instrument) -> tuple[tuple[tuple[int, int], ...], ...]:
     """(key, string) of every stop that sounds each of the tones."""
-    return [
+    return tuple(
         tuple(
             (midi - string.open_midi, string.index)
             for string in instrument.strings
             if 0 <= midi - string.open_midi <= string.key_count
         )
         for midi, _ in tones.lengths
-    ]
+    )
 
 
 def _pause_of(midi: int, drone: Stop, places: tuple[tuple[int, int], ...]) -> float:

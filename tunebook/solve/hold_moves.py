@@ -158,19 +158,22 @@ class HandWays:
 
     def costs(self, time_s: float) -> Array:
         """Costs when there is this time."""
-        if time_s not in self._costs:
+        costs = self._costs.get(time_s)
+        if costs is None:
             if len(self._costs) >= MOST_KEPT:
                 self._costs.clear()
-            self._costs[time_s] = self._fixed + self._by_time / time_s
-        return self._costs[time_s]
+            costs = self._costs[time_s] = self._fixed + self._by_time / time_s
+        return costs
 
     def steps(self, steps_mm: tuple[float, ...]) -> Array:
         """The number of the step that each way belongs to."""
-        if steps_mm not in self._steps:
+        steps = self._steps.get(steps_mm)
+        if steps is None:
             if len(self._steps) >= MOST_KEPT:
                 self._steps.clear()
-            self._steps[steps_mm] = np.searchsorted(steps_mm, self._way_mm, side="right")
-        return self._steps[steps_mm]
+            steps = np.searchsorted(steps_mm, self._way_mm, side="right")
+            self._steps[steps_mm] = steps
+        return steps
 
 
 def lay_out(

@@ -57,7 +57,7 @@ def _wanted_changes(problem: Problem, path: Path) -> list[tuple[int, tuple[list[
     for bar, members in by_bar.items():
         if len(members) >= LEAST_EVENTS:
             asked = tuple(
-                (problem.sets[i].serial, events[i].duration, events[i].piece) for i in members
+                (problem.sets[i].demand, events[i].duration, events[i].piece) for i in members
             )
             likes.setdefault(asked, []).append(bar)
     changes = []

@@ -41,7 +41,7 @@ class _Hold(NamedTuple):
     pause: int
 
 
-def build_postures(demand: Demand, reach: Reach, serial: int) -> PostureSet | None:
+def build_postures(demand: Demand, reach: Reach) -> PostureSet | None:
     """Enumerate the postures for ``demand``; None when there is none."""
     holds: list[_Hold] = []
     found: list[_Placed] = []
@@ -57,7 +57,7 @@ def build_postures(demand: Demand, reach: Reach, serial: int) -> PostureSet | No
         return None
     # This order settles ties: low hand, low finger.
     found.sort(key=lambda one: (one[0].hand_key, one[0].slots, one[0].holder))
-    return _as_arrays(demand, reach, serial, holds, found)
+    return _as_arrays(demand, reach, holds, found)
 
 
 def _holds(demand: Demand, reach: Reach) -> Iterator[tuple[tuple[Slot, ...], int]]:
@@ -194,7 +194,7 @@ def _broken_limits(reach: Reach, hand_key: int, is_stretched: bool) -> int:
 
 
 def _as_arrays(
-    demand: Demand, reach: Reach, serial: int, holds: list[_Hold], found: list[_Placed]
+    demand: Demand, reach: Reach, holds: list[_Hold], found: list[_Placed]
 ) -> PostureSet:
     """Turn postures into parallel arrays: those of what is held, laid out over the postures."""
     hold = np.array([number for _, number, _ in found])
@@ -218,7 +218,7 @@ def _as_arrays(
     bow = np.array([_bow(demand, one) for one in holds])[hold]
     pause = np.array([one.pause for one in holds], dtype=float)[hold]
     return PostureSet(
-        serial=serial,
+        demand=demand,
         postures=tuple([posture for posture, _, _ in found]),
         string=string,
         key=key,
@@ -236,7 +236,6 @@ def _as_arrays(
         packed=np.stack([string, key, finger, place_mm, place_key, row_mm], axis=1),
         label=np.array([labels.setdefault(number, len(labels)) for number in hold.tolist()]),
         facts=np.column_stack([hand_mm, bow, pause, priced]),
-        drone=demand.drone,
         terms=terms,
     )
 

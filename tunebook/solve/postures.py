@@ -77,10 +77,11 @@ class PostureSet:
     numbers what a player sees (strings, keys, fingers), whatever the hand's place. ``stops`` are
     the tones as they are handed on, ``packed`` all slot fields in one array (postures, 6, slots),
     ``facts`` in one (postures, facts) the hand's place, the bow's, whether the drone pauses, and
-    all terms in the order of POSTURE_TERMS.
+    all terms in the order of POSTURE_TERMS. Two sets for one ``demand`` on one Reach are equal, so
+    tables are kept by it: whoever made a set, it is the same.
     """
 
-    serial: int
+    demand: Demand
     postures: tuple[Posture, ...]
     string: Array
     key: Array
@@ -98,8 +99,12 @@ class PostureSet:
     stops: tuple[tuple[Stop, ...], ...]
     packed: Array
     facts: Array
-    drone: tuple[int, int, int | None] | None = None
     terms: dict[str, Array] = field(default_factory=dict)
+
+    @property
+    def drone(self) -> tuple[int, int, int | None] | None:
+        """(string index, key, finger or None) of the drone that is held, None without one."""
+        return self.demand.drone
 
     @functools.cached_property
     def may_pause(self) -> bool:

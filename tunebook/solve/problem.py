@@ -118,12 +118,12 @@ def _layers(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> L
 
 def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
     """Costs of each event's postures, as often as it is played."""
-    known: dict[tuple[int, float, float, int], Array] = {}
+    known: dict[tuple[Demand, float, float, int], Array] = {}
     states: list[Array] = []
     for postures, share, pause, count in zip(
         sets, course.shares, course.pauses, course.times_played, strict=True
     ):
-        asked = postures.serial, share, pause if postures.may_pause else 0.0, count
+        asked = postures.demand, share, pause if postures.may_pause else 0.0, count
         if asked not in known:
             known[asked] = tables.own_cost(postures, *asked[1:])
         states.append(known[asked])
@@ -132,9 +132,8 @@ def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -
 
 def _way_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
     """Costs of each way, as often as it is taken."""
-    serials = [postures.serial for postures in sets]
     asked = [
-        (serials[way.start], serials[way.end], number)
+        (sets[way.start].demand, sets[way.end].demand, number)
         for way, number in zip(course.ways, course.link_numbers, strict=True)
     ]
     once = dict(zip(asked, course.ways, strict=True))

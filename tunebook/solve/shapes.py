@@ -24,7 +24,7 @@ from tunebook.solve.cost_tables import CostTables, tables_for
 from tunebook.solve.finger_moves import FingerMoves, finger_moves
 from tunebook.solve.held_shapes import Held, Shape, Wish, held_shapes, wish_for
 from tunebook.solve.movements import with_hand
-from tunebook.solve.postures import Array
+from tunebook.solve.postures import Array, Demand
 from tunebook.solve.views import Passage, choose, view_of
 
 
@@ -157,11 +157,11 @@ def _changes(tables: CostTables, before: Wish, after: Wish) -> _Changes:
 
 def _distinct(shapes: Sequence[Held]) -> tuple[list[Held], list[int]]:
     """One shape of each hold, and for each shape the number of its hold."""
-    numbers: dict[tuple[int, int], int] = {}
+    numbers: dict[tuple[Demand, int], int] = {}
     found: list[Held] = []
     number_of = []
     for held in shapes:
-        hold = held.postures.serial, int(held.postures.label[held.row])
+        hold = held.postures.demand, int(held.postures.label[held.row])
         if hold not in numbers:
             numbers[hold] = len(found)
             found.append(held)

@@ -11,6 +11,8 @@ import functools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from tunebook.locks import shared_lock
+
 _INDENT = "    "
 # LilyPond has heads for these, abjad (3.19) has no names for them.
 _FINER_THAN_ABJAD = ("256", "512")
@@ -113,6 +115,10 @@ def _add(new: Iterable[str], indent: str, lines: list[str]) -> None:
         lines.append(indent + line)
 
 
+# abjad's parser of notes keeps its state in its own modules: one thread at a time.
+_abjad_lock = shared_lock()
+
+
 @functools.lru_cache(maxsize=8192)
 def leaf_lines(head: str, value: str, tied_heads: tuple[int, ...] = ()) -> tuple[str, ...]:
     """The lines of one leaf as abjad prints it.
@@ -120,6 +126,11 @@ def leaf_lines(head: str, value: str, tied_heads: tuple[int, ...] = ()) -> tuple
     abjad has no tie inside a chord, so those of single heads go as tweaks. Raises abjad's errors
     for a head or value that cannot be written.
     """
+    with _abjad_lock:
+        return _printed_by_abjad(head, value, tied_heads)
+
+
+def _printed_by_abjad(head: str, value: str, tied_heads: tuple[int, ...]) -> tuple[str, ...]:
     import abjad
 
     kinds = {"r": abjad.Rest, "s": abjad.Skip, "R": abjad.MultimeasureRest}
