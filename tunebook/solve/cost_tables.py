@@ -21,7 +21,7 @@ import numpy as np
 from tunebook.locks import shared_lock
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
-from tunebook.solve.hold_moves import Grid, HandWays, HoldMoves, grid_of, hold_moves, lay_out
+from tunebook.solve.hold_moves import Grid, HandWays, HoldMoves, Kind, grid_of, hold_moves, lay_out
 from tunebook.solve.posture_sets import build_postures
 from tunebook.solve.postures import Array, Demand, PostureSet, Reach, grain
 from tunebook.solve.weights import GRAIN, Weights, weights_for
@@ -45,6 +45,11 @@ class Link(NamedTuple):
     is_freed: bool = False
     is_held: bool = False
     kept: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def kind(self) -> Kind:
+        """All but the time."""
+        return Kind(self.is_slurred, self.is_freed, self.is_held, self.kept)
 
 
 class _ByteCache(Generic[Kept]):
@@ -155,10 +160,10 @@ class CostTables:
     def _between_holds(self, wanted: Sequence[Move]) -> list[HoldMoves]:
         """The costs between holds for each of ``wanted``."""
         store = self._store
-        keys = [(a.demand, b.demand, link[1:], self._rule(a, link)) for a, b, link in wanted]
+        keys = [(a.demand, b.demand, link.kind, self._rule(a, link)) for a, b, link in wanted]
         known = {key: store.holds.get(key) for key in keys}
         missing = {
-            key: (store.grid(a), store.grid(b), link[1:])
+            key: (store.grid(a), store.grid(b), link.kind)
             for key, (a, b, link) in zip(keys, wanted, strict=True)
             if known[key] is None
         }

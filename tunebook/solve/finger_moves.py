@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.solve.postures import Array, Reach
-from tunebook.solve.views import Passage, Terms, View
+from tunebook.solve.views import Passage, SlotView, Terms, View
 from tunebook.solve.weights import PIANO_SEMITONE_MM
 
 STILL_MM = 1.0
@@ -41,15 +41,44 @@ class FingerMoves(NamedTuple):
         )
 
 
+class _Change(NamedTuple):
+    """From one set of postures to another: seen before and after, how the one leads to the other,
+    and what there is to play on and with."""
+
+    before: View
+    after: View
+    passage: Passage
+    reach: Reach
+
+
+class _Pair(NamedTuple):
+    """One slot before against one slot after. ``both`` is where a finger presses in each of them
+    and has not been freed between; ``along_mm`` and ``across_mm`` lead from the one to the other.
+    """
+
+    before: SlotView
+    after: SlotView
+    both: Array
+    same_finger: Array
+    same_string: Array
+    same_key: Array
+    along_mm: Array
+    across_mm: Array
+
+
 def finger_moves(a: View, b: View, passage: Passage, reach: Reach) -> FingerMoves:
     """The costs of the way from ``a`` to ``b``, the hand's own way left out."""
     moves = FingerMoves({}, {}, [])
-    _add_bow(moves.steady, a, b, passage, reach)
-    same = _same_presses(a, b)
-    for p in range(len(a.string)):
-        for q in range(len(b.string)):
-            _add_fingers(moves, a, b, p, q, same, passage, reach)
-    _add_held_tones(moves.steady, a, b, passage, reach)
+    change = _Change(a, b, passage, reach)
+    _add_bow(moves.steady, change)
+    same = _same_presses(change)
+    for p, before in enumerate(a.slots):
+        for q, after in enumerate(b.slots):
+            pair = _pair(before, after, passage)
+            if pair.both.any():
+                stays = [*same[p], *(row[q] for row in same)]
+                _add_fingers(moves, pair, np.logical_or.reduce(stays), p >= a.tones, change)
+    _add_held_tones(moves.steady, change)
     return moves
 
 
@@ -61,54 +90,52 @@ def add_term(terms: Terms, name: str, fixed: Array, by_time: Array | float = 0.0
         terms[name] = (np.asarray(fixed), np.asarray(by_time))
 
 
-def _add_bow(terms: Terms, a: View, b: View, passage: Passage, reach: Reach) -> None:
-    weights = reach.weights
-    away = np.abs(b.bow - a.bow)
-    change = weights.string_change + weights.string_change_slurred * np.asarray(passage.is_slurred)
-    cost = change * np.minimum(1.0, away) + weights.string_skip * np.maximum(0.0, away - 1.0)
+def _add_bow(terms: Terms, change: _Change) -> None:
+    weights = change.reach.weights
+    away = np.abs(change.after.bow - change.before.bow)
+    is_slurred = np.asarray(change.passage.is_slurred)
+    first = weights.string_change + weights.string_change_slurred * is_slurred
+    cost = first * np.minimum(1.0, away) + weights.string_skip * np.maximum(0.0, away - 1.0)
     add_term(terms, "string_change", cost)
 
 
-def _same_presses(a: View, b: View) -> list[list[Array]]:
-    """same[p][q]: slot p of a and slot q of b are the same finger on the same key."""
+def _same_presses(change: _Change) -> list[list[Array]]:
+    """same[p][q]: slot p before and slot q after are the same finger on the same key."""
     return [
         [
-            (a.finger[p] > 0)
-            & (a.finger[p] == b.finger[q])
-            & (a.string[p] == b.string[q])
-            & (a.key[p] == b.key[q])
-            for q in range(len(b.string))
+            (before.finger > 0)
+            & (before.finger == after.finger)
+            & (before.string == after.string)
+            & (before.key == after.key)
+            for after in change.after.slots
         ]
-        for p in range(len(a.string))
+        for before in change.before.slots
     ]
 
 
-def _add_fingers(
-    moves: FingerMoves,
-    a: View,
-    b: View,
-    p: int,
-    q: int,
-    same: list[list[Array]],
-    passage: Passage,
-    reach: Reach,
-) -> None:
-    """Terms of slot ``p`` before against slot ``q`` after."""
-    weights = reach.weights
-    both = (a.finger[p] > 0) & (b.finger[q] > 0) & np.logical_not(passage.is_freed)
-    if not both.any():
-        return
-    terms = moves.steady
-    same_finger = a.finger[p] == b.finger[q]
-    same_string = a.string[p] == b.string[q]
-    same_key = a.key[p] == b.key[q]
-    along_mm = b.place_mm[q] - a.place_mm[p]
-    across_mm = b.row_mm[q] - a.row_mm[p]
-    _add_same_finger(
-        terms, both & same_finger, same_string, same_key, along_mm, across_mm, passage, reach
+def _pair(before: SlotView, after: SlotView, passage: Passage) -> _Pair:
+    return _Pair(
+        before,
+        after,
+        both=(before.finger > 0) & (after.finger > 0) & np.logical_not(passage.is_freed),
+        same_finger=before.finger == after.finger,
+        same_string=before.string == after.string,
+        same_key=before.key == after.key,
+        along_mm=after.place_mm - before.place_mm,
+        across_mm=after.row_mm - before.row_mm,
     )
-    taken_over = both & ~same_finger & same_string & same_key
-    silent = np.asarray(passage.is_held) | (p >= a.tones)
+
+
+def _add_fingers(
+    moves: FingerMoves, pair: _Pair, stays: Array, is_holder: Array | bool, change: _Change
+) -> None:
+    """Terms of a pair of slots; ``stays`` is where one of the two is pressed by the same finger
+    before and after, ``is_holder`` where the first is no tone but holds the drone's key."""
+    reach, passage, terms = change.reach, change.passage, moves.steady
+    weights = reach.weights
+    _add_same_finger(terms, pair, passage, reach)
+    taken_over = pair.both & ~pair.same_finger & pair.same_string & pair.same_key
+    silent = np.asarray(passage.is_held) | is_holder
     fixed = np.where(silent, weights.substitution, weights.substitution_restruck)
     add_term(
         terms, "substitution", np.where(taken_over, fixed, 0.0),
@@ -116,82 +143,70 @@ def _add_fingers(
     )  # fmt: skip
     if not reach.limits.allows_substitution:
         add_term(terms, "limit", np.where(taken_over & silent, weights.beyond_limits, 0.0))
-    is_kept = np.logical_or.reduce(same[p])
-    was_there = np.logical_or.reduce([row[q] for row in same])
-    pair = both & ~same_finger & ~(same_string & same_key) & ~is_kept & ~was_there
-    if pair.any():
-        _add_successive(moves, a, b, p, q, pair, same_string, along_mm, across_mm, reach)
+    follows = pair.both & ~pair.same_finger & ~(pair.same_string & pair.same_key) & ~stays
+    if follows.any():
+        _add_successive(moves, pair, follows, reach)
 
 
-def _add_same_finger(
-    terms: Terms,
-    alike: Array,
-    same_string: Array,
-    same_key: Array,
-    along_mm: Array,
-    across_mm: Array,
-    passage: Passage,
-    reach: Reach,
-) -> None:
+def _add_same_finger(terms: Terms, pair: _Pair, passage: Passage, reach: Reach) -> None:
     """The same finger on another key of the string (slide) or in another row (jump)."""
     weights = reach.weights
-    slide = alike & same_string & ~same_key
+    alike = pair.both & pair.same_finger
+    slide = alike & pair.same_string & ~pair.same_key
     add_term(
         terms, "slide", np.where(slide, weights.slide, 0.0),
-        np.where(slide, weights.slide_speed * np.abs(along_mm) / 100.0, 0.0),
+        np.where(slide, weights.slide_speed * np.abs(pair.along_mm) / 100.0, 0.0),
     )  # fmt: skip
-    jump = alike & ~same_string
+    jump = alike & ~pair.same_string
     fixed = weights.jump + weights.jump_slurred * np.asarray(passage.is_slurred)
-    way_mm = np.hypot(along_mm, across_mm)
+    way_mm = np.hypot(pair.along_mm, pair.across_mm)
     add_term(
         terms, "row_jump", np.where(jump, fixed, 0.0),
         np.where(jump, weights.jump_speed * way_mm / 100.0, 0.0),
     )  # fmt: skip
 
 
-def _add_successive(
-    moves: FingerMoves,
-    a: View,
-    b: View,
-    p: int,
-    q: int,
-    pair: Array,
-    same_string: Array,
-    along_mm: Array,
-    across_mm: Array,
-    reach: Reach,
-) -> None:
-    """Two different fingers one after the other."""
-    weights = reach.weights
-    terms = moves.steady
-    rises = b.finger[q] > a.finger[p]
-    lower = np.minimum(a.finger[p], b.finger[q])
-    upper = np.maximum(a.finger[p], b.finger[q])
-    ordered_mm = np.where(rises, along_mm, -along_mm)
-    passes = pair & same_string & (ordered_mm < 0)
+def _add_successive(moves: FingerMoves, pair: _Pair, follows: Array, reach: Reach) -> None:
+    """Two different fingers one after the other, where ``follows``."""
+    weights, terms = reach.weights, moves.steady
+    rises = pair.after.finger > pair.before.finger
+    ordered_mm = np.where(rises, pair.along_mm, -pair.along_mm)
+    passes = follows & pair.same_string & (ordered_mm < 0)
     if passes.any():
-        moves.passing.append((passes, 0.5 * np.abs(along_mm)))
-    nearer_mm = np.minimum(a.place_mm[p], b.place_mm[q])
-    step_mm = (reach.instrument.string_length_mm - nearer_mm) * (1.0 - 2.0 ** (-1.0 / 12.0))
-    crossed = pair & ~same_string & (np.abs(along_mm) <= weights.crossed_window * step_mm)
-    is_upward = (b.string[q] > a.string[p]) == rises
+        moves.passing.append((passes, 0.5 * np.abs(pair.along_mm)))
+    crossed = follows & _is_crossed(pair, reach)
+    is_upward = (pair.after.string > pair.before.string) == rises
     wrong = is_upward != reach.hand.higher_finger_on_higher_string
     cost = weights.crossed + np.where(wrong, weights.crossed_wrong_way, 0.0)
     add_term(terms, "crossed", np.where(crossed, cost, 0.0))
     if not reach.limits.allows_crossed_stops:
         add_term(terms, "limit", np.where(crossed, weights.beyond_limits, 0.0))
-    weak = pair & (lower == 3) & (upper == 4)
+    lower = np.minimum(pair.before.finger, pair.after.finger)
+    upper = np.maximum(pair.before.finger, pair.after.finger)
+    weak = follows & (lower == 3) & (upper == 4)
     add_term(
         terms, "weak_neighbours", np.where(weak, weights.weak_neighbours, 0.0),
         np.where(weak, weights.weak_neighbours_speed, 0.0),
     )  # fmt: skip
-    at_once = pair & ~crossed & (ordered_mm > 0)
+    at_once = follows & ~crossed & (ordered_mm > 0)
     if at_once.any():
-        keys = b.place_key[q] - a.place_key[p]
-        units = 0.5 * np.hypot(along_mm, across_mm) / PIANO_SEMITONE_MM
-        units = units + 0.5 * np.hypot(keys, across_mm / PIANO_SEMITONE_MM)
-        for name, cost in _spans(at_once, lower, upper, units, reach):
-            moves.still[name] = moves.still[name] + cost if name in moves.still else cost
+        for name, spanned in _spans(at_once, lower, upper, _units(pair), reach):
+            moves.still[name] = moves.still[name] + spanned if name in moves.still else spanned
+
+
+def _is_crossed(pair: _Pair, reach: Reach) -> Array:
+    """Two fingers at the same place in two rows, or nearly so."""
+    nearer_mm = np.minimum(pair.before.place_mm, pair.after.place_mm)
+    step_mm = (reach.instrument.string_length_mm - nearer_mm) * (1.0 - 2.0 ** (-1.0 / 12.0))
+    is_near = np.abs(pair.along_mm) <= reach.weights.crossed_window * step_mm
+    return np.logical_not(pair.same_string) & is_near
+
+
+def _units(pair: _Pair) -> Array:
+    """How far apart the two fingers are: half in piano semitones, half in the local key step."""
+    keys = pair.after.place_key - pair.before.place_key
+    units = 0.5 * np.hypot(pair.along_mm, pair.across_mm) / PIANO_SEMITONE_MM
+    return units + 0.5 * np.hypot(keys, pair.across_mm / PIANO_SEMITONE_MM)
 
 
 def _spans(
@@ -216,17 +231,18 @@ def _spans(
     ]
 
 
-def _add_held_tones(terms: Terms, a: View, b: View, passage: Passage, reach: Reach) -> None:
+def _add_held_tones(terms: Terms, change: _Change) -> None:
     """Tones that sound on must stay on their keys."""
+    before, after, passage = change.before, change.after, change.passage
     kept: list[tuple[int, int, Array | bool]] = list(passage.kept)
     if np.any(passage.is_held):
-        for slot in range(min(len(a.string), len(b.string))):
-            is_tone = slot < np.minimum(a.tones, b.tones)
+        for slot in range(min(len(before.slots), len(after.slots))):
+            is_tone = slot < np.minimum(before.tones, after.tones)
             kept.append((slot, slot, np.asarray(passage.is_held) & is_tone))
     if not kept:
         return
     moved: Array | bool = False
-    for before, after, where in kept:
-        differs = (a.string[before] != b.string[after]) | (a.key[before] != b.key[after])
-        moved = moved | (differs & where)
-    add_term(terms, "moved_tone", np.where(moved, reach.weights.moved_tone, 0.0))
+    for leaving, reached, where in kept:
+        a, b = before.slots[leaving], after.slots[reached]
+        moved = moved | (((a.string != b.string) | (a.key != b.key)) & where)
+    add_term(terms, "moved_tone", np.where(moved, change.reach.weights.moved_tone, 0.0))

@@ -22,8 +22,14 @@ from tunebook.solve.views import Holds, Passage, holds_of, holds_view
 MOST_KEPT = 500
 """Tables over the places of the hand that are kept of each kind."""
 
-Kind = tuple[bool, bool, bool, tuple[tuple[int, int], ...]]
-"""is_slurred, is_freed, is_held, kept: what a link says besides its time."""
+
+class Kind(NamedTuple):
+    """What a link says besides its time, each as in Passage."""
+
+    is_slurred: bool = False
+    is_freed: bool = False
+    is_held: bool = False
+    kept: tuple[tuple[int, int], ...] = ()
 
 
 class Grid(NamedTuple):
@@ -62,7 +68,7 @@ def hold_moves(asked: Sequence[Ask], reach: Reach) -> list[HoldMoves]:
     """The costs for each of ``asked``, worked out together where slots are equally many."""
     alike: dict[tuple, list[int]] = {}
     for number, (before, after, kind) in enumerate(asked):
-        shape = (before.holds.packed.shape[2], after.holds.packed.shape[2], kind[3])
+        shape = (before.holds.packed.shape[2], after.holds.packed.shape[2], kind.kept)
         alike.setdefault(shape, []).append(number)
     found: dict[int, HoldMoves] = {}
     for (_, _, kept), numbers in alike.items():
@@ -79,8 +85,13 @@ def _together(
     after, tos = _rows([(one[1].holds, len(one[0].holds)) for one in asked], is_inner=False)
     shapes = [(len(one[1].holds), len(one[0].holds)) for one in asked]
     sizes = [rows * columns for rows, columns in shapes]
-    slurred, freed, held = (np.repeat([one[2][i] for one in asked], sizes) for i in range(3))
-    passage = Passage(slurred, freed, held, tuple((p, q, True) for p, q in kept))
+    kinds = [kind for _, _, kind in asked]
+    passage = Passage(
+        is_slurred=np.repeat([kind.is_slurred for kind in kinds], sizes),
+        is_freed=np.repeat([kind.is_freed for kind in kinds], sizes),
+        is_held=np.repeat([kind.is_held for kind in kinds], sizes),
+        kept=tuple((p, q, True) for p, q in kept),
+    )
     moves = finger_moves(holds_view(before, froms), holds_view(after, tos), passage, reach)
     fixed, by_time = np.zeros(len(froms)), np.zeros(len(froms))
     for part, part_by_time in moves.steady.values():

@@ -75,10 +75,10 @@ class PostureSet:
     (the drone's holder last); string 0 is an empty slot, finger 0 an open string. ``base`` is the
     posture's cost for one event, ``pause`` 1 where the bow has to leave the drone. ``label``
     numbers what a player sees (strings, keys, fingers), whatever the hand's place. ``stops`` are
-    the tones as they are handed on, ``packed`` all slot fields in one array (postures, 6, slots),
-    ``facts`` in one (postures, facts) the hand's place, the bow's, whether the drone pauses, and
-    all terms in the order of POSTURE_TERMS. Two sets for one ``demand`` on one Reach are equal, so
-    tables are kept by it: whoever made a set, it is the same.
+    the tones as they are handed on, ``packed`` all slot fields in one array (postures, fields,
+    slots), ``facts`` in one (postures, facts) the hand's place, the bow's, whether the drone
+    pauses, and all terms in the order of POSTURE_TERMS. Two sets for one ``demand`` on one Reach
+    are equal, so tables are kept by it: whoever made a set, it is the same.
     """
 
     demand: Demand

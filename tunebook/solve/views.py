@@ -27,15 +27,27 @@ class Passage(NamedTuple):
     kept: tuple[tuple[int, int, Array | bool], ...] = ()
 
 
-class View(NamedTuple):
-    """Postures seen along one axis; slot fields are lists of arrays, one for each slot."""
+class SlotView(NamedTuple):
+    """One slot of many postures, an array each: the string, the key, the finger (0 where none
+    presses), the place along the string and across the rows."""
 
-    string: list[Array]
-    key: list[Array]
-    finger: list[Array]
-    place_mm: list[Array]
-    place_key: list[Array]
-    row_mm: list[Array]
+    string: Array
+    key: Array
+    finger: Array
+    place_mm: Array
+    place_key: Array
+    row_mm: Array
+
+
+SLOT_FIELDS = len(SlotView._fields)
+"""How many numbers say what is in a slot; ``PostureSet.packed`` has them in this order."""
+
+
+class View(NamedTuple):
+    """Postures seen along one axis: their slots, the place of the hand and of the bow, and how
+    many of the slots are tones."""
+
+    slots: list[SlotView]
     hand_mm: Array
     bow: Array
     tones: Array | int
@@ -43,14 +55,18 @@ class View(NamedTuple):
     @property
     def is_open(self) -> Array:
         """Where no finger presses anything."""
-        return np.logical_not(np.logical_or.reduce([finger > 0 for finger in self.finger]))
+        return np.logical_not(np.logical_or.reduce([slot.finger > 0 for slot in self.slots]))
 
 
 class Chosen(NamedTuple):
-    """One posture of each of some sets: its facts (see PostureSet), shape (facts, sets), its slot
-    fields in the order of View, shape (6, slots, sets), slots padded, and how many are tones."""
+    """One posture of each of some sets: the places of hand and bow, whether the drone pauses, each
+    of shape (sets,), its costs in the order of POSTURE_TERMS, shape (terms, sets), its slot fields
+    in the order of SlotView, shape (fields, slots, sets), slots padded, and how many are tones."""
 
-    facts: Array
+    hand_mm: Array
+    bow: Array
+    pause: Array
+    costs: Array
     slots: Array
     tones: Array
 
@@ -62,13 +78,17 @@ def choose(postures: Sequence[PostureSet], rows: Sequence[int]) -> Chosen:
     widths = {layer.packed.shape[2] for layer in postures}
     if len(widths) == 1:
         slots = np.concatenate([layer.packed[row] for layer, row in pairs])
-        slots = slots.reshape(len(pairs), 6, -1)
+        slots = slots.reshape(len(pairs), SLOT_FIELDS, -1)
     else:
-        slots = np.zeros((len(pairs), 6, max(widths)))
+        slots = np.zeros((len(pairs), SLOT_FIELDS, max(widths)))
         for index, (layer, row) in enumerate(pairs):
             slots[index, :, : layer.packed.shape[2]] = layer.packed[row]
+    hand_mm, bow, pause, *costs = np.ascontiguousarray(facts.reshape(len(pairs), -1).T)
     return Chosen(
-        np.ascontiguousarray(facts.reshape(len(pairs), -1).T),
+        hand_mm,
+        bow,
+        pause,
+        np.array(costs),
         np.ascontiguousarray(slots.transpose(1, 2, 0)),
         np.array([layer.tones for layer in postures]),
     )
@@ -76,18 +96,19 @@ def choose(postures: Sequence[PostureSet], rows: Sequence[int]) -> Chosen:
 
 def view_of(chosen: Chosen, index: Array) -> View:
     """The entries ``index`` of what was chosen, as a row."""
-    hand_mm, bow = chosen.facts[:2].take(index, axis=1)
-    return _view(chosen.slots.take(index, axis=2), hand_mm, bow, chosen.tones.take(index))
+    slots, tones = chosen.slots.take(index, axis=2), chosen.tones.take(index)
+    return _view(slots, chosen.hand_mm.take(index), chosen.bow.take(index), tones)
 
 
 def _view(slots: Array, hand_mm: Array, bow: Array, tones: Array) -> View:
-    string, key, finger, place_mm, place_key, row_mm = (list(field) for field in slots)
-    return View(string, key, finger, place_mm, place_key, row_mm, hand_mm, bow, tones)
+    return View(
+        [SlotView(*slots[:, number]) for number in range(slots.shape[1])], hand_mm, bow, tones
+    )
 
 
 class Holds(NamedTuple):
     """What is held in a set of postures, each once whatever the hand's place: slot fields
-    (holds, 6, slots) in the order of View, and the place of the bow (holds,)."""
+    (holds, fields, slots) in the order of SlotView, and the place of the bow (holds,)."""
 
     packed: Array
     bow: Array

@@ -108,10 +108,9 @@ def _terms_by_event(
 
 def _own_terms(problem: Problem, chosen: Chosen) -> Array:
     """Costs of the postures, shape (terms, events), by the names of _OWN."""
-    pause, priced = chosen.facts[2], chosen.facts[3:]
-    costs = np.empty((len(_OWN), len(pause)))
-    np.multiply(priced, problem.course.shares, out=costs[:-1])
-    np.multiply(pause, problem.course.pauses, out=costs[-1])
+    costs = np.empty((len(_OWN), len(chosen.pause)))
+    np.multiply(chosen.costs, problem.course.shares, out=costs[:-1])
+    np.multiply(chosen.pause, problem.course.pauses, out=costs[-1])
     return costs
 
 
