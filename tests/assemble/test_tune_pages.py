@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from books import book_tune, content, piece
 
-from tunebook.assemble.blocks import Music
+from tunebook.assemble.blocks import Block, Music
 from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page
 from tunebook.assemble.fonts import load_fonts
 from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.musical_text import part_order_text
 from tunebook.assemble.paper import page_format
+from tunebook.assemble.sheet import Sheet
 from tunebook.assemble.tune_blocks import tune_head, tune_tail, words_block
 from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes, music_block
 
@@ -128,3 +131,55 @@ def test_many_words_stand_in_two_columns(design: Design) -> None:
     two = words_block((*verse, "", *verse), design).height_pt
     assert two == pytest.approx(one)
     assert words_block(("", " "), design).height_pt == 0
+
+
+def words_of(block: Block, folder: Path, design: Design) -> list[str]:
+    """All words that a block prints, in order."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    printed: list[str] = []
+
+    class Listening(Sheet):
+        def text(
+            self, left_pt: float, base_pt: float, text: str, *more: Any, **named: Any
+        ) -> float:
+            printed.append(text)
+            return 0.0
+
+    sheet = Listening(Canvas(str(folder / "unused.pdf")), design.fonts, design.page_format)
+    block.draw(sheet, 0.0, 0.0)
+    return printed
+
+
+def test_free_text_stands_below_the_head_and_below_the_music(
+    tmp_path: Path, design: Design
+) -> None:
+    texts = {"texts": ("Before the music", ""), "closing_texts": ("After it", "", "and more")}
+    tune = book_tune(tmp_path, 1, "Polska", **texts)
+    bare = tune_head(book_tune(tmp_path, 2, "Polska"), design)
+    head = tune_head(tune, design)
+    assert words_of(head, tmp_path, design)[-1] == "Before the music"
+    assert bare.height_pt + 10 < head.height_pt < bare.height_pt + 30
+    tail = tune_tail(tune, loose(tmp_path, 1).edition, design)
+    assert tail is not None
+    assert words_of(tail, tmp_path, design) == ["After it", "and more"]
+
+
+@pytest.mark.parametrize(
+    ("order", "label", "expected"),
+    [
+        ("ABA", "A", "order A B A"),
+        ("A2.(BC)3", "A", "order A2 (B C)3"),
+        ("aab", "a", "order A A B"),
+        ("ABA", "", ""),
+        ("AB", "T", ""),
+        ("", "A", ""),
+    ],
+)
+def test_order_of_the_parts_is_printed_where_the_parts_have_letters(
+    tmp_path: Path, order: str, label: str, expected: str
+) -> None:
+    tune = book_tune(tmp_path, 1, "Polska", part_order=order).arrangement.tune
+    labelled = replace(tune, bars=(replace(tune.bars[0], part=label), *tune.bars[1:]))
+    assert part_order_text(labelled, fixed_words("en")) == expected
+    assert part_order_text(labelled, fixed_words("sv")) == expected.replace("order", "ordning")

@@ -300,7 +300,8 @@ def test_fields_are_kept_by_letter() -> None:
 
 def test_directives_are_quiet_and_text_ones_kept() -> None:
     tune = read("C|\n%%staffwidth 10\n%%text Play it twice\n%%begintext\nwords\n%%endtext\nD|")
-    assert tune.texts == ("Play it twice",)
+    assert tune.texts == ()
+    assert tune.closing_texts == ("Play it twice", "words")
     assert names(tune) == ["C4", "D4"]
     assert not tune.messages
 

@@ -101,6 +101,7 @@ class FixedWords:
     key_place: str
     # tune pages
     also: str
+    part_order: str
     continued: str
     source: str
     # practice and chords

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
 from tunebook.assemble.fixed_words import FixedWords
@@ -18,6 +19,7 @@ _NOTE_SIGNS = {
     Fraction(1, 8): EIGHTH,
     Fraction(1, 16): SIXTEENTH,
 }
+_LONGEST_ORDER = 60
 _FLAT_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
 
 
@@ -105,8 +107,21 @@ def info_line(arrangement: Arrangement, words: FixedWords) -> str:
         key_name(tune.key, words),
         meter_name(tune.meter),
         tempo_text(arrangement),
+        part_order_text(tune, words),
     )
     return SEPARATOR.join(part for part in parts if part)
+
+
+def part_order_text(tune: Tune, words: FixedWords) -> str:
+    """The order in which the parts are played, "order A B A"; empty where the tune gives none or
+    its parts bear no such letters."""
+    labels = {bar.part.strip()[:1].upper() for bar in tune.bars} - {""}
+    order = " ".join(tune.part_order.upper().replace(".", "").split())[:_LONGEST_ORDER]
+    if not labels.intersection(order):
+        return ""
+    # A letter begins a piece of its own; figures and brackets stay with theirs.
+    spaced = re.sub(r"(?<=[A-Z0-9)])\s*(?=[A-Z(])", " ", order)
+    return words.part_order.format(spaced)
 
 
 def source_line(tune: Tune) -> str:

@@ -32,6 +32,7 @@ def tune_head(tune: BookTune, design: Design) -> Block:
     info = info_line(tune.arrangement, design.words)
     also = " · ".join(tune.arrangement.tune.titles[1:])
     blocks.append(_ruled_info(info, design.words.also.format(also) if also else "", design))
+    blocks += _texts_block(tune.arrangement.tune.texts, design)
     return Stack(tuple(blocks))
 
 
@@ -58,10 +59,22 @@ def tune_tail(tune: BookTune, edition: Edition, design: Design) -> Block | None:
             blocks += [Space(design.size(6.0)), shapes]
     if edition.shows_words and tune.arrangement.tune.words:
         blocks += [Space(design.size(6.0)), words_block(tune.arrangement.tune.words, design)]
+    blocks += _texts_block(tune.arrangement.tune.closing_texts, design)
     remarks = _remarks(tune, edition, design)
     if remarks:
         blocks += [Space(design.size(4.0)), *remarks]
     return Stack(tuple(blocks)) if blocks else None
+
+
+def _texts_block(texts: tuple[str, ...], design: Design) -> list[Block]:
+    """Free text of the tune's file; an empty line of it parts paragraphs."""
+    if not any(line.strip() for line in texts):
+        return []
+    gap = Space(design.size(4.0))
+    lines = [design.small(line, design.width_pt) if line.strip() else gap for line in texts]
+    while lines[-1] is gap:
+        lines.pop()
+    return [gap, stacked(lines), gap]
 
 
 def source_remarks(tune: BookTune, design: Design) -> tuple[str, ...]:

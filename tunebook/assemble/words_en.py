@@ -104,6 +104,7 @@ ENGLISH = FixedWords(
     open_string="open {}",
     key_place="{} string, key {}",
     also="Also: {}",
+    part_order="order {}",
     continued="continued",
     source="Source: {}",
     practice_title="Practice pages",

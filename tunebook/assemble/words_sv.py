@@ -105,6 +105,7 @@ SWEDISH = FixedWords(
     open_string="lös {}",
     key_place="{}-strängen, nyckel {}",
     also="Även: {}",
+    part_order="ordning {}",
     continued="forts.",
     source="Källa: {}",
     practice_title="Övningar",

@@ -279,7 +279,8 @@ class Bar:
 class Tune:
     """One tune. ``number`` is the text of X: (may be empty). ``played`` lists indices into
     ``bars`` in the order in which they are played, repeats, endings, parts and da capo expanded.
-    ``fields`` keeps every information field's text by letter, in order. ``second_voice`` holds
+    ``fields`` keeps every information field's text by letter, in order; ``texts`` and
+    ``closing_texts`` are free text before and after the music, a line each. ``second_voice`` holds
     the bars of a second voice when one was asked for. ``source_text`` is the tune's text as it
     stood, ``first_line`` the number of its first line in the file."""
 
@@ -298,6 +299,7 @@ class Tune:
     fields: tuple[tuple[str, tuple[str, ...]], ...] = ()
     words: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
+    closing_texts: tuple[str, ...] = ()
     part_order: str = ""
     second_voice: tuple[Bar, ...] = ()
     messages: tuple[Message, ...] = ()

@@ -133,7 +133,10 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
     from tunebook.write.lilypond import write_source
 
     width = line_width_pt(setup)
-    return lambda one: write_source(one, setup.edition, line_width_pt=width).encode("utf-8")
+    language = setup.book.language
+    return lambda one: write_source(
+        one, setup.edition, line_width_pt=width, language=language
+    ).encode("utf-8")
 
 
 def _abc_files(

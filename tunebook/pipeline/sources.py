@@ -145,6 +145,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
             changed_bars=marks.changed,
             beyond_bars=marks.beyond,
             hard_bars=marks.hard,
+            language=setup.book.language,
         )
         if setup.edition.shows_practice:
             exercises = exercises_of(arrangement, identity, setup, width_pt)

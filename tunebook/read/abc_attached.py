@@ -10,7 +10,7 @@ import re
 
 from tunebook.errors import SourcePlace
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, Annotation, DronePin
-from tunebook.read.abc_decorations import canonical_decoration
+from tunebook.read.abc_decorations import ENDS_MUSIC, NOT_PRINTED, canonical_decoration
 from tunebook.read.abc_drafts import Attachments
 from tunebook.read.abc_text import plain_text
 from tunebook.read.chord_symbols import read_chord_symbol
@@ -20,6 +20,7 @@ _DRONE = re.compile(
     r"(?:([A-G])([#b]{0,2})(-?\d))?(?:\s*finger\s*(\d))?(?:\s*string\s*(\w+))?\s*", re.ASCII
 )
 _STRING = re.compile(r"string\s+(\S{1,12})\s*")
+_END_WORDS = re.compile(r"\W*(d\.?\s?[cs]\b|da capo|dal segno|fine\b|(to|al|da)\s+coda\b)", re.I)
 _JUMP_WORDS = re.compile(
     r"\W*(d\.?\s?c\b|d\.?\s?s\b|da capo|dal segno|fine|to coda|coda|segno)", re.I
 )
@@ -48,6 +49,14 @@ def attach_decoration(
             "decoration",
             f"decoration {name!r} is not known; it is kept but not printed",
             "see ABC 2.1, section 4.14, for the names",
+            line=line,
+            column=column,
+            length=length,
+        )
+    elif canonical in NOT_PRINTED:
+        notices.add(
+            "decoration",
+            f"decoration {name!r} has no sign in this book and is not printed",
             line=line,
             column=column,
             length=length,
@@ -158,3 +167,19 @@ def attach_symbol(
         attach_quoted(attached, meaning.strip('"'), notices, line, column)
     elif meaning:
         attach_decoration(attached, meaning.strip("!+"), notices, line, column, 1)
+
+
+def bar_sign_share(attached: Attachments, is_between: bool) -> tuple[Attachments, Attachments]:
+    """The decorations and words that stay at a bar sign, and those that wait for the next note.
+
+    Before a bar sign with notes before it nearly all stays; between two bar signs (``is_between``)
+    only what ends the music before them.
+    """
+    stays, waits = Attachments(), Attachments()
+    for name in attached.decorations:
+        does_wait = name.endswith("(") or (is_between and name not in ENDS_MUSIC)
+        (waits if does_wait else stays).decorations.append(name)
+    for words in attached.annotations:
+        does_wait = is_between and not _END_WORDS.match(words.text)
+        (waits if does_wait else stays).annotations.append(words)
+    return stays, waits

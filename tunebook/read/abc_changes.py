@@ -137,5 +137,6 @@ class FieldChanges:
                 self._pitches.octaves = found.octaves
 
     def _instruction(self, value: str, line: int) -> None:
-        read_instruction(self.header, value, self._notices, line)
+        after = self.has_notes
+        read_instruction(self.header, value, self._notices, line, is_after_notes=after)
         self._pitches.rule = self.header.accidental_rule

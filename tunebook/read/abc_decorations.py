@@ -30,10 +30,25 @@ plus snap slide wedge upbow downbow open thumb breath pppp ppp pp p mp mf f ff f
 crescendo( <( crescendo) <) diminuendo( >( diminuendo) >) segno coda D.S. D.C. dacoda dacapo fine
 shortphrase mediumphrase longphrase staccato ^ marcato"""
 _COMMON = """tr dot umarcato ~( ~) -( -) / // /// xstem beam-accel beam-rall editorial courtesy
-trem1 trem2 trem3 trem4 D.C.alcoda D.C.alfine D.S.alcoda D.S.alfine tocoda rit. accel. sfp fp
+trem1 trem2 trem3 trem4 D.C.alcoda D.C.alfine D.S.alcoda D.S.alfine tocoda rit. accel.
 8va( 8va) 8vb( 8vb) 15ma( 15ma) 15mb( 15mb) ped ped-up head-none invisible slur rbstop gmark
 sforzato gliss glissando doit fall stemless beambr1 beambr2 irishroll"""
-KNOWN = frozenset((_STANDARD + " " + _COMMON).split())
+# Beyond the standard's list, those that the engraver has of its own (LilyPond Notation Reference,
+# "Dynamics").
+_MORE_DYNAMICS = "ppppp fffff fp sf sff sfp fz sp spp rfz n"
+KNOWN = frozenset(" ".join((_STANDARD, _COMMON, _MORE_DYNAMICS)).split())
+_WITHOUT_SIGN = """5 ~( ~) -( -) / // /// xstem beam-accel beam-rall editorial courtesy trem1 trem2
+trem3 trem4 8va( 8va) 8vb( 8vb) 15ma( 15ma) 15mb( 15mb) ped ped-up head-none invisible slur rbstop
+gmark gliss glissando doit fall stemless beambr1 beambr2"""
+NOT_PRINTED = frozenset(_WITHOUT_SIGN.split())
+"""Known, and yet without a sign on the page."""
+_DYNAMICS = "pppp ppp pp p mp mf f ff fff ffff sfz " + _MORE_DYNAMICS
+_ENDS = """fine D.S. D.C. dacapo dacoda tocoda D.C.alcoda D.C.alfine D.S.alcoda D.S.alfine fermata
+invertedfermata breath shortphrase mediumphrase longphrase crescendo) diminuendo) trill)"""
+ENDS_MUSIC = frozenset(_ENDS.split())
+"""What ends the music before it, and so belongs to the bar sign that follows."""
+AT_BAR_SIGNS = ENDS_MUSIC | frozenset(_DYNAMICS.split()) | {"segno", "coda", "rit.", "accel."}
+"""What has a meaning at a bar sign, with no note to stand on."""
 
 _SAME = {
     ">": "accent",
@@ -50,8 +65,7 @@ _SAME = {
     "tr": "trill",
     "dot": "staccato",
     "irishroll": "roll",
-    "dacapo": "D.C.",
-    "da capo": "D.C.",
+    "da capo": "dacapo",
     "D.C": "D.C.",
     "DC": "D.C.",
     "D.S": "D.S.",
@@ -62,8 +76,6 @@ _SAME = {
     "Segno": "segno",
     "Coda": "coda",
     "sforzato": "sfz",
-    "tocoda": "dacoda",
-    "dacoda": "dacoda",
 }
 _JUMP = re.compile(r"(D\.?\s?[CS]\.?)\s*al\s*(coda|fine)$", re.IGNORECASE)
 

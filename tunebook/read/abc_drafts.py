@@ -104,6 +104,13 @@ class NoteDraft:
         return Fraction(product) / self.tuplet.p
 
 
+def add_decoration(note: NoteDraft, name: str) -> None:
+    """Give one more decoration to a note that is read already."""
+    if note.attached is None:
+        note.attached = Attachments()
+    note.attached.decorations.append(name)
+
+
 class BarDraft:
     """What stands between two bar signs. ``passes`` is how often the section ending here is
     played; ``line_ends`` lists the numbers of notes after which a source line ended."""

@@ -20,13 +20,15 @@ from tunebook.read.abc_fields import (
 from tunebook.read.abc_keys import NO_KEY, read_key
 from tunebook.read.abc_lines import KNOWN_FIELDS, Item
 from tunebook.read.abc_text import plain_text
+from tunebook.read.abc_text_blocks import add_text, is_text
 from tunebook.read.notices import Notices
 
 
 @dataclass(slots=True)
 class TuneHeader:
     """What holds at the beginning of the music. ``octaves`` shifts the notes; ``voices`` maps a
-    voice's name to its properties; ``line_break`` is one of "end", "sign", "none"."""
+    voice's name to its properties; ``line_break`` is one of "end", "sign", "none"; ``texts`` are
+    free text before the music, ``closing_texts`` after it."""
 
     fields: dict[str, list[str]] = field(default_factory=dict)
     key: Key = NO_KEY
@@ -46,6 +48,7 @@ class TuneHeader:
     voices: dict[str, str] = field(default_factory=dict)
     titles: list[str] = field(default_factory=list)
     texts: list[str] = field(default_factory=list)
+    closing_texts: list[str] = field(default_factory=list)
 
     def add_field(self, letter: str, text: str) -> None:
         """Keep a field's text under its letter."""
@@ -130,8 +133,11 @@ def define(header: TuneHeader, letter: str, value: str, notices: Notices, line: 
         header.voices[name] = properties
 
 
-def read_instruction(header: TuneHeader, text: str, notices: Notices, line: int) -> None:
-    """Read an I: field or a %% directive; those that do not change the notes pass quietly."""
+def read_instruction(
+    header: TuneHeader, text: str, notices: Notices, line: int, *, is_after_notes: bool = False
+) -> None:
+    """Read an I: field or a %% directive; those that do not change the notes pass quietly. Free
+    text of the file's own header (a negative ``line``) belongs to no tune."""
     name, _, value = text.partition(" ")
     value = value.strip()
     if name == "propagate-accidentals":
@@ -146,8 +152,8 @@ def read_instruction(header: TuneHeader, text: str, notices: Notices, line: int)
             header.line_break = "end" if "<EOL>" in value or "$" not in value else "sign"
     elif name == "decoration" and value in ("!", "+"):
         header.decoration_sign = value
-    elif name in ("text", "center"):
-        header.texts.append(plain_text(value))
+    elif is_text(text) and line >= 0:
+        add_text(header.closing_texts if is_after_notes else header.texts, value, notices, line)
 
 
 def tempo_of_field(text: str, unit: Fraction, notices: Notices, line: int) -> Tempo | None:

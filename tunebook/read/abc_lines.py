@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass, field
 
 from tunebook.read.abc_text import without_comment
+from tunebook.read.abc_text_blocks import TextBlock
 from tunebook.read.notices import Notices
 
 BODY_FIELDS = frozenset("IKLMmNPQRrsTUVWw")
@@ -58,15 +59,19 @@ def sort_lines(lines: list[str], notices: Notices) -> SortedLines:
     result = SortedLines()
     has_key = False
     last: Item | None = None
-    in_block = False
+    block: TextBlock | None = None
     for number, line in enumerate(lines):
+        target = result.body if has_key else result.header
+        if block is not None:
+            if block.ends_with(line):
+                target += [_instruction(text, at) for at, text in block.instructions()]
+                block = None
+            else:
+                block.add(line, number)
+            continue
         if line.startswith("%"):
             if line.startswith("%%"):
-                in_block = _directive(
-                    line, number, in_block, result.body if has_key else result.header
-                )
-            continue
-        if in_block:
+                block = _directive(line, number, target)
             continue
         item = _item_of(line, number, has_key, last)
         if item is None:
@@ -79,6 +84,8 @@ def sort_lines(lines: list[str], notices: Notices) -> SortedLines:
         else:
             _say_before_key(notices, number, line)
         last = item if item.letter else None
+    if block is not None:
+        _say_unclosed(notices, block.line, lines)
     return result
 
 
@@ -93,17 +100,29 @@ def _say_before_key(notices: Notices, number: int, line: str) -> None:
     )
 
 
-def _directive(line: str, number: int, in_block: bool, target: list[Item]) -> bool:
-    """Note a %% line; return whether a block of free text (%%begin...) is open after it."""
+def _directive(line: str, number: int, target: list[Item]) -> TextBlock | None:
+    """Note a %% line; return the block of free text (%%begin...) that it opens, if any."""
     text = line[2:].strip()
     if text.startswith("begin"):
-        return True
-    if text.startswith("end") and in_block:
-        return False
-    if not in_block:
-        start = line.find(text, 2)
-        target.append(Item("I", line, number, start, start + len(text)))
-    return in_block
+        return TextBlock(text, number)
+    start = line.find(text, 2)
+    target.append(Item("I", line, number, start, start + len(text)))
+    return None
+
+
+def _instruction(text: str, line: int) -> Item:
+    return Item("I", text, line, 0, len(text))
+
+
+def _say_unclosed(notices: Notices, line: int, lines: list[str]) -> None:
+    notices.add(
+        "text",
+        "this block has no end, so that all after it is read as text",
+        "write %%endtext after its last line",
+        line=line,
+        column=1,
+        length=len(lines[line]),
+    )
 
 
 def _item_of(line: str, number: int, has_key: bool, last: Item | None) -> Item | None:

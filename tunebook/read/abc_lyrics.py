@@ -17,13 +17,16 @@ _WORD = re.compile(r"\\-|[-_*|]|(?:\\-|[^\s\-_*|])+|\s+")
 _SYMBOL = re.compile(r'![^!]*!|\+[^+]*\+|"[^"]*"|[*|]|[.~H-Wh-w]')
 
 
-def align_words(notes: list[NoteDraft | None], text: str, verse: int) -> None:
+def align_words(
+    notes: list[NoteDraft | None], text: str, verse: int, notices: Notices, line: int
+) -> None:
     """Give verse number ``verse`` (from 0) to the notes (None stands for a bar sign). Rests take
-    no syllable."""
+    no syllable. Words for which there is no note are left out, and said."""
     place = 0
     last: NoteDraft | None = None
     is_word_open = False
-    for piece in _WORD.findall(text):
+    for match in _WORD.finditer(text):
+        piece = match.group()
         if piece.isspace():
             is_word_open = False
             continue
@@ -39,6 +42,7 @@ def align_words(notes: list[NoteDraft | None], text: str, verse: int) -> None:
             continue
         place, note = _next_note(notes, place)
         if note is None:
+            _say_left_over(text[match.start() :], notices, line)
             return
         if piece == "*":
             continue
@@ -49,6 +53,25 @@ def align_words(notes: list[NoteDraft | None], text: str, verse: int) -> None:
         last, is_word_open = note, True
         words = plain_text(piece.replace("\\-", "-").replace("~", " "))
         note.syllables += (None,) * (verse - len(note.syllables)) + (Syllable(words),)
+
+
+def _say_left_over(rest: str, notices: Notices, line: int) -> None:
+    """Say how many syllables found no note; blanks and lines of extension are no loss."""
+    rest = rest.rstrip()
+    syllables = [piece for piece in _WORD.findall(rest) if piece.strip() and piece not in "-_*|"]
+    if not syllables:
+        return
+    count = len(syllables)
+    source = notices.lines[line] if 0 <= line < len(notices.lines) else ""
+    notices.add(
+        "words",
+        f"{count} syllable{'s' if count > 1 else ''} too many for the notes of this line: "
+        f"from {plain_text(syllables[0])!r} on they are left out",
+        "count the notes, or take * and _ out",
+        line=line,
+        column=max(source.rfind(rest) + 1, 1),
+        length=len(rest),
+    )
 
 
 def _amend(

@@ -12,8 +12,10 @@ from tunebook.read.abc_attached import (
     attach_quoted,
     attach_remark,
     attach_symbol,
+    bar_sign_share,
 )
-from tunebook.read.abc_drafts import Attachments, BarDraft
+from tunebook.read.abc_decorations import AT_BAR_SIGNS, canonical_decoration
+from tunebook.read.abc_drafts import Attachments, BarDraft, add_decoration
 from tunebook.read.abc_header import TuneHeader, define
 from tunebook.read.abc_lines import Item
 from tunebook.read.abc_lyrics import align_symbols, align_words
@@ -101,7 +103,7 @@ class MusicReader(NoteReader):
             )
         self.tuplets.finish()
         self.ties.finish()
-        self._leave_attachments()
+        self._leave_attachments(0, is_last=True)
         if self.attached is not None and self.attached.chord is not None:
             chord = self.attached.chord
             self.notices.add(
@@ -129,7 +131,8 @@ class MusicReader(NoteReader):
 
     def _words(self, value: str) -> None:
         if self._verse < _MOST_VERSES:
-            align_words(self.of_line, value.removesuffix("\\"), self._verse)
+            words = value.removesuffix("\\")
+            align_words(self.of_line, words, self._verse, self.notices, self.line)
         elif self._verse == _MOST_VERSES:
             what = f"only {_MOST_VERSES} verses under one line of music are read"
             self.notices.add("limit", what, line=self.line)
@@ -153,7 +156,7 @@ class MusicReader(NoteReader):
             self.say("text", "a lone colon has no meaning", "write a bar sign", start, text)
             return
         if self.bars.bars or self.bars.open.notes:
-            self._leave_attachments()
+            self._leave_attachments(start)
         if self.bars.close(sign, ends, self.line, self.column_of(start)):
             self.of_line.append(None)
         self.pitches.begin_bar()
@@ -183,15 +186,25 @@ class MusicReader(NoteReader):
         self.say("ending", f"{text!r} is read as a numbered ending", f"write [{text}", start, text)
         self._begin_ending(text, start, text)
 
-    def _leave_attachments(self) -> None:
-        """Decorations and words with no note after them belong to the bar sign; the rest waits."""
+    def _leave_attachments(self, start: int, *, is_last: bool = False) -> None:
+        """Decorations and words with no note after them belong to the bar sign at ``start``. What
+        begins something waits for its note, and so does what stands between two bar signs."""
         attached = self.attached
         if attached is None:
             return
         bar = self.bars.open
-        bar.decorations += attached.decorations
-        bar.annotations += attached.annotations
-        attached.decorations, attached.annotations = [], []
+        is_between = not bar.notes and not is_last
+        left, waits = bar_sign_share(attached, is_between)
+        for name in left.decorations:
+            if name not in AT_BAR_SIGNS and canonical_decoration(name)[1]:
+                what = f"decoration {name!r} stands on no note and is not printed"
+                self.say("decoration", what, "write it right before its note", start, "|")
+        if "trill)" in left.decorations and bar.notes:
+            left.decorations.remove("trill)")
+            add_decoration(bar.notes[-1], "trill)")
+        bar.decorations += left.decorations
+        bar.annotations += left.annotations
+        attached.decorations, attached.annotations = waits.decorations, waits.annotations
 
     # Slurs, ties, rhythm
 

@@ -123,6 +123,7 @@ def _make_tune(
         fields=tuple((letter, tuple(texts)) for letter, texts in fields.items()),
         words=tuple(fields.get("W", ())),
         texts=tuple(header.texts),
+        closing_texts=tuple(header.closing_texts),
         part_order=header.part_order,
         second_voice=second_voice,
         messages=notices.messages(),

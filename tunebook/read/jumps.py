@@ -104,7 +104,11 @@ def _marks_of(bar: Bar) -> Iterator[_Mark]:
         yield from _mark_of_words(annotation.text, bar.index, True)
 
 
+_SAME = {"dacapo": "D.C.", "tocoda": "dacoda"}
+
+
 def _mark(name: str, bar: int, is_at_end: bool) -> Iterator[_Mark]:
+    name = _SAME.get(name, name)
     if name in ("segno", "coda", "fine", "dacoda"):
         yield _Mark(name, bar, is_at_end, "")
     elif name.startswith(("D.C.", "D.S.")):

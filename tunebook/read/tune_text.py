@@ -14,6 +14,7 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.read.abc_header import read_header
 from tunebook.read.abc_lines import sort_lines
 from tunebook.read.abc_text import plain_text
+from tunebook.read.abc_text_blocks import is_text
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.notices import Notices
 
@@ -66,7 +67,7 @@ def _blocks(text: str) -> Iterator[tuple[int, list[str]]]:
         if line.startswith("%%"):
             is_text = _is_in_text(line, is_text)
         is_new = line.startswith("X:")
-        if (line.strip() and not is_new) or (is_text and block):
+        if not is_new and (line.strip() or (is_text and block)):
             if not block:
                 start = number
             block.append(line)
@@ -75,6 +76,8 @@ def _blocks(text: str) -> Iterator[tuple[int, list[str]]]:
             yield start, block
         block, start = ([line], number) if is_new else ([], number)
         is_text = False
+    if block:  # a text without end
+        yield start, block
 
 
 def _is_in_text(line: str, is_text: bool) -> bool:
@@ -118,7 +121,12 @@ def _check_header(header: str, path: str) -> Iterator[Message]:
     if header:
         lines = header.split("\n")
         notices = Notices(path, lines, 1)
-        read_header(sort_lines(lines, notices).header, notices)
+        items = sort_lines(lines, notices).header
+        read_header(items, notices)
+        text = next((one for one in items if one.letter == "I" and is_text(one.value)), None)
+        if text is not None:
+            what = "free text before the first tune belongs to no tune and is not printed"
+            notices.add("text", what, "write it below an X:", line=text.line, column=1)
         yield from notices.messages()
 
 

@@ -90,3 +90,21 @@ def _ends(bar: Bar) -> bool:
 
 def _repeat_commands(changes: Sequence[str]) -> str:
     return f"\\set Score.repeatCommands = #'({' '.join(changes)})"
+
+
+def repeat_times(bars: Sequence[Bar]) -> tuple[int, ...]:
+    """For each bar how often the section that ends with it is played, where signs and endings do
+    not tell; else 0. A repeat sign by itself asks for twice."""
+    times = []
+    passes: tuple[int, ...] = ()
+    for place, bar in enumerate(bars):
+        after = bars[place + 1] if place + 1 < len(bars) else None
+        passes = bar.ending or passes
+        told = max((*passes, *(after.ending if after else ())), default=2)
+        repeats = bar.sign_after in _CLOSING or (
+            after is not None and after.sign_before in _CLOSING
+        )
+        times.append(bar.repeat_passes if repeats and bar.repeat_passes > max(told, 2) else 0)
+        if _ends(bar):
+            passes = ()
+    return tuple(times)

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 
 SCRIPTS: dict[str, str] = {
     "trill": "^\\trill",
-    "trill(": "^\\trill",
     "lowermordent": "^\\mordent",
     "uppermordent": "^\\prall",
     "roll": "^\\roll",
@@ -32,6 +31,7 @@ SCRIPTS: dict[str, str] = {
     "snap": "^\\snappizzicato",
     "plus": "^\\stopped",
     "thumb": "^\\thumb",
+    "slide": "\\slideInto",
     "segno": '^\\signAbove "scripts.segno"',
     "coda": '^\\signAbove "scripts.coda"',
     "arpeggio": "\\arpeggio",
@@ -39,12 +39,9 @@ SCRIPTS: dict[str, str] = {
     "accel.": '_\\phraseWord "accel."',
 }
 
-DYNAMICS: dict[str, str] = {
-    name: f"\\{name}" for name in ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff")
-} | {
-    "sfz": "\\sfz",
-    "sfp": "\\sfp",
-    "fp": "\\fp",
+# LilyPond's own, which hold all of the standard's.
+_LOUDNESS = """ppppp pppp ppp pp p mp mf f ff fff ffff fffff fp sf sfp sff sfz fz sp spp rfz n"""
+DYNAMICS: dict[str, str] = {name: f"\\{name}" for name in _LOUDNESS.split()} | {
     "crescendo(": "\\<",
     "diminuendo(": "\\>",
     "crescendo)": "\\!",
@@ -59,7 +56,19 @@ WORDS_AT_END: dict[str, str] = {
     "D.C.alcoda": "D.C. al Coda",
     "D.S.alfine": "D.S. al Fine",
     "D.S.alcoda": "D.S. al Coda",
-    "dacoda": "al Coda",
+    "dacapo": "Da Capo",
+    "dacoda": "Da",
+    "tocoda": "To",
+}
+# Words that the sign of the coda follows: "the word Da followed by a Coda sign".
+_BEFORE_CODA = ("dacoda", "tocoda")
+# Signs that may stand over a bar line; those at which somebody comes in stand where the new line
+# begins when it ends there.
+_SIGNS_AT_BAR = {
+    "fermata": "scripts.ufermata",
+    "invertedfermata": "scripts.dfermata",
+    "segno": "scripts.segno",
+    "coda": "scripts.coda",
 }
 
 # These stand after the note, not on it.
@@ -88,6 +97,29 @@ def commands_after(decorations: Iterable[str]) -> tuple[str, ...]:
 
 
 def words_at_end(decorations: Iterable[str]) -> tuple[str, ...]:
-    """Words such as "D.C." or "Fine", to stand at the bar's end."""
-    words = [WORDS_AT_END[name] for name in decorations if name in WORDS_AT_END]
-    return tuple(dict.fromkeys(words))
+    """Commands for words such as "D.C." or "Fine", to stand at the bar's end."""
+    commands = [
+        f'\\{"endWordCoda" if name in _BEFORE_CODA else "endWord"} "{WORDS_AT_END[name]}"'
+        for name in decorations
+        if name in WORDS_AT_END
+    ]
+    return tuple(dict.fromkeys(commands))
+
+
+def at_bar_sign(decorations: Iterable[str], *, is_departure: bool = False) -> tuple[str, ...]:
+    """Commands for what stands at a bar sign with no note to bear it: signs over the bar line,
+    dynamics, the ends of wedges and of trills. ``is_departure`` says of a coda sign that one
+    leaves there, so that it stays at the end of its line."""
+    commands = []
+    for name in decorations:
+        if name in _SIGNS_AT_BAR:
+            is_target = name == "segno" or (name == "coda" and not is_departure)
+            command = "barSignNext" if is_target else "barSign"
+            commands.append(f'\\{command} "{_SIGNS_AT_BAR[name]}"')
+        elif name in _AFTER_NOTE:
+            commands.append(_AFTER_NOTE[name])
+        elif name in DYNAMICS:
+            commands.append(f"<>{DYNAMICS[name]}")
+        elif name in ("rit.", "accel."):
+            commands.append(f"<>{SCRIPTS[name]}")
+    return tuple(dict.fromkeys(commands))

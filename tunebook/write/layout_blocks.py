@@ -57,6 +57,18 @@ partLabel = #(define-music-function (label) (string?)
       \mark \markup \override #'(box-padding . 0.3) \box \sans \bold #label #})
 endWord = #(define-music-function (word) (string?)
    #{ \tweak font-size #-1 \textEndMark \markup \italic #word #})
+endWordCoda = #(define-music-function (word) (string?)
+   #{ \tweak font-size #-1 \textEndMark \markup \concat {
+      \italic #word " " \raise #0.7 \fontsize #-2 \musicglyph "scripts.coda" } #})
+barSign = #(define-music-function (glyph) (string?)
+   #{ \tweak self-alignment-X #CENTER \textEndMark \markup \musicglyph #glyph #})
+barSignNext = #(define-music-function (glyph) (string?)
+   #{ \tweak self-alignment-X #CENTER \textMark \markup \musicglyph #glyph #})
+slideInto = \tweak stencil
+   #(lambda (grob)
+      (grob-interpret-markup grob
+       #{ \markup \path #0.16 #'((moveto 0 -0.9) (curveto 0.5 -0.8 0.9 -0.4 1.1 0)) #}))
+   \arpeggio
 hiddenTime = #(define-music-function (fraction) (fraction?)
    #{ \once \omit Score.TimeSignature \time $fraction #})
 barNumber = #(define-music-function (number) (index?)

@@ -35,12 +35,14 @@ def write_source(
     beyond_bars: Set[int] = frozenset(),
     hard_bars: Set[int] = frozenset(),
     with_midi: bool = False,
+    language: str = "en",
 ) -> str:
     """Return the LilyPond source of ``arrangement`` as ``edition`` shows it.
 
     ``line_width_pt`` is in PDF points (1/72 inch). ``with_opening`` adds a second book with the
     first bars alone (for an index of openings). The three sets hold indices into the tune's bars
     that are to be marked. ``with_midi`` adds a score of the played order that makes a MIDI file.
+    ``language`` is that of the book's words, en or sv.
     The first line is a comment with the number of bars in each line of music.
     """
     shown = Shown.of_edition(edition)
@@ -49,7 +51,7 @@ def write_source(
     lines = break_lines(bars, line_width_pt, edition.staff_size_pt, has_words=bool(words))
     marks = BarMarks(changed_bars, beyond_bars, hard_bars)
     chords = chosen_chords(arrangement.chords, edition.chords)
-    score = _score(arrangement, edition, lines.printed, shown, marks, words, chords)
+    score = _score(arrangement, edition, lines.printed, shown, marks, words, chords, language)
     parts = [
         "% bars in each line: " + " ".join(str(count) for count in lines.bars_per_line) + "\n",
         preamble(
@@ -74,11 +76,12 @@ def _score(
     marks: BarMarks,
     words: list[str],
     chords: tuple[ChordSpan, ...],
+    language: str,
 ) -> Group:
     parts: list[Component] = []
     if chords:
         parts.append(chord_line(chords, printed))
-    writer = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks))
+    writer = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks), language)
     melody = writer.staff()
     graces = writer.leading_graces
     parts.append(melody)

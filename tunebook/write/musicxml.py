@@ -16,7 +16,7 @@ from tunebook.model.tune import Bar, Tune
 from tunebook.write.musicxml_bars import BarFrame, bar_frames, jump_directions, words_direction
 from tunebook.write.musicxml_drone import drone_notes
 from tunebook.write.musicxml_harmony import harmonies_at
-from tunebook.write.musicxml_marks import decoration_directions
+from tunebook.write.musicxml_marks import decoration_directions, directions_of
 from tunebook.write.musicxml_notes import NoteWriter
 from tunebook.write.musicxml_spans import divisions_of
 from tunebook.write.safe_text import plain_text
@@ -102,10 +102,11 @@ def _melody_part(arrangement: Arrangement) -> Element:
 
 
 def _bar_end_directions(bar: Bar) -> list[Element]:
-    """What stands at the end of a bar: jumps wherever they hang in it, words at the bar sign."""
+    """What stands at the end of a bar: jumps wherever they hang in it, signs and words at the bar
+    sign."""
     names = [name for note in bar.notes for name in note.decorations] + list(bar.decorations)
     words = [words_direction(annotation) for annotation in bar.annotations]
-    return [*jump_directions(names), *words]
+    return [*directions_of(bar.decorations), *jump_directions(names), *words]
 
 
 def _second_voice_part(arrangement: Arrangement) -> Element:

@@ -27,7 +27,9 @@ _JUMPS = {
     "D.S.alfine": ("D.S. al Fine", "dalsegno", "segno"),
     "D.S.alcoda": ("D.S. al Coda", "dalsegno", "segno"),
     "fine": ("Fine", "fine", "yes"),
-    "dacoda": ("To Coda", "tocoda", "coda"),
+    "dacapo": ("Da Capo", "dacapo", "yes"),
+    "dacoda": ("Da Coda", "tocoda", "coda"),
+    "tocoda": ("To Coda", "tocoda", "coda"),
 }
 
 
@@ -183,8 +185,9 @@ def _right_barline(bar: Bar, following: Bar | None, ends: tuple[str, str] | None
         style = "none"  # an ending or a field cut the bar without a sign
     if style:
         ElementTree.SubElement(barline, "bar-style").text = style
-    if "fermata" in bar.decorations:
-        ElementTree.SubElement(barline, "fermata", type="upright")
+    for name, kind in (("fermata", "upright"), ("invertedfermata", "inverted")):
+        if name in bar.decorations:
+            ElementTree.SubElement(barline, "fermata", type=kind)
     if ends:
         ElementTree.SubElement(barline, "ending", number=ends[0], type=ends[1])
     if is_repeat:

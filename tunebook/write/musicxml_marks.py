@@ -19,20 +19,26 @@ ORNAMENTS = {
 }  # fmt: skip
 ARTICULATIONS = {
     "staccato": "staccato", "accent": "accent", "marcato": "strong-accent", "tenuto": "tenuto",
-    "wedge": "staccatissimo", "breath": "breath-mark",
+    "wedge": "staccatissimo", "breath": "breath-mark", "slide": "scoop",
 }  # fmt: skip
 TECHNICAL = {
     "upbow": "up-bow", "downbow": "down-bow", "open": "open-string", "snap": "snap-pizzicato",
     "thumb": "thumb-position", "plus": "stopped",
 }  # fmt: skip
-DYNAMICS = ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "sfz")
+DYNAMICS = (
+    "ppppp", "pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "fffff", "fp", "sf",
+    "sfp", "sfz", "fz", "rfz", "n",
+)  # fmt: skip
+OTHER_DYNAMICS = ("sff", "sp", "spp")
+LONG_TRILLS = {"trill(": "start", "trill)": "stop"}
 WEDGES = {
     "crescendo(": "crescendo", "diminuendo(": "diminuendo",
     "crescendo)": "stop", "diminuendo)": "stop",
 }  # fmt: skip
 SIGNS = ("segno", "coda")
 AT_BAR_END = (
-    "D.C.", "D.C.alfine", "D.C.alcoda", "D.S.", "D.S.alfine", "D.S.alcoda", "fine", "dacoda",
+    "D.C.", "D.C.alfine", "D.C.alcoda", "D.S.", "D.S.alfine", "D.S.alcoda", "fine", "dacapo",
+    "dacoda", "tocoda",
 )  # fmt: skip
 
 
@@ -46,6 +52,10 @@ def mark_notations(names: Iterable[str]) -> list[Element]:
         if name in ORNAMENTS:
             slash = {"slash": "yes"} if name.endswith("x") else {}
             ElementTree.SubElement(ornaments, ORNAMENTS[name], slash)
+        elif name in LONG_TRILLS:
+            if name == "trill(":
+                ElementTree.SubElement(ornaments, "trill-mark")
+            ElementTree.SubElement(ornaments, "wavy-line", type=LONG_TRILLS[name])
         elif name in ARTICULATIONS:
             ElementTree.SubElement(articulations, ARTICULATIONS[name])
         elif name in ("fermata", "invertedfermata"):
@@ -66,17 +76,27 @@ def technical_marks(names: Iterable[str]) -> list[Element]:
 
 
 def _stands_elsewhere(name: str) -> bool:
-    known = (*TECHNICAL, *DYNAMICS, *WEDGES, *SIGNS, *AT_BAR_END)
+    known = (*TECHNICAL, *DYNAMICS, *OTHER_DYNAMICS, *WEDGES, *SIGNS, *AT_BAR_END)
     return name in known or name.isdigit()
 
 
 def decoration_directions(note: Note) -> list[Element]:
     """Return the directions that stand before a note: dynamics, wedges, segno, coda, words."""
+    words = [words_direction(annotation) for annotation in note.annotations]
+    return [*directions_of(note.decorations), *words]
+
+
+def directions_of(names: Iterable[str]) -> list[Element]:
+    """Return dynamics, wedges, segno and coda as directions."""
     directions: list[Element] = []
-    for name in dict.fromkeys(note.decorations):
+    for name in dict.fromkeys(names):
         if name in DYNAMICS:
             direction, kind = _direction("below")
             ElementTree.SubElement(ElementTree.SubElement(kind, "dynamics"), name)
+        elif name in OTHER_DYNAMICS:
+            direction, kind = _direction("below")
+            dynamics = ElementTree.SubElement(kind, "dynamics")
+            ElementTree.SubElement(dynamics, "other-dynamics").text = name
         elif name in WEDGES:
             direction, kind = _direction("below")
             ElementTree.SubElement(kind, "wedge", type=WEDGES[name])
@@ -87,7 +107,7 @@ def decoration_directions(note: Note) -> list[Element]:
         else:
             continue
         directions.append(direction)
-    return directions + [words_direction(annotation) for annotation in note.annotations]
+    return directions
 
 
 def _direction(placement: str) -> tuple[Element, Element]:

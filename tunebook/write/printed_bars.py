@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tunebook.model.tune import Bar, Meter, Note
-from tunebook.write.bar_signs import bar_line, ending_commands, first_bar_line, last_bar_line
+from tunebook.write.bar_signs import (
+    bar_line,
+    ending_commands,
+    first_bar_line,
+    last_bar_line,
+    repeat_times,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +21,8 @@ class PrintedBar:
     """One bar that takes time. ``length`` is the sum of its notes (whole notes), ``line_before``
     the bar line at its left where one must be named (first bar only), ``line_after`` that at its
     right, ``brackets`` the ending commands at its beginning. ``ends_line`` asks for a new line
-    after it."""
+    after it. ``times`` is how often the section that ends here is played, if the page must say
+    so, else 0."""
 
     bar: Bar
     length: Fraction
@@ -23,6 +30,7 @@ class PrintedBar:
     line_after: str
     brackets: tuple[str, ...]
     ends_line: bool = False
+    times: int = 0
 
     @property
     def onset(self) -> Fraction:
@@ -51,6 +59,7 @@ def print_bars(bars: Sequence[Bar]) -> PrintedBars:
     signs say moves to the neighbours."""
     kept = _merge_empty(bars)
     brackets = ending_commands(kept)
+    times = repeat_times(kept)
     printed: list[PrintedBar] = []
     for place, bar in enumerate(kept):
         is_last = place == len(kept) - 1
@@ -61,7 +70,14 @@ def print_bars(bars: Sequence[Bar]) -> PrintedBars:
         )
         before = first_bar_line(bar.sign_before) if place == 0 else ""
         printed.append(
-            PrintedBar(bar, max(length_of(bar.notes), bar.duration), before, after, brackets[place])
+            PrintedBar(
+                bar,
+                max(length_of(bar.notes), bar.duration),
+                before,
+                after,
+                brackets[place],
+                times=times[place],
+            )
         )
     return PrintedBars(tuple(printed), brackets[len(kept)])
 

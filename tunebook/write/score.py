@@ -8,10 +8,10 @@ from fractions import Fraction
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Bar, Note
 from tunebook.write.bar_marks import MarkCommands
-from tunebook.write.decorations import words_at_end
+from tunebook.write.end_marks import departure_to_coda, end_marks
 from tunebook.write.key_signs import key_command
 from tunebook.write.leaves import Written, head_text, make_leaves
-from tunebook.write.note_marks import Shown, annotation_events, note_marks
+from tunebook.write.note_marks import Shown, note_marks
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.printed_bars import PrintedBar, PrintedBars, length_of, time_command
 from tunebook.write.safe_text import lilypond_string
@@ -35,7 +35,8 @@ _MOST_GRACES = 12
 class MelodyWriter:
     """Builds the melody staff of one arrangement.
 
-    ``marks`` are the commands that mark bars. An instance serves for one staff.
+    ``marks`` are the commands that mark bars, ``language`` is that of the book's words. An
+    instance serves for one staff.
     """
 
     def __init__(
@@ -44,11 +45,14 @@ class MelodyWriter:
         printed: PrintedBars,
         shown: Shown,
         marks: MarkCommands | None = None,
+        language: str = "en",
     ) -> None:
         self.arrangement = arrangement
         self.printed = printed
         self.shown = shown
         self.marks = marks or MarkCommands()
+        self.language = language
+        self.departure = departure_to_coda(printed)
         self.fingered = fingered_by_place(arrangement.notes)
         notes = [self._printed_notes(one.bar) for one in printed.bars]
         self.spans: dict[int, NoteSpans] = spans_of(notes)
@@ -129,6 +133,9 @@ class MelodyWriter:
         spans = self.spans.get(id(note), NoteSpans())
         written.events = [*spans.first, *written.events]
         written.last_events = list(spans.last)
+        if self.shown.has_texts:
+            written.events += spans.trills
+            written.after += spans.trill_ends
         return written
 
     def _put_graces(self, bar: Bar, leaf: Leaf) -> Fraction:
@@ -185,17 +192,12 @@ class MelodyWriter:
         if bar.part:
             lines.append(f"\\partLabel {lilypond_string(bar.part, 24)}")
         lines += tempo_commands(bar) if place else []
-        events = annotation_events(bar.annotations) if self.shown.has_texts else []
-        if events:
-            lines.append("<>" + "".join(events))
         return [*lines, *self.marks.starts.get(place, ())]
 
     def _closing(self, place: int, one: PrintedBar) -> list[str]:
-        names = [*(name for note in one.bar.notes for name in note.decorations)]
         lines = list(self.marks.ends.get(place, ()))
         if self.shown.has_texts:
-            for word in words_at_end((*names, *one.bar.decorations)):
-                lines.append(f"\\endWord {lilypond_string(word)}")
+            lines += end_marks(one, self.language, is_departure=place == self.departure)
         lines.append(f'\\bar "{one.line_after}"')
         if place == len(self.printed.bars) - 1:
             lines += self.printed.brackets_at_end

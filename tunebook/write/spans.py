@@ -1,4 +1,4 @@
-"""Slurs, ties and beams of a staff: what opens and closes at which note."""
+"""Slurs, ties, beams and long trills of a staff: what opens and closes at which note."""
 
 from __future__ import annotations
 
@@ -16,15 +16,18 @@ _MOST_SLURS = 6
 class NoteSpans:
     """Post-events for one note: those at its first head, and those at its last (a long note may
     be written as several heads tied together). ``tied_heads`` are the places, from the lowest
-    tone, of those tied on where the others of the same pitch are struck again."""
+    tone, of those tied on where the others of the same pitch are struck again. ``trills`` are
+    events at the first head, ``trill_ends`` commands after the last."""
 
     first: list[str] = field(default_factory=list)
     last: list[str] = field(default_factory=list)
+    trills: list[str] = field(default_factory=list)
+    trill_ends: list[str] = field(default_factory=list)
     tied_heads: tuple[int, ...] = ()
 
 
 def spans_of(bars: Sequence[Sequence[Note]]) -> dict[int, NoteSpans]:
-    """Slurs, ties and beams of the notes in ``bars``, by ``id`` of the note.
+    """Slurs, ties, beams and long trills of the notes in ``bars``, by ``id`` of the note.
 
     Only notes that are printed may be passed. A slur or tie without its other end is left out
     (a tie into or out of a numbered ending is drawn as a half tie); beams end with their bar.
@@ -36,7 +39,9 @@ def spans_of(bars: Sequence[Sequence[Note]]) -> dict[int, NoteSpans]:
             _add_beams(group, spans, is_joined=True)
     every = [note for notes in bars for note in notes]
     _add_slurs(every, spans)
-    _add_ties([note for note in every if not note.is_grace], spans)
+    timed = [note for note in every if not note.is_grace]
+    _add_ties(timed, spans)
+    _add_trills(timed, spans)
     return spans
 
 
@@ -110,3 +115,23 @@ def _add_ties(notes: Sequence[Note], spans: dict[int, NoteSpans]) -> None:
                 spans[id(note)].last.append("~" if tied & following else "\\laissezVibrer")
         if any(note.is_tied_from_before) and (before is None or not any(before.ties)):
             spans[id(note)].first.append("\\repeatTie")
+
+
+def _add_trills(notes: Sequence[Note], spans: dict[int, NoteSpans]) -> None:
+    """Trills with a wavy line, which covers the note that ends it; one without an end is a plain
+    trill."""
+    opened: Note | None = None
+    last: Note | None = None
+    for note in notes:
+        if not note.is_rest:
+            last = note
+        if "trill(" in note.decorations and not note.is_rest:
+            if opened is not None:
+                spans[id(opened)].trills.append("^\\trill")
+            opened = note
+        if "trill)" in note.decorations and opened is not None and last is not None:
+            spans[id(opened)].trills.append("^\\startTrillSpan")
+            spans[id(last)].trill_ends.append("<>\\stopTrillSpan")
+            opened = None
+    if opened is not None:
+        spans[id(opened)].trills.append("^\\trill")
