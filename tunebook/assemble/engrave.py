@@ -46,12 +46,9 @@ def engrave(
     work = _Work(pieces, program, cache, work_folder, on_progress)
     waiting = work.take_from_cache()
     if waiting:
-        settings = work_folder / _SETTINGS_NAME
-        settings.write_text(SETTINGS, "utf-8")
-        limits = RunLimits(timeout_s)
-        orders = Orders(
-            program, settings, work_folder, limits, waiting, work.report, work.settle, work.fail
-        )
+        (work_folder / _SETTINGS_NAME).write_text(SETTINGS, "utf-8")
+        told = (work.report, work.settle, work.fail)
+        orders = Orders(program, _SETTINGS_NAME, work_folder, RunLimits(timeout_s), waiting, *told)
         engrave_batches(orders, max(1, jobs))
         if cache is not None:
             cache.trim()

@@ -39,11 +39,12 @@ OnFailed = Callable[[str, str], None]
 
 @dataclass(frozen=True, slots=True)
 class Orders:
-    """What is to be engraved, and whom to tell: ``on_begun`` hears that a piece is under way,
-    ``on_engraved`` and ``on_failed`` what became of it. All are called from one thread."""
+    """What is to be engraved, with the file ``settings`` of ``folder``, and whom to tell:
+    ``on_begun`` hears that a piece is under way, ``on_engraved`` and ``on_failed`` what became of
+    it. All are called from one thread."""
 
     program: LilyPond
-    settings: Path
+    settings: str
     folder: Path
     limits: RunLimits
     sources: Mapping[str, str]
@@ -102,7 +103,7 @@ def engrave_batches(orders: Orders, jobs: int) -> None:
 def _run(state: _State, batch: _Batch) -> RunResult:
     """Engrave a batch. Runs in a thread of its own."""
     orders = state.orders
-    where = (orders.program, orders.settings.resolve(), orders.folder.resolve())
+    where = (orders.program, orders.settings, orders.folder.resolve())
     if not batch.files:
         for stem in batch.stems:
             (orders.folder / f"{stem}.ly").write_text(orders.sources[stem], "utf-8")

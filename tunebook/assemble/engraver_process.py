@@ -51,14 +51,15 @@ class StoppedError(Exception):
 
 def run_engraver(
     program: LilyPond,
-    settings: Path,
+    settings: str,
     folder: Path,
     stems: Sequence[str],
     limits: RunLimits,
     stop: threading.Event,
     on_done: Callable[[str], None],
 ) -> RunResult:
-    """Engrave ``<stem>.ly`` for each stem, in ``folder``, in one process.
+    """Engrave ``<stem>.ly`` for each stem, in ``folder``, in one process, with the file
+    ``settings`` of that folder before each.
 
     The program works through its files in order, so the first one without a result is the one
     at which it broke off. Raises StoppedError (after ending the process) when ``stop`` is set, and
@@ -82,7 +83,7 @@ def run_engraver(
 
 def run_gathered(
     program: LilyPond,
-    settings: Path,
+    settings: str,
     folder: Path,
     names: Sequence[str],
     limits: RunLimits,

@@ -49,9 +49,13 @@ class LilyPond:
         """The version as the program itself writes it."""
         return ".".join(str(number) for number in self.version)
 
-    def command(self, settings: Path, files: list[str], says: str = "WARN") -> list[str]:
+    def command(self, settings: str, files: list[str], says: str = "WARN") -> list[str]:
         """The command line that engraves ``files`` of the current folder; ``says`` is how much
-        the program tells of its doings."""
+        the program tells of its doings.
+
+        ``settings`` is the name of a file of that folder, plain letters without a path: LilyPond
+        reads the option as an expression, which a blank or a bracket would break.
+        """
         options = (*_OPTIONS, f"--loglevel={says}", f"-dinclude-settings={settings}")
         return [str(self.path), *options, *files]
 

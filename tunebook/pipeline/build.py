@@ -13,6 +13,7 @@ from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.reading import files_read
 from tunebook.pipeline.setup import BuildOrder, Setup
+from tunebook.write.file_names import safe_name
 
 if TYPE_CHECKING:
     from tunebook.pipeline.arranging import Progress
@@ -57,4 +58,4 @@ def default_output(setup: Setup) -> Path:
     """Return the PDF's name where none is asked for: the folder's, and the edition's."""
     stem = setup.folder.resolve().stem
     edition = setup.edition.name
-    return Path(f"{stem}.pdf" if edition == "player" else f"{stem}-{edition}.pdf")
+    return Path(safe_name(f"{stem}.pdf" if edition == "player" else f"{stem}-{edition}.pdf"))

@@ -91,7 +91,7 @@ def _each(function: Callable[..., Result], batch: Work) -> list[Result]:
 
 
 def _local_workers(jobs: int) -> Executor:
-    if sys.platform == "linux":
+    if sys.platform == "linux" and hasattr(os, "fork"):
         # Newer versions of Python warn of forking beside threads; ours only draw or wait.
         warnings.filterwarnings("ignore", category=DeprecationWarning, message=".*fork")
         context = multiprocessing.get_context("fork")

@@ -21,7 +21,7 @@ from tunebook.pipeline.ordering import order_tunes
 from tunebook.pipeline.reading import files_read, read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.pipeline.sources import line_width_pt
-from tunebook.write.file_names import tune_file_names
+from tunebook.write.file_names import distinct_names, tune_file_names
 
 KINDS = ("json", "midi", "abc", "musicxml", "ly")
 ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
@@ -150,7 +150,8 @@ def _abc_files(
         by_file.setdefault(one.tune.file, []).append(one)
     files: dict[Path, bytes] = {}
     messages: list[Message] = []
-    for name, group in by_file.items():
-        files[folder / name], said = write_fingers_in_bytes((home / name).read_bytes(), group)
+    for written, (name, group) in zip(distinct_names(by_file), by_file.items(), strict=True):
+        data = (home / name).read_bytes()
+        files[folder / written], said = write_fingers_in_bytes(data, group)
         messages += said
     return files, tuple(messages)

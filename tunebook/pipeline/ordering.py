@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from dataclasses import dataclass
 
 from tunebook.errors import Message, SourcePlace
@@ -21,8 +22,11 @@ class Section:
 
 
 def tune_identity(tune: Tune) -> str:
-    """The tune's name in tunes.toml and in files: "file.abc:X", by line where X: is missing."""
-    return f"{tune.file}:{tune.number or 'line' + str(tune.first_line)}"
+    """The tune's name in tunes.toml and in files: "file.abc:X", by line where X: is missing.
+
+    Letters are composed (NFC) as they are typed; some systems keep names of files decomposed."""
+    name = f"{tune.file}:{tune.number or 'line' + str(tune.first_line)}"
+    return unicodedata.normalize("NFC", name)
 
 
 def unique_identities(tunes: tuple[Tune, ...]) -> tuple[str, ...]:
@@ -80,7 +84,7 @@ def _resolve(
     by_name: dict[str, Tune] = {}
     for tune in tunes:
         for title in tune.titles:
-            by_name.setdefault(title, tune)
+            by_name.setdefault(unicodedata.normalize("NFC", title), tune)
     by_name.update({tune_identity(tune): tune for tune in tunes})
     found = []
     for name in names:

@@ -102,7 +102,8 @@ def _profile_path(book: Book) -> str:
     if book.place is None or not (name.endswith(".toml") or "/" in name or "\\" in name):
         return name
     home = Path(book.place.path).resolve().parent
-    path = (home / name).resolve()
+    # Folders may be parted as Windows does it, for settings that are used on several systems.
+    path = (home / name.replace("\\", "/")).resolve()
     if not path.is_relative_to(home):
         raise SettingError(
             f"instrument profile {name!r} lies outside the folder",

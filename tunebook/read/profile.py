@@ -36,7 +36,7 @@ def read_instrument(name_or_path: str, tuning: str | None = None) -> Instrument:
     """
     path = _find_profile(name_or_path)
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise SettingError(
             f"the profile cannot be read ({error.__class__.__name__})",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
+import unicodedata
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
@@ -31,6 +32,7 @@ from tunebook.read.toml_places import KeyPath, find_key_lines, line_of
 MAX_BOOK_FILE_BYTES = 1_000_000
 
 _PIN = re.compile(r"bar (\d+) note (\d+) (finger|string) (\S+)")
+_IN_A_FILE = re.compile(r"\.abc:[^\\/]*$", re.I)
 _PATTERNS = {
     "pins": 'write "bar 3 note 2 finger 1" or "bar 3 note 2 string D"',
     "drone": 'write a pitch like "D4", or "none"',
@@ -93,7 +95,7 @@ def parse_settings(
             sets=tuple(
                 TuneSet(
                     one.title,
-                    tuple(one.tunes),
+                    _tune_names(one.tunes),
                     one.note,
                     one.keep_together,
                     SourcePlace(path, line_of(lines, ("set", index))),
@@ -247,7 +249,7 @@ def _edition(table: EditionTable, base: Edition) -> Edition:
     if table.based_on and table.title is None:
         changes["title"] = f"{table.name} ({base.title})"
     if table.tunes is not None:
-        changes["tunes"] = tuple(table.tunes)
+        changes["tunes"] = _tune_names(table.tunes)
     if table.limits is not None:
         changes["limits"] = _limits(table.limits, base.limits)
     return replace(base, name=table.name, **changes)
@@ -280,10 +282,16 @@ def _hand_choice(table: HandTable) -> HandChoice:
     )
 
 
+def _tune_names(names: list[str]) -> tuple[str, ...]:
+    """Names of tunes, letters composed; folders before a file may be parted as Windows does it."""
+    composed = (unicodedata.normalize("NFC", name) for name in names)
+    return tuple(name.replace("\\", "/") if _IN_A_FILE.search(name) else name for name in composed)
+
+
 def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:
     pins = [match.groups() for pin in table.pins if (match := _PIN.fullmatch(pin))]
     return TuneChoice(
-        tune=name,
+        tune=_tune_names([name])[0],
         drone=table.drone,
         drone_finger=table.drone_finger,
         tempo=table.tempo,

@@ -1,32 +1,60 @@
-"""Names of files written one a tune: ``<file stem>-<X number>.<ending>``."""
+"""Names of files that are written, such as every system takes: ``<file stem>-<X number>.<ending>``
+for one a tune.
+
+Windows keeps some names for devices, whatever comes after the first dot, and cuts dots and blanks
+at the end (Microsoft, "Naming Files, Paths, and Namespaces"); there and on most Macs two names
+that differ only in capitals are one.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
 from tunebook.model.tune import Tune
 
 _UNSAFE = re.compile(r"[^\w.+-]+")
 _LONGEST_STEM = 120
+_RESERVED = re.compile(r"(con|prn|aux|nul|(com|lpt)[0-9¹²³]|conin\$|conout\$) *(\..*)?", re.I)
 
 
 def tune_file_names(tunes: Sequence[Tune], ending: str) -> tuple[str, ...]:
     """Return a file name for each tune, parallel to ``tunes``: the stem of its file, a hyphen, the
     text of X: (the line number where X: is missing), and ``ending`` ("mid"). No name has a folder
     in it; where two would be equal (capitals apart) the later ones get -2, -3, ... added."""
+    return distinct_names(f"{_stem(tune)}.{ending}" for tune in tunes)
+
+
+def distinct_names(paths: Iterable[str]) -> tuple[str, ...]:
+    """Return the paths ("folder/name.ending", parts parted by /) in order, each part a name that
+    every system takes, none equal to an earlier one when capitals are left apart: the later ones
+    get -2, -3, ... added before the ending."""
     taken: set[str] = set()
     names: list[str] = []
-    for tune in tunes:
-        name = stem = _stem(tune)
-        count = 1
-        while name.casefold() in taken:
+    for path in paths:
+        safe = "/".join(safe_name(part) for part in path.split("/"))
+        folder_and_stem, dot, ending = safe.rpartition(".")
+        name, count = safe, 1
+        while _folded(name) in taken:
             count += 1
-            name = f"{stem}-{count}"
-        taken.add(name.casefold())
-        names.append(f"{name}.{ending}")
+            name = f"{folder_and_stem}-{count}{dot}{ending}"
+        taken.add(_folded(name))
+        names.append(name)
     return tuple(names)
+
+
+def safe_name(name: str) -> str:
+    """The name of a file or folder, changed where some system would not take it."""
+    if name in (".", ".."):
+        return name
+    kept = name.rstrip(". ") or "_"
+    return f"_{kept}" if _RESERVED.fullmatch(kept) else kept
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFC", name).casefold()
 
 
 def _stem(tune: Tune) -> str:
