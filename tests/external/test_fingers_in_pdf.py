@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,10 @@ TUNES = (
     "K:C\nCEGc e2g2|c'2b2 a2g2|f2d2 B2G2|c8|]",
 )  # fmt: skip
 STAFF_BEGINS_PT = 30.0
+ENDING_NOTES = ("D", "^G", "B", "=f", "^^f", "{d}g", "^a", "b", "c'", "^^c'", "[K:E]^e'")
+BOX = re.compile(
+    r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]+)</word>'
+)
 WORD = re.compile(r'<word xMin="([\d.]+)".*?>(\d+)</word>')
 
 
@@ -49,13 +54,16 @@ def printed_digits(piece: EngravedPiece) -> list[int]:
 def arranged(text: str, tuning: str) -> Arrangement:
     tune = read_abc(HEAD + text + "\n")[0]
     harpa = read_instrument("nyckelharpa-3row", tuning)
-    return arrange(tune, harpa, read_hand(HandChoice()), drones="none", chords="none")
+    return arrange(tune, harpa, read_hand(HandChoice()), drones="none", chords="tune")
 
 
-@pytest.mark.skipif(
+needs_pdftotext = pytest.mark.skipif(
     shutil.which("pdftotext") is None and not os.environ.get("CI"),
     reason="pdftotext (poppler-utils) is not installed",
 )
+
+
+@needs_pdftotext
 @pytest.mark.parametrize("fingers", ["all", "needed"])
 @pytest.mark.parametrize("tuning", ["CGDA", "CGCA"])
 def test_the_printed_numbers_are_the_fingers_in_order(
@@ -75,3 +83,55 @@ def test_the_printed_numbers_are_the_fingers_in_order(
             if fingers == "all" or one.is_needed
         ]
         assert printed_digits(piece) == wanted
+
+
+def boxes(piece: EngravedPiece) -> list[list[tuple[float, float, float, str]]]:
+    """Words of each page: left and right edge, middle of the height, text."""
+    done = subprocess.run(
+        ["pdftotext", "-bbox", str(piece.pdf), "-"], capture_output=True, text=True, check=True
+    )
+    return [
+        [
+            (float(left), float(right), (float(top) + float(low)) / 2, text)
+            for left, top, right, low, text in BOX.findall(page)
+        ]
+        for page in done.stdout.split("<page ")[1:]
+    ]
+
+
+@needs_pdftotext
+def test_fingers_keep_away_from_the_numbers_of_endings(tmp_path: Path) -> None:
+    music = "".join(
+        f"|:DFAF|1 !{1 + at % 4}!{note}2{low}2:|2 !{4 - at % 4}!{note}4||"
+        for at, (note, low) in enumerate(zip(ENDING_NOTES, "ADFGDAGFDAG", strict=True))
+    )
+    chords = music.replace("|:D", '|:"D"D').replace("|2 ", '|2 "A"')
+    one, other = (arranged(f"M:2/4\nK:D\n{text}", "CGDA") for text in (music, chords))
+    sources = {}
+    for size in (16.5, 24.0):
+        plain = Edition("plain", fingers="all", drones="none", chords="none", staff_size_pt=size)
+        sources[f"plain {size}"] = write_source(one, plain, line_width_pt=480.0)
+        sources[f"chords {size}"] = write_source(
+            other, replace(plain, chords="tune"), line_width_pt=480.0
+        )
+    pieces, failures = engrave(sources, work_folder=tmp_path)
+    assert failures == []
+    for piece in pieces:
+        space = float(piece.identity.split()[1]) / 4
+        pages = boxes(piece)
+        numbers = 0
+        for words in [pages[system.page_index] for system in piece.systems]:
+            fingers = [word for word in words if word[3].isdigit()]
+            for left, right, middle, text in words:
+                assert not re.search(r"\.\d", text), text
+                if not re.fullmatch(r"[12]\.", text):
+                    continue
+                numbers += 1
+                beside = [
+                    finger
+                    for finger in fingers
+                    if left - space < finger[1] and finger[0] < right + 2 * space
+                ]
+                # The number stands above the finger, and clear of it.
+                assert all(finger[2] - middle > 2.0 * space for finger in beside), (text, beside)
+        assert numbers == 2 * len(ENDING_NOTES)

@@ -119,7 +119,8 @@ _LAYOUT = r"""
     \accepts SecondStaff
     \override SpacingSpanner.common-shortest-duration = #(ly:make-moment 1/8)
     \override VoltaBracket.font-size = -1.5
-    \override VoltaBracketSpanner.outside-staff-padding = 0.6
+    \override VoltaBracketSpanner.outside-staff-padding = 1.0
+    \override VoltaBracketSpanner.outside-staff-horizontal-padding = 2.5
     \override MeasureSpanner.outside-staff-priority = 700
     \override MeasureSpanner.outside-staff-padding = 0.6
     \override BarNumber.font-size = -4
