@@ -103,8 +103,40 @@ def test_symbol_without_a_note_after_it_is_said() -> None:
     assert [message.kind for message in tune.messages] == ["chord-symbol"]
 
 
-def test_symbol_before_a_bar_sign_waits_for_the_next_note() -> None:
-    tune = read_abc('X:1\nM:4/4\nL:1/1\nK:C\nC"G"|D|\n')[0]
-    chord = tune.bars[1].notes[0].chord
+def test_symbol_before_a_bar_sign_stands_at_the_end_of_its_bar() -> None:
+    tune = read_abc('X:1\nM:4/4\nL:1/4\nK:C\n"A"C4"D"|"E"D4|"G"|:E4 "F" :|G4|]\n')[0]
+    ends = [bar.end_chord and bar.end_chord.symbol for bar in tune.bars]
+    firsts = [bar.notes[0].chord and bar.notes[0].chord.symbol for bar in tune.bars]
+    assert ends == ["D", None, "F", None]
+    assert firsts == ["A", "E", "G", None]
+    assert [m.what for m in tune.messages if m.kind == "chord-symbol"] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "symbol"),
+    [
+        ("H7", "B7"), ("Hm", "Bm"), ("H", "B"), ("Hb", "Bb"), ("E/H", "E/B"), ("E/h", "E/B"),
+        ("A/c#", "A/C#"), ("D/f♯", "D/F#"),
+    ],
+)  # fmt: skip
+def test_letter_h_and_small_basses_are_read(text: str, symbol: str) -> None:
+    chord = read_chord_symbol(text, PLACE)
     assert chord is not None
-    assert chord.symbol == "G"
+    assert chord.symbol == symbol
+
+
+def test_bass_of_no_known_form_is_said_and_the_chord_kept() -> None:
+    tune = read_abc('X:1\nM:4/4\nL:1/1\nK:C\n"D/f+"C|"Am7/x"D|"Gm/"E|"Fast/slow"F|\n')[0]
+    notes = [bar.notes[0] for bar in tune.bars]
+    assert [n.chord and n.chord.symbol for n in notes] == ["D", "Am7", "Gm", None]
+    said = [message.what for message in tune.messages]
+    assert said[0] == '"/f+" of the chord symbol "D/f+" is not understood; D is kept'
+    assert len(said) == 4 and notes[3].annotations[0].text == "Fast/slow"
+
+
+def test_h_and_b_in_one_tune_are_said_once() -> None:
+    tune = read_abc('X:1\nM:4/4\nL:1/1\nK:C\n"H7"C|"B7"D|"B"E|"Bb"F|\n')[0]
+    said = [message for message in tune.messages if message.kind == "chord-symbol"]
+    assert len(said) == 1 and "B natural" in said[0].what and said[0].place.line == 5
+    plain = read_abc('X:1\nM:4/4\nL:1/1\nK:C\n"H7"C|"Bb7"D|\n')[0]
+    assert not [message for message in plain.messages if message.kind == "chord-symbol"]

@@ -7,13 +7,14 @@ Source: The ABC Music Standard 2.1, sections 4.14, 4.16, 4.18, 4.19; pins are re
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from tunebook.errors import SourcePlace
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, Annotation, DronePin
 from tunebook.read.abc_decorations import ENDS_MUSIC, NOT_PRINTED, canonical_decoration
 from tunebook.read.abc_drafts import Attachments
 from tunebook.read.abc_text import plain_text
-from tunebook.read.chord_symbols import read_chord_symbol
+from tunebook.read.chord_symbols import read_chord_symbol, readable_part
 from tunebook.read.notices import Notices
 
 _DRONE = re.compile(
@@ -79,6 +80,18 @@ def attach_quoted(
         attached.annotations.append(Annotation(place, words, placement))
         return
     chord = read_chord_symbol(content, place)
+    known, unread = readable_part(content) if chord is None else ("", "")
+    if known and attached.chord is None:
+        notices.add(
+            "chord-symbol",
+            f'"{unread}" of the chord symbol "{content}" is not understood; {known} is kept',
+            "write a bass as D/F#",
+            line=line,
+            column=column,
+            length=len(text) + 2,
+        )
+        chord = read_chord_symbol(known, place)
+        chord = None if chord is None else replace(chord, text=content)
     if chord is not None and attached.chord is None:
         attached.chord = chord
         return

@@ -1,7 +1,8 @@
 """Chord symbols: quoted text such as "Dm", "F#dim7", "Bb/D", in all usual spellings.
 
 ABC 2.1, section 4.18, gives the form ``note accidental type /bass``; the spellings of the types
-beyond its list (min, Maj7, -, o, +, ...) are common practice, no source.
+beyond its list (min, Maj7, -, o, +, ...) are common practice, no source. So is the letter H for B
+natural, as Swedish and German players write it; B stays B natural, as the standard has it.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from tunebook.errors import SourcePlace
 from tunebook.model.tune import STEP_LETTERS, ChordSymbol
 
 _ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
-_ROOT = re.compile(r"([A-G])(##|bb|[#b♯♭]?)")
-_BASS = re.compile(r"/\s*([A-Ga-g])([#b♯♭]?)$")
+_ROOT = re.compile(r"([A-H])(##|bb|[#b♯♭]?)")
+_BASS = re.compile(r"/\s*([A-Ha-h])([#b♯♭]?)$")
 _NUMBER = r"(?:69|6/9|67|11|13|2|4|5|6|7|9)"
 _CHANGES = re.compile(
     rf"(?:\s|,|\(|\)|sus24|sus[24]?|alt|no\d|omit\d|add\s?[#b]?\d{{1,2}}"
@@ -34,6 +35,18 @@ _FAMILIES: tuple[tuple[re.Pattern[str], str, str], ...] = (
     (re.compile(r"(?:aug|Aug|AUG|augmented|\+(?!5|9|11|13))"), "augmented", ""),
     (re.compile(r"(?:minor|Minor|min|Min|MIN|mi|m|-(?!5))"), "minor", ""),
 )
+_Parts = tuple[int, int, str, str, tuple[int, int] | None, bool]
+
+
+def readable_part(text: str) -> tuple[str, str]:
+    """(the symbol, what is not understood) of a symbol whose bass has no known form: of "D/f+"
+    "D" and "/f+". ("", "") where it is no such symbol."""
+    symbol, slash, bass = text.partition("/")
+    if not slash or re.search(r"\s", bass) or len(bass) > 8:
+        return "", ""
+    if read_chord_symbol(symbol, SourcePlace("")) is None:
+        return "", ""
+    return symbol, slash + bass
 
 
 def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
@@ -54,7 +67,7 @@ def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
 
 
 @functools.lru_cache(maxsize=5000)
-def _parts_of(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bool] | None:
+def _parts_of(text: str) -> _Parts | None:
     text = text.strip()
     is_optional = text.startswith("(") and text.endswith(")")
     if is_optional:
@@ -66,12 +79,16 @@ def _parts_of(text: str) -> tuple[int, int, str, str, tuple[int, int] | None, bo
     bass = None
     slash = _BASS.search(rest)
     if slash:
-        bass = (STEP_LETTERS.index(slash[1].upper()), _ALTERS[slash[2]])
+        bass = (_step(slash[1]), _ALTERS[slash[2]])
         rest = rest[: slash.start()]
     kind = _read_kind(rest.strip())
     if kind is None:
         return None
-    return STEP_LETTERS.index(root[1]), _ALTERS[root[2]], *kind, bass, is_optional
+    return _step(root[1]), _ALTERS[root[2]], *kind, bass, is_optional
+
+
+def _step(letter: str) -> int:
+    return STEP_LETTERS.index("B" if letter in "Hh" else letter.upper())
 
 
 def _read_kind(rest: str) -> tuple[str, str] | None:
