@@ -11,9 +11,16 @@ import pytest
 from tunebook.errors import SourcePlace
 from tunebook.model.tune import ChordSymbol, Key, Meter, Tune
 from tunebook.read.abc_tune import read_abc
+from tunebook.read.chord_symbols import read_chord_symbol
 from tunebook.solve.chord_names import chord_classes, solved_symbol
 from tunebook.solve.chords import choose_chords, explain_chords, slot_probabilities, solve_chords
-from tunebook.solve.harmony_chain import best_labelling, chord_probabilities
+from tunebook.solve.harmony_chain import (
+    best_labelling,
+    chord_probabilities,
+    passages,
+    slot_scores,
+    states_of,
+)
 from tunebook.solve.harmony_slots import PHRASE_PLACES, harmony_slots, slot_length
 from tunebook.solve.harmony_tables import degree_state, harmony_tables
 
@@ -116,9 +123,88 @@ def test_second_ending_without_symbol_goes_on_from_before_the_first() -> None:
     assert spans[-1].chord.symbol == "G" and spans[-1].bar_index == 3
 
 
-def test_one_lone_symbol_is_no_harmony() -> None:
-    text = MARCH.replace("|:FG|A2", '|:FG|"A"A2')
-    assert {span.source for span in choose_chords(tune_of(text))} == {"solved"}
+def sources(text: str) -> list[tuple[str, Fraction, Fraction, str]]:
+    return [
+        (s.source, s.onset, s.onset + s.duration, s.chord.symbol)
+        for s in choose_chords(tune_of(text))
+    ]
+
+
+def test_lone_symbol_stays_and_holds_for_its_measure() -> None:
+    text = MARCH.replace("|:FG|A2", '|:FG|"Bm"A2')
+    found = sources(text)
+    start = Fraction(1, 4)  # after the pickup
+    assert found[0] == ("tune", start, start + 1, "Bm")
+    assert {source for source, *_ in found[1:]} == {"solved"}
+    assert found[-1][3] == "D" and found[-1][2] == tune_of(text).bars[-1].onset + Fraction(3, 4)
+
+
+PART = '|:"D"d4 f4|"G"g4 b4|"A7"e4 c4|"D"d8:|'
+
+
+def test_part_without_symbols_is_solved_beside_one_that_has_them() -> None:
+    text = HEAD.format(meter="4/4", key="D") + PART + "|:f4 a4|g4 b4|a4 c4|d8:|\n"
+    found = sources(text)
+    assert [source for source, start, *_ in found if start < 4] == ["tune"] * 4
+    later = [source for source, start, *_ in found if start >= 4]
+    assert later and set(later) == {"solved"}
+
+
+def test_sparse_symbols_are_not_overwritten() -> None:
+    one_holds_long = '|:"D"d4 f4|g4 b4|e4 c4|d8|e4 f4|"A7"g4 e4|c4 A4|"D"d8:|\n'
+    second_part = '|:"G"g4 b4|g4 d4|"D"d8|f8:|\n'
+    text = HEAD.format(meter="4/4", key="D") + one_holds_long + second_part
+    assert {source for source, *_ in sources(text)} == {"tune"}
+
+
+def test_last_symbol_of_a_section_holds_four_measures_and_no_further() -> None:
+    text = HEAD.format(meter="4/4", key="D") + '|:"D"d4 "A7"e4|' + "d4 f4|" * 7 + "d4 d4:|\n"
+    found = sources(text)
+    assert [(s, a, b) for s, a, b, _ in found if s == "tune"] == [
+        ("tune", 0, Fraction(1, 2)), ("tune", Fraction(1, 2), 4),
+    ]  # fmt: skip
+    assert found[2][0] == "solved" and found[2][1] == 4
+
+
+def test_chord_holds_on_where_the_next_section_has_its_symbol_within_a_measure() -> None:
+    text = HEAD.format(meter="4/4", key="D") + PART + '|:d4 f4|"G"g4 b4|"A7"a4 c4|"D"d8:|\n'
+    found = sources(text)
+    assert {source for source, *_ in found} == {"tune"} and ("tune", 3, 5, "D") in found
+
+
+def test_symbol_before_a_bar_sign_begins_on_the_last_beat() -> None:
+    text = HEAD.format(meter="4/4", key="D") + '"A"A8"D"|"E"e8|"G"g6 "A"a2 "D"|d8|]\n'
+    assert [(a, symbol) for _, a, _, symbol in sources(text)] == [
+        (Fraction(0), "A"), (Fraction(3, 4), "D"), (Fraction(1), "E"), (Fraction(2), "G"),
+        (Fraction(11, 4), "A"), (Fraction(23, 8), "D"),
+    ]  # fmt: skip
+
+
+def test_chords_beside_given_ones_equal_enumeration() -> None:
+    text = HEAD.format(meter="4/4", key="D") + '"Bm"d8|f4 a4|"F#dim"c4 e4|]\n'
+    slots = harmony_slots(tune_of(text))
+    given = [solved_symbol(11, "minor", slots[0].key, PLACE), None, None]
+    given = [given[0]] * 2 + [None] * (len(slots) - 2)
+    free = slot_probabilities(slots)
+    fixed = slot_probabilities(slots, given)
+    tables = harmony_tables()
+    scores, steps = slot_scores(slots, tables), passages(slots, tables)
+    states = range(24)
+    weights = np.zeros((len(slots), 24))
+    for labels in itertools.product(*([[23]] * 2 + [states] * (len(slots) - 2))):
+        total = sum(scores[i, label] for i, label in enumerate(labels))
+        total += sum(steps[i][labels[i - 1], labels[i]] for i in range(1, len(labels)))
+        for i, label in enumerate(labels):
+            weights[i, label] += np.exp(total)
+    assert np.allclose(fixed, weights / weights.sum(axis=1, keepdims=True))
+    assert not np.allclose(free, fixed)
+
+
+def test_given_chords_of_other_kinds_stand_for_the_nearest_of_ours() -> None:
+    wanted = {"C#dim": {18}, "C#m7b5": {9}, "Gsus4": {14, 15}, "Caug": {0}, "Bm7": {23}, "F": {10}}
+    for text, states in wanted.items():
+        chord = read_chord_symbol(text, PLACE)
+        assert chord is not None and set(states_of(chord)) == states
 
 
 def test_probabilities_equal_enumeration() -> None:

@@ -131,6 +131,13 @@ def test_chord_is_spelled_in_one_way(make_tune, arranged, make_chord):
     assert '{ "F" \\chord-sharp "dim" } r2.' in music(made)
 
 
+def test_chord_of_ours_is_told_apart_from_the_tunes_own(make_chord):
+    chord = make_chord("D7")
+    own, ours = chord_markup(chord), chord_markup(chord, is_solved=True)
+    assert "italic" not in own and "italic" in ours
+    assert own.replace("\\markup ", "") in ours
+
+
 def test_doubtful_chord_stands_in_parentheses(make_tune, arranged, make_chord):
     spans = chords(make_chord, "G", source="solved", confidence=0.4)
     assert '\\concat { "(" "G" ")" }' in music(arranged(make_tune("D4*3/4"), chords=spans))

@@ -14,6 +14,7 @@ LEGEND_KINDS = (
     "drone",
     "take_over",
     "chord",
+    "solved_chord",
     "doubtful_chord",
     "shape",
     "accompaniment",
@@ -66,6 +67,7 @@ class FixedWords:
     foot_string: str
     foot_crossed: str
     foot_drone: str
+    foot_solved: str
     foot_beyond: str
     foot_hard: str
     foot_changed: str

@@ -27,6 +27,9 @@ def foot_line(content: BookContent, design: Design) -> str:
         parts.append(words.foot_crossed)
     if any(tune.arrangement.drone for tune in content.tunes):
         parts.append(words.foot_drone)
+    chords = [span for tune in content.tunes for span in tune.arrangement.chords]
+    if any(span.source == "solved" for span in chords):
+        parts.append(words.foot_solved)
     if any(note.beyond_limits for note in notes):
         parts.append(words.foot_beyond)
     if edition.shows_notes_on_choices:

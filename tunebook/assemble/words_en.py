@@ -46,6 +46,8 @@ ENGLISH = FixedWords(
         "take_over": "A figure over a tied drone note: another finger silently takes over the key "
         "that is held.",
         "chord": "Chord symbols are for those who accompany. Minor has m, a diminished chord dim.",
+        "solved_chord": "A light, slanted chord symbol is a proposal of the program for a place "
+        "where the tune has none of its own; an upright one stands in the source.",
         "doubtful_chord": "A chord symbol in brackets is a suggestion that another chord could "
         "well replace.",
         "shape": "A chord shape. Each line is a string, the lowest at the bottom; a disc is a key "
@@ -60,6 +62,7 @@ ENGLISH = FixedWords(
     foot_string="small letter: string",
     foot_crossed="× crossed stop",
     foot_drone="small staff: drone and its finger",
+    foot_solved="slanted chord: a proposal",
     foot_beyond="broken line: beyond this level",
     foot_hard="grey bars: the hardest",
     foot_changed="line over bars: fingered otherwise than before",

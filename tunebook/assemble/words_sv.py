@@ -47,6 +47,8 @@ SWEDISH = FixedWords(
         "nyckeln som hålls nere.",
         "chord": "Ackordsbeteckningarna är till för den som ackompanjerar. Moll skrivs m, "
         "förminskat ackord dim.",
+        "solved_chord": "Kursivt ackord är programmets förslag där låten inte har något eget "
+        "ackord; rakt ackord står i förlagan.",
         "doubtful_chord": "Ackord inom parentes är ett förslag som mycket väl kan bytas mot ett "
         "annat.",
         "shape": "Ett ackordgrepp. Varje linje är en sträng, den lägsta underst; en fylld rundel "
@@ -61,6 +63,7 @@ SWEDISH = FixedWords(
     foot_string="liten bokstav: sträng",
     foot_crossed="× korsat grepp",
     foot_drone="litet notsystem: bordun och fingret som håller den",
+    foot_solved="kursivt ackord: förslag",
     foot_beyond="streckad linje: utöver denna nivå",
     foot_hard="grå takter: de svåraste",
     foot_changed="linje över takter: annan fingersättning än förut",

@@ -122,7 +122,8 @@ class ChordSymbol:
     root; ``quality`` is one of major, minor, diminished, augmented, other; ``extension`` the rest
     in one spelling ("7", "maj7"; "m7b5" gives quality diminished and extension "7", "dim7"
     diminished and "bb7");
-    ``bass`` is the (step, alter) after a slash."""
+    ``bass`` is the (step, alter) after a slash. ``solved_confidence`` is the probability of a chord
+    that this program chose and wrote into the text with a remark, None for any other."""
 
     place: SourcePlace
     text: str
@@ -132,6 +133,7 @@ class ChordSymbol:
     extension: str = ""
     bass: tuple[int, int] | None = None
     is_optional: bool = False
+    solved_confidence: float | None = None
 
     @property
     def root_class(self) -> int:
@@ -205,7 +207,8 @@ class Note:
     ``ties`` (parallel to pitches) marks tones tied to the next note of the same bar sequence.
     ``is_tied_from_before`` marks tones continued from a tie. ``is_joined`` means the beam goes on
     to the next note (no space between them in the source). ``finger_pins`` is parallel to
-    pitches (a single pin on a single note), None where free.
+    pitches (a single pin on a single note), None where free. ``later_chords`` are chord symbols
+    with the time after the note's onset at which they begin (whole notes).
     """
 
     place: SourcePlace
@@ -231,6 +234,7 @@ class Note:
     drone_pin: DronePin | None = None
     syllables: tuple[Syllable | None, ...] = ()
     end_column: int = 0
+    later_chords: tuple[tuple[Fraction, ChordSymbol], ...] = ()
 
     @property
     def is_rest(self) -> bool:
@@ -248,7 +252,8 @@ class Bar:
     ``ends_ending`` marks the last bar of one. ``meter`` and ``key`` are those in force;
     ``meter_changed``/``key_changed`` say that they are new here. ``part`` is a P: label that
     begins here, ``tempo`` a tempo that begins here. ``repeat_passes`` is how often the section
-    that ends with this bar's repeat sign is played (``::|`` asks for 3).
+    that ends with this bar's repeat sign is played (``::|`` asks for 3). ``end_chord`` is a chord
+    symbol that stands right before the bar sign, after the last note.
     """
 
     place: SourcePlace
@@ -273,6 +278,7 @@ class Bar:
     decorations: tuple[str, ...] = ()
     annotations: tuple[Annotation, ...] = ()
     repeat_passes: int = 2
+    end_chord: ChordSymbol | None = None
 
 
 @dataclass(frozen=True, slots=True)

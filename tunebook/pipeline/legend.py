@@ -60,6 +60,7 @@ def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[s
         "drone": bool(drones),
         "take_over": any(span.is_taken_over for span in drones),
         "chord": bool(chords),
+        "solved_chord": any(span.source == "solved" for span in chords),
         "doubtful_chord": any(span.confidence < 0.5 for span in chords),
         "beyond": any(note.beyond_limits for note in notes),
         "hard": edition.shows_notes_on_choices,
@@ -118,8 +119,14 @@ def _take_over(arrangement: Arrangement) -> Arrangement:
     return replace(arrangement, drone=(first, second))
 
 
+def _proposed(arrangement: Arrangement) -> Arrangement:
+    """The second chord chosen by the program."""
+    first, *rest = arrangement.chords
+    return replace(arrangement, chords=(first, *(replace(one, source="solved") for one in rest)))
+
+
 def _doubtful(arrangement: Arrangement) -> Arrangement:
-    chords = tuple(replace(span, confidence=0.4) for span in arrangement.chords)
+    chords = tuple(replace(span, source="solved", confidence=0.4) for span in arrangement.chords)
     return replace(arrangement, chords=chords)
 
 
@@ -130,6 +137,7 @@ _EXAMPLES = {
     "drone": _Example("d e f e |]", drone="D4"),
     "take_over": _Example("A c B c |]", _take_over, drone="E4"),
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
+    "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
     "beyond": _Example("a b a2 |]", mark="beyond"),
     "hard": _Example("F c F c |]", mark="hard"),

@@ -119,6 +119,7 @@ class BarDraft:
         "annotations",
         "column",
         "decorations",
+        "end_chord",
         "ending",
         "has_alteration",
         "key",
@@ -155,6 +156,7 @@ class BarDraft:
         self.tempo: Tempo | None = None
         self.decorations: list[str] = []
         self.annotations: list[Annotation] = []
+        self.end_chord: ChordSymbol | None = None
 
     @property
     def ticks(self) -> Ticks:

@@ -61,6 +61,7 @@ def _finish_bar(
         decorations=tuple(draft.decorations),
         annotations=tuple(draft.annotations),
         repeat_passes=draft.passes,
+        end_chord=draft.end_chord,
     )
 
 

@@ -104,6 +104,7 @@ class MusicReader(NoteReader):
         self.tuplets.finish()
         self.ties.finish()
         self._leave_attachments(0, is_last=True)
+        self._say_h_and_b()
         if self.attached is not None and self.attached.chord is not None:
             chord = self.attached.chord
             self.notices.add(
@@ -114,6 +115,25 @@ class MusicReader(NoteReader):
                 column=chord.place.column,
                 length=len(chord.text) + 2,
             )
+
+    def _say_h_and_b(self) -> None:
+        """One who writes H may mean B flat by B; it is read as the standard has it."""
+        bars = [*self.bars.bars, self.bars.open]
+        chords = [note.attached.chord for bar in bars for note in bar.notes if note.attached]
+        texts = [chord.text.lstrip("(") for chord in chords if chord is not None]
+        if not any(text.startswith("H") for text in texts):
+            return
+        for chord in chords:
+            if chord is not None and chord.text.startswith("B") and chord.root_alter == 0:
+                self.notices.add(
+                    "chord-symbol",
+                    f'"{chord.text}" is read as B natural, as the H of other chords here is',
+                    "write Bb for B flat",
+                    line=chord.place.line - self.notices.first_line,
+                    column=chord.place.column,
+                    length=len(chord.text) + 2,
+                )
+                return
 
     def _apply(self, letter: str, value: str) -> None:
         if letter == "w":
@@ -187,8 +207,9 @@ class MusicReader(NoteReader):
         self._begin_ending(text, start, text)
 
     def _leave_attachments(self, start: int, *, is_last: bool = False) -> None:
-        """Decorations and words with no note after them belong to the bar sign at ``start``. What
-        begins something waits for its note, and so does what stands between two bar signs."""
+        """Decorations and words with no note after them belong to the bar sign at ``start``, a
+        chord symbol stands at the end of its bar. What begins something waits for its note, and so
+        does what stands between two bar signs."""
         attached = self.attached
         if attached is None:
             return
@@ -205,6 +226,8 @@ class MusicReader(NoteReader):
         bar.decorations += left.decorations
         bar.annotations += left.annotations
         attached.decorations, attached.annotations = waits.decorations, waits.annotations
+        if bar.notes and attached.chord is not None:
+            bar.end_chord, attached.chord = attached.chord, None
 
     # Slurs, ties, rhythm
 

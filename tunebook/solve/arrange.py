@@ -15,6 +15,7 @@ from tunebook.solve.beyond import bars_beyond, with_natural_fingers, with_own_no
 from tunebook.solve.chords import choose_chords
 from tunebook.solve.drones import choose_drone
 from tunebook.solve.fingering import choose_fingering
+from tunebook.solve.own_chords import own_chords
 from tunebook.solve.shapes import choose_shapes
 from tunebook.solve.tempo import tempo_of
 
@@ -91,8 +92,9 @@ def arrange(
 
 
 def _chords(tune: Tune, chords: str) -> tuple[ChordSpan, ...]:
-    """The tune's own chords, or solved ones where it has none and the edition wants all."""
+    """The tune's own chords, with solved ones around them where the edition wants all."""
     if chords == "none":
         return ()
-    spans = choose_chords(tune)
-    return spans if chords == "all" else tuple(span for span in spans if span.source == "tune")
+    if chords == "all":
+        return choose_chords(tune)
+    return tuple(span for span in own_chords(tune) if span.source == "tune")

@@ -1,4 +1,4 @@
-"""The chords of a tune: its own symbols where it has them, else a harmony of ours.
+"""The chords of a tune: its own symbols where it has them, a harmony of ours where it has none.
 
 The harmony is the likeliest chord of each slot (half a bar, or a beat in triple metres) under a
 chain of chords: how well the melody's tones fit, how usual the degree is in the mode and at this
@@ -9,12 +9,14 @@ doubtful chord; a player may well choose another.
 Conventions: a section that is repeated has one harmony; each numbered ending has its own, come to
 from the same bar. Pickup notes before the first full bar have no chord; those before a later
 section keep the chord before. A dominant seventh is written where the root falls a fifth to the
-next chord, and nowhere else.
+next chord, and nowhere else. What the tune's own symbols hold (see ``own_chords``) is given: the
+chords around them are the likeliest beside those.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -22,7 +24,12 @@ import numpy as np
 from tunebook.model.arrangement import ChordSpan
 from tunebook.model.tune import ChordSymbol, Tune
 from tunebook.solve.chord_names import solved_symbol
-from tunebook.solve.harmony_chain import chord_probabilities, passages, slot_scores
+from tunebook.solve.harmony_chain import (
+    chord_probabilities,
+    fixed_scores,
+    passages,
+    slot_scores,
+)
 from tunebook.solve.harmony_slots import HarmonySlot, harmony_slots, starts_section
 from tunebook.solve.harmony_tables import harmony_tables
 from tunebook.solve.own_chords import own_chords
@@ -36,34 +43,71 @@ _QUALITIES = ("major", "minor")
 def choose_chords(tune: Tune) -> tuple[ChordSpan, ...]:
     """The chords of ``tune`` in written order, without gaps from the first one on.
 
-    A tune with at least two chord symbols keeps them (source "tune", confidence 1); any other
-    gets a harmony (source "solved"). Shapes are not filled in.
+    The tune's own symbols stay (source "tune", confidence 1); outside what they hold there is a
+    harmony that goes with them (source "solved"). Shapes are not filled in.
     """
-    return own_chords(tune) or solve_chords(tune)
+    own = own_chords(tune)
+    return own if _fills(own, tune) else solve_chords(tune, own)
 
 
-def solve_chords(tune: Tune) -> tuple[ChordSpan, ...]:
-    """A harmony for ``tune`` whatever symbols it has."""
+def _fills(own: Sequence[ChordSpan], tune: Tune) -> bool:
+    """Whether the symbols leave no time of the tune free."""
+    now = tune.bars[0].onset if tune.bars else Fraction(0)
+    for span in own:
+        if span.onset > now:
+            return False
+        now = span.onset + span.duration
+    return bool(own) and now >= tune.bars[-1].onset + tune.bars[-1].duration
+
+
+def solve_chords(tune: Tune, own: Sequence[ChordSpan] = ()) -> tuple[ChordSpan, ...]:
+    """A harmony for ``tune`` round the chords ``own``, which stay as they are."""
     slots = harmony_slots(tune)
-    if not slots:
-        return ()
-    probabilities = slot_probabilities(slots)
+    given = _given(slots, own)
+    if all(chord is not None for chord in given):
+        return _joined(own, tune)
+    probabilities = slot_probabilities(slots, given)
     chosen = [int(row.argmax()) for row in probabilities]
-    groups = _groups(tune, slots, chosen)
     sevenths = _dominants(slots, chosen)
-    spans = []
-    for index, group in enumerate(groups):
-        start = slots[group[0]].onset
-        last = slots[group[-1]]
-        end = last.onset + last.duration
-        if index + 1 < len(groups):
-            end = slots[groups[index + 1][0]].onset
-        elif tune.bars:
-            end = max(end, tune.bars[-1].onset + tune.bars[-1].duration)
+    spans = list(own)
+    for group in _groups(tune, slots, chosen, given):
         mean = _mean(probabilities, slots, group)
-        spans.append(_span(tune, slots[group[0]], start, end - start, chosen[group[0]], mean,
-                           group[-1] in sevenths))  # fmt: skip
-    return tuple(spans)
+        has_seventh = group[-1] in sevenths
+        spans.append(_span(tune, slots[group[0]], chosen[group[0]], mean, has_seventh))
+    return _joined(sorted(spans, key=lambda span: span.onset), tune)
+
+
+def _given(slots: Sequence[HarmonySlot], own: Sequence[ChordSpan]) -> list[ChordSymbol | None]:
+    """For each slot the chord of ``own`` that holds most of it, None where none holds any."""
+    found: list[ChordSymbol | None] = []
+    first = 0
+    for slot in slots:
+        end = slot.onset + slot.duration
+        while first < len(own) and own[first].onset + own[first].duration <= slot.onset:
+            first += 1
+        best, chord = Fraction(0), None
+        number = first
+        while number < len(own) and own[number].onset < end:
+            span = own[number]
+            shared = min(end, span.onset + span.duration) - max(slot.onset, span.onset)
+            if shared > best:
+                best, chord = shared, span.chord
+            number += 1
+        found.append(chord)
+    return found
+
+
+def _joined(spans: Sequence[ChordSpan], tune: Tune) -> tuple[ChordSpan, ...]:
+    """The spans, each lasting until the next one or the tune's end."""
+    if not spans:
+        return ()
+    last = spans[-1].onset + spans[-1].duration
+    starts = [span.onset for span in spans[1:]]
+    ends = [*starts, max(last, tune.bars[-1].onset + tune.bars[-1].duration)]
+    return tuple(
+        span if span.onset + span.duration == end else replace(span, duration=end - span.onset)
+        for span, end in zip(spans, ends, strict=True)
+    )
 
 
 def _mean(
@@ -74,15 +118,26 @@ def _mean(
     return (probabilities[group] * lengths[:, None]).sum(axis=0) / lengths.sum()
 
 
-def slot_probabilities(slots: Sequence[HarmonySlot]) -> np.ndarray:
-    """(slots x 24) probability of each chord, numbered 2 * pitch class + (1 when minor)."""
+def slot_probabilities(
+    slots: Sequence[HarmonySlot], given: Sequence[ChordSymbol | None] = ()
+) -> np.ndarray:
+    """(slots x 24) probability of each chord, numbered 2 * pitch class + (1 when minor), with the
+    chords ``given`` (parallel to ``slots``, None where free) fixed."""
     tables = harmony_tables()
     parents = [slot.parent for slot in slots]
-    return chord_probabilities(slot_scores(slots, tables), passages(slots, tables), parents)
+    scores = slot_scores(slots, tables)
+    if any(chord is not None for chord in given):
+        scores = fixed_scores(scores, given)
+    return chord_probabilities(scores, passages(slots, tables), parents)
 
 
-def _groups(tune: Tune, slots: Sequence[HarmonySlot], chosen: Sequence[int]) -> list[list[int]]:
-    """Slots that share one printed chord: neighbours of one chord within a section."""
+def _groups(
+    tune: Tune,
+    slots: Sequence[HarmonySlot],
+    chosen: Sequence[int],
+    given: Sequence[ChordSymbol | None],
+) -> list[list[int]]:
+    """Free slots that share one printed chord: neighbours of one chord within a section."""
     begins = {
         bar.index
         for before, bar in zip((None, *tune.bars), tune.bars, strict=False)
@@ -90,10 +145,13 @@ def _groups(tune: Tune, slots: Sequence[HarmonySlot], chosen: Sequence[int]) -> 
     }
     groups: list[list[int]] = []
     for index, slot in enumerate(slots):
+        if given[index] is not None:
+            continue
         is_new_bar = index == 0 or slots[index - 1].bar_index != slot.bar_index
         passed = range(slots[index - 1].bar_index + 1, slot.bar_index + 1) if index else ()
         starts = is_new_bar and any(bar in begins for bar in passed)
         is_same = index > 0 and chosen[index] == chosen[index - 1] and not starts
+        is_same = is_same and given[index - 1] is None
         if is_same and slot.parent == index - 1:
             groups[-1].append(index)
         else:
@@ -125,12 +183,11 @@ def _dominants(slots: Sequence[HarmonySlot], chosen: Sequence[int]) -> set[int]:
 def _span(
     tune: Tune,
     slot: HarmonySlot,
-    onset: Fraction,
-    duration: Fraction,
     state: int,
     mean: np.ndarray,
     has_seventh: bool,
 ) -> ChordSpan:
+    """A chord of ours from ``slot`` on; how long it holds is settled with what follows."""
     place = tune.bars[slot.bar_index].place
 
     def symbol(number: int, extension: str = "") -> ChordSymbol:
@@ -143,8 +200,9 @@ def _span(
         for other in np.argsort(-mean).tolist()
         if other != state and shares[other] >= LEAST_ALTERNATIVE
     ]
+    chord = symbol(state, "7" if has_seventh else "")
     return ChordSpan(
-        slot.bar_index, onset, duration, symbol(state, "7" if has_seventh else ""), "solved",
+        slot.bar_index, slot.onset, slot.duration, chord, "solved",
         round(float(mean[state]), 3), (), tuple(others),
     )  # fmt: skip
 

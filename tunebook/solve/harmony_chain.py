@@ -16,6 +16,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tunebook.model.tune import ChordSymbol
 from tunebook.solve.harmony_slots import HarmonySlot
 from tunebook.solve.harmony_tables import NEAREST_MODE, STATES, HarmonyTables
 
@@ -58,6 +59,31 @@ def _passage(
 ) -> np.ndarray:
     """Log weights (24 x 24) of going from chord to chord at this place in a key on this tonic."""
     return np.roll(tables.passage(is_minor, change_place), 2 * tonic_class, axis=(0, 1))
+
+
+def fixed_scores(scores: np.ndarray, given: Sequence[ChordSymbol | None]) -> np.ndarray:
+    """``scores`` with the chord fixed in each slot that has one in ``given``."""
+    fixed = scores.copy()
+    for index, chord in enumerate(given):
+        if chord is not None:
+            allowed = list(states_of(chord))
+            fixed[index] = -np.inf
+            fixed[index, allowed] = scores[index, allowed]
+    return fixed
+
+
+def states_of(chord: ChordSymbol) -> tuple[int, ...]:
+    """The chords of ours that stand for a given symbol, with the same neighbours: a diminished one
+    is the dominant without its root, one with a minor seventh over it the minor chord on its
+    third; one without a third may be major or minor (common practice, no source)."""
+    root = chord.root_class
+    if chord.quality == "diminished":
+        if chord.extension.startswith("7"):
+            return (2 * ((root + 3) % 12) + 1,)
+        return (2 * ((root + 8) % 12),)
+    if chord.quality == "other":
+        return (2 * root, 2 * root + 1)
+    return (2 * root + (chord.quality == "minor"),)
 
 
 def chord_probabilities(

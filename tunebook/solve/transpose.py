@@ -84,6 +84,9 @@ def _move_note(note: Note, semitones: int, fifths: int) -> Note:
         note,
         pitches=tuple(_move_pitch(pitch, semitones, fifths) for pitch in note.pitches),
         chord=None if note.chord is None else _move_chord(note.chord, fifths),
+        later_chords=tuple(
+            (delay, _move_chord(chord, fifths)) for delay, chord in note.later_chords
+        ),
         finger_pins=(),
         string_pin=None,
         drone_pin=None,
@@ -95,4 +98,5 @@ def _move_bar(bar: Bar, semitones: int, fifths: int) -> Bar:
         bar,
         key=_move_key(bar.key, fifths),
         notes=tuple(_move_note(note, semitones, fifths) for note in bar.notes),
+        end_chord=None if bar.end_chord is None else _move_chord(bar.end_chord, fifths),
     )

@@ -35,16 +35,18 @@ def chosen_chords(spans: Sequence[ChordSpan], chords: str) -> tuple[ChordSpan, .
     return tuple(span for span in spans if chords == "all" or span.source == "tune")
 
 
-def chord_markup(chord: ChordSymbol, *, is_doubtful: bool = False) -> str:
+def chord_markup(chord: ChordSymbol, *, is_doubtful: bool = False, is_solved: bool = False) -> str:
     """A chord name as markup: root, quality, the rest raised; a chord that is spelled in no known
-    way is printed as quoted text."""
+    way is printed as quoted text. A chord of the program's own choice is slanted and light, a
+    doubtful one stands in brackets."""
     if chord.quality == "other" and not chord.extension:
         parts = [lilypond_string(chord.text or chord.symbol, MOST_CHORD_LETTERS)]
     else:
         parts = _name_parts(chord)
     if is_doubtful or chord.is_optional:
         parts = ['"("', *parts, '")"']
-    return "\\markup \\concat { " + " ".join(parts) + " }"
+    slant = "\\italic \\override #'(font-series . normal) " if is_solved else ""
+    return f"\\markup {slant}\\concat {{ {' '.join(parts)} }}"
 
 
 def _name_parts(chord: ChordSymbol) -> list[str]:
@@ -119,7 +121,11 @@ def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) 
 
 def _name(span: ChordSpan, length: Fraction) -> list[Component]:
     """A rest that prints as the chord's name, and blanks for what one rest cannot last."""
-    markup = chord_markup(span.chord, is_doubtful=span.confidence < DOUBTFUL_BELOW)
+    markup = chord_markup(
+        span.chord,
+        is_doubtful=span.confidence < DOUBTFUL_BELOW,
+        is_solved=span.source == "solved",
+    )
     odd, power = (1, 1) if is_dyadic(length) else tuplet_for(length)
     first = split_value(length * Fraction(odd, power))[0] * Fraction(power, odd)
     leaves = make_leaves("r", first, Written(before=[f"\\set noChordSymbol = {markup}"]))

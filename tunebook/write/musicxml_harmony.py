@@ -41,14 +41,17 @@ def harmonies_at(note: Note, chords: Sequence[ChordSpan], divisions: int) -> lis
     the note carry their distance as an offset."""
     end = note.onset + note.duration
     return [
-        _harmony(span.chord, span.onset - note.onset, divisions)
+        _harmony(span, span.onset - note.onset, divisions)
         for span in chords
         if note.onset <= span.onset < end
     ]
 
 
-def _harmony(chord: ChordSymbol, delay: Fraction, divisions: int) -> Element:
+def _harmony(span: ChordSpan, delay: Fraction, divisions: int) -> Element:
+    chord = span.chord
     harmony = ElementTree.Element("harmony")
+    if span.source == "solved":
+        harmony.set("font-style", "italic")
     _add_tone(ElementTree.SubElement(harmony, "root"), "root", chord.root_step, chord.root_alter)
     kind, degrees = kind_of(chord)
     element = ElementTree.SubElement(harmony, "kind", text=_printed_kind(chord))
