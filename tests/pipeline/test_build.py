@@ -201,8 +201,8 @@ def test_a_file_that_changes_meanwhile_leaves_no_book_under_its_old_sum(
     folder = folder_with(tmp_path)
     plain = building.assemble_book
 
-    def assemble_late(content, output, fonts):  # type: ignore[no-untyped-def]
-        report = plain(content, output, fonts)
+    def assemble_late(*given):  # type: ignore[no-untyped-def]
+        report = plain(*given)
         with (folder / "polskor.abc").open("a", encoding="utf-8") as file:
             file.write("\nX:77\nT:Late\nM:2/4\nK:D\nD4|]\n")
         return report

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tunebook.assemble.back_matter import back_matter
-from tunebook.assemble.booklet import impose_booklet
+from tunebook.assemble.booklet import booklet_path, impose_booklet
 from tunebook.assemble.content import BookContent, BookReport
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import BLANK_PAGE, Page
@@ -23,7 +23,7 @@ from tunebook.assemble.placing import place_systems
 from tunebook.assemble.sheet import PageReference, PlacedSystem, Sheet
 from tunebook.assemble.signs import foot_line
 from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes
-from tunebook.files import write_whole
+from tunebook.files import FilesRead, write_whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +48,14 @@ def get_ready(font_cache: Path | None, language: str) -> Fonts:
     return fonts
 
 
-def assemble_book(content: BookContent, output: Path, fonts: Fonts | None = None) -> BookReport:
+def assemble_book(
+    content: BookContent,
+    output: Path,
+    fonts: Fonts | None = None,
+    read: FilesRead | None = None,
+) -> BookReport:
     """Write the book to ``output`` (whole or not at all) and report on it. ``fonts`` are those of
-    :func:`get_ready`, if it was called before.
+    :func:`get_ready`, if it was called before; files in ``read`` are not written over.
 
     With ``content.book.is_booklet`` and A5 paper, a second file ``<stem>-booklet.pdf`` has the
     pages two on a sheet of A4 in the order for folding. Raises OutputError when a file cannot be
@@ -67,12 +72,12 @@ def assemble_book(content: BookContent, output: Path, fonts: Fonts | None = None
     numbered = _number(front, body.pages, back)
     document = _document(content, design, numbered)
     data = _saved(document)
-    write_whole(output, data)
+    write_whole(output, data, read=read)
     booklet, sheets = None, 0
     if content.book.is_booklet and content.paper == "a5":
-        booklet = output.with_name(f"{output.stem}-booklet.pdf")
+        booklet = booklet_path(output)
         imposed, sheets = impose_booklet(data)
-        write_whole(booklet, imposed)
+        write_whole(booklet, imposed, read=read)
     return BookReport(
         output=output,
         pages=len(numbered.pages),

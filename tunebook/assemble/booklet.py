@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from io import BytesIO
+from pathlib import Path
 
 from tunebook.assemble.paper import PT_PER_MM
 
 _SHEET_PT = (297.0 * PT_PER_MM, 210.0 * PT_PER_MM)
+
+
+def booklet_path(output: Path) -> Path:
+    """Where the booklet of the book at ``output`` goes."""
+    return output.with_name(f"{output.stem}-booklet.pdf")
 
 
 def booklet_order(pages: int) -> tuple[tuple[int | None, int | None], ...]:

@@ -19,7 +19,7 @@ from tunebook.assemble.placing import place_systems
 from tunebook.assemble.report_words import ReportWords, report_words
 from tunebook.assemble.sheet import Sheet
 from tunebook.assemble.tables import table_rows
-from tunebook.files import write_whole
+from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.changes import TuneScores, TuningScore
 
@@ -34,8 +34,10 @@ def write_comparison(
     book: Book,
     output: Path,
     font_cache: Path | None = None,
+    read: FilesRead | None = None,
 ) -> None:
-    """Write the report to ``output`` (whole or not at all). Raises OutputError."""
+    """Write the report to ``output`` (whole or not at all), over none of the files in ``read``.
+    Raises OutputError."""
     design = Design(page_format(book.paper), load_fonts(font_cache), fixed_words(book.language))
     words = report_words(book.language)
     with tempfile.TemporaryDirectory(prefix="tunebook-") as folder:
@@ -52,7 +54,7 @@ def write_comparison(
         items += _keys(tunes, words, design)
         pages = flow([Stream(tuple(items))], design.page_format, words.comparison)
         data = _drawn(pages, design, words.comparison)
-    write_whole(output, data)
+    write_whole(output, data, read=read)
 
 
 def _scores(

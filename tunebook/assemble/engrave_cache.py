@@ -22,7 +22,7 @@ from typing import Any
 
 from tunebook.assemble.engraved import EngravedFiles
 from tunebook.errors import OutputError
-from tunebook.files import write_whole
+from tunebook.files import read_whole, remove_other_kinds, write_whole
 
 FORMAT = 2
 DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
@@ -163,7 +163,8 @@ class EngravingCache:
         target = into / f"{name}.pdf"
         if self._sums.get(target) != name:
             sheet = self._sheet(name)
-            if not sheet.is_file() or _sum(sheet.read_bytes()) != name:
+            remove_other_kinds(sheet)
+            if not sheet.is_file() or _sum(read_whole(sheet)) != name:
                 raise ValueError("damaged")
             _link(sheet, target)
             self._sums[target] = name
@@ -198,7 +199,7 @@ def _sum(data: bytes) -> str:
 
 def _read(entry: Path) -> dict[str, Any]:
     """What an entry says; ValueError, KeyError or TypeError when it is damaged."""
-    expected, text = json.loads(entry.read_text("utf-8"))
+    expected, text = json.loads(read_whole(entry))
     if _sum(text.encode()) != expected:
         raise ValueError("damaged")
     return dict(json.loads(text))

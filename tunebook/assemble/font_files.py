@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import suppress
@@ -24,6 +23,8 @@ from typing import Any
 from tunebook.assemble.kerning import kerning_pairs
 from tunebook.assemble.outlines import quadratic_outline, saved, set_outlines
 from tunebook.assemble.symbol_font import symbol_true_type
+from tunebook.errors import OutputError
+from tunebook.files import read_whole, remove_other_kinds, write_whole
 
 _TEXT_FONTS = {
     "serif": "C059-Roman",
@@ -97,7 +98,7 @@ def _converted(name: str, cache_folder: Path | None, convert: Any) -> tuple[str,
 def _kept(path: Path) -> bytes | None:
     """The font kept in ``path``, or None when there is none or the file is damaged."""
     try:
-        content = path.read_bytes()
+        content = read_whole(path)
     except OSError:
         return None
     data = content[_SUM_BYTES:]
@@ -107,14 +108,9 @@ def _kept(path: Path) -> bytes | None:
 def _keep(path: Path, data: bytes) -> None:
     """Write the sum and the font, whole or not at all; a cache that cannot be written is no
     error."""
-    temporary = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        temporary.write_bytes(hashlib.sha256(data).digest() + data)
-        os.replace(temporary, path)
-    except OSError:
-        with suppress(OSError):
-            temporary.unlink()
+    remove_other_kinds(path)
+    with suppress(OutputError):
+        write_whole(path, hashlib.sha256(data).digest() + data)
 
 
 def _find(file_name: str) -> Path | None:

@@ -15,7 +15,7 @@ from tunebook.assemble.languages import fixed_words
 from tunebook.assemble.musical_text import note_name, pitch_name, tuning_text
 from tunebook.assemble.paper import page_format
 from tunebook.assemble.sheet import GREY, Sheet
-from tunebook.files import write_whole
+from tunebook.files import FilesRead, write_whole
 from tunebook.model.instrument import Instrument, String
 
 
@@ -55,10 +55,11 @@ def write_instrument_page(
     paper: str = "a4",
     language: str = "en",
     font_cache: Path | None = None,
+    read: FilesRead | None = None,
 ) -> None:
     """Write the instrument's page alone to the PDF ``output`` (whole or not at all).
 
-    Raises OutputError when it cannot be written.
+    Raises OutputError when it cannot be written, or is one of the files in ``read``.
     """
     from reportlab.pdfgen.canvas import Canvas
 
@@ -72,7 +73,7 @@ def write_instrument_page(
         page.draw(sheet)
         sheet.end_page()
     canvas.save()
-    write_whole(output, buffer.getvalue())
+    write_whole(output, buffer.getvalue(), read=read)
 
 
 def _compass_text(instrument: Instrument, design: Design) -> str:

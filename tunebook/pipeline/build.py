@@ -7,8 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tunebook.assemble.booklet import booklet_path
 from tunebook.assemble.engrave_cache import default_cache_folder
-from tunebook.files import check_not_read, check_writable, write_whole
+from tunebook.files import check_writable, check_writable_folder, write_whole
 from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.reading import files_read
@@ -28,12 +29,16 @@ def build_book(
     """Build one edition and return the report. With ``before``, an earlier tuning, instrument or
     hand, the book marks and reports what changed since.
 
-    Raises InputError when nothing could be built, OutputError when the PDF cannot be written,
-    ProgramError when LilyPond is missing or too old.
+    Raises InputError when nothing could be built, OutputError when a file cannot be written or is
+    one of those that are read, ProgramError when LilyPond is missing or too old.
     """
     output = order.output or default_output(setup)
-    check_writable(output)
-    check_not_read(output, files_read(setup))
+    read = files_read(setup, before)
+    check_writable(output, read)
+    if setup.book.is_booklet and setup.edition.paper == "a5":
+        check_writable(booklet_path(output), read)
+    if order.keep_source is not None:
+        check_writable_folder(order.keep_source)
     start = time.perf_counter()
     # Files beside the book are only made by a real build.
     may_keep = order.uses_cache and order.keep_source is None and not setup.book.is_booklet
@@ -42,7 +47,7 @@ def build_book(
     kept = fetch(folder, key) if key else None
     if kept is not None:
         report, data = kept
-        write_whole(output, data)
+        write_whole(output, data, read=read)
         return replace(report, seconds=(("kept", time.perf_counter() - start),))
     # All that a book needs is only imported when one is made.
     from tunebook.pipeline.making import make_book

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
-from tunebook.files import check_not_read, check_writable
+from tunebook.files import check_writable
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Tune, pitch_name
@@ -65,8 +65,7 @@ def compare_folder(
     """
     setups = _setups(setup, order)
     if order.output is not None:
-        check_writable(order.output)
-        check_not_read(order.output, files_read(setup))
+        check_writable(order.output, files_read(setup))
     reading = read_tunes(setup)
     sections, ordering = order_tunes(
         reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
@@ -92,7 +91,9 @@ def compare_folder(
     if order.output is not None:
         from tunebook.assemble.comparison import write_comparison
 
-        write_comparison(report.tunings, report.tunes, report.totals, setup.book, order.output)
+        write_comparison(
+            report.tunings, report.tunes, report.totals, setup.book, order.output, read=setup.read
+        )
     return report
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
-from tunebook.files import check_not_read, check_writable, write_whole
+from tunebook.files import FilesRead, check_writable, check_writable_folder, read_whole, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.pipeline.arranging import (
     Progress,
@@ -58,7 +58,8 @@ def export_folder(
     Raises SettingError for an unknown kind, part or drone, InputError when there is no tune,
     OutputError when something cannot be written.
     """
-    _check(order)
+    read = files_read(setup)
+    _check(order, read)
     reading = read_tunes(setup)
     sections, ordering = order_tunes(
         reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
@@ -72,11 +73,11 @@ def export_folder(
         raise nothing_to_do(setup, messages)
     files, said = _files(arrangements, setup, order)
     messages = gather_messages(setup, messages, said)
-    sources = files_read(setup)
+    # All are looked at before the first is written.
     for path in files:
-        check_not_read(path, sources)
+        check_writable(path, read)
     for path, content in files.items():
-        write_whole(path, content)
+        write_whole(path, content, read=read)
     return ExportReport(
         order.output,
         len(arrangements),
@@ -86,18 +87,20 @@ def export_folder(
     )
 
 
-def _check(order: ExportOrder) -> None:
+def _check(order: ExportOrder, read: FilesRead) -> None:
     if order.kind not in KINDS:
         raise SettingError(f"cannot export to {order.kind!r}", "known are " + ", ".join(KINDS))
     unknown = [part for part in order.parts if part not in PARTS]
     if unknown:
         raise SettingError(f"no part {unknown[0]!r}", "known are " + ", ".join(PARTS))
     if order.kind == "json":
-        check_writable(order.output)
+        check_writable(order.output, read)
     elif order.output.is_file() or order.output.suffix.lower() in _FILE_ENDINGS:
         raise SettingError(
             f"{order.output} would be a file", f"name a folder for the {order.kind} files"
         )
+    else:
+        check_writable_folder(order.output)
 
 
 def _files(
@@ -151,7 +154,7 @@ def _abc_files(
     files: dict[Path, bytes] = {}
     messages: list[Message] = []
     for written, (name, group) in zip(distinct_names(by_file), by_file.items(), strict=True):
-        data = (home / name).read_bytes()
+        data = read_whole(home / name)
         files[folder / written], said = write_fingers_in_bytes(data, group)
         messages += said
     return files, tuple(messages)

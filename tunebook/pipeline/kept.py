@@ -20,10 +20,10 @@ from pathlib import Path
 from typing import Any
 
 from tunebook.errors import Message, OutputError, TunebookError
-from tunebook.files import write_whole
+from tunebook.files import read_whole, remove_other_kinds, write_whole
 from tunebook.model.tune import Tune
+from tunebook.pipeline.reading import files_of
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import find_files
 
 _MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
 _SUM_BYTES = 32
@@ -67,11 +67,13 @@ def book_sum(setup: Setup, before: Setup | None, output: Path) -> str:
     versions of the packages that make it; empty when that cannot be said."""
     try:
         versions = [(name, _version(name)) for name in _MAKERS]
-        files = [(str(path), path.read_bytes()) for path in find_files(setup.folder)]
-        book = [] if setup.book.place is None else [Path(setup.book.place.path).read_bytes()]
+        found = files_of(setup)
+        files = [(str(path), read_whole(path, setup.read)) for path in found.files]
+        book = [] if setup.book.place is None else [read_whole(Path(setup.book.place.path))]
     except (OSError, TunebookError, metadata.PackageNotFoundError):
         return ""
-    parts = [setup_sum(setup, before), versions, str(setup.folder), str(output)]
+    said = (setup.messages, found.messages)
+    parts = [setup_sum(setup, before), versions, str(setup.folder), str(output), *said]
     return content_sum(*parts, *(part for file in files for part in file), *book)
 
 
@@ -94,13 +96,14 @@ def fetch(folder: Path | None, key: str) -> Any | None:
         return None
     path = _path(folder, key)
     try:
-        content = path.read_bytes()
+        content = read_whole(path)
         data = content[_SUM_BYTES:]
         if content[:_SUM_BYTES] != hashlib.sha256(data).digest():
             return None
         os.utime(path)
         return pickle.loads(data)
     except Exception:  # missing, damaged, or made by other versions of the packages
+        remove_other_kinds(path)
         return None
 
 

@@ -22,7 +22,7 @@ from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.languages import fixed_words
 from tunebook.assemble.lilypond_program import find_lilypond
 from tunebook.errors import Message, SourcePlace
-from tunebook.files import write_whole
+from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.tune import Tune
@@ -77,6 +77,9 @@ def make_book(
     with clock.stage("arranging"):
         sources = write_sources(tunes, names, setup, order, before, on_progress)
     messages += messages_of(one.outcome for one in sources)
+    kept = {} if order.keep_source is None else _source_files(sources, order.keep_source)
+    for path in kept:
+        check_writable(path, setup.read)
     with (
         tempfile.TemporaryDirectory(prefix="tunebook-") as work,
         ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
@@ -88,13 +91,13 @@ def make_book(
         messages += _failure_messages(failures, sources)
         if not any(one.identity in pieces for one in sources):
             raise nothing_to_do(setup, gather_messages(setup, messages))
-        if order.keep_source is not None:
-            _keep_sources(sources, order.keep_source)
+        for path, text in kept.items():
+            write_whole(path, text.encode("utf-8"), read=setup.read)
         with clock.stage("assembling"):
             content = _content(setup, sections, sources, extras, pieces)
             facts = None if before is None else _facts(before, setup, sources)
             content = replace(content, retuning=facts)
-            report = assemble_book(content, output, fonts.result())
+            report = assemble_book(content, output, fonts.result(), setup.read)
     messages += [Message(SourcePlace(str(output)), "text", line) for line in report.warnings]
     unique = gather_messages(setup, messages)
     return BuildReport(
@@ -168,13 +171,13 @@ def _failure_messages(
     ]
 
 
-def _keep_sources(sources: tuple[TuneSource, ...], folder: Path) -> None:
+def _source_files(sources: tuple[TuneSource, ...], folder: Path) -> dict[Path, str]:
+    """The sources of the tunes by the files that they are kept in."""
     made: list[tuple[Tune, str]] = [
         (one.outcome.tune, one.text) for one in sources if one.text and one.outcome.tune
     ]
     names = tune_file_names([tune for tune, _ in made], "ly")
-    for name, (_, text) in zip(names, made, strict=True):
-        write_whole(folder / name, text.encode("utf-8"))
+    return {folder / name: text for name, (_, text) in zip(names, made, strict=True)}
 
 
 def _content(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -20,7 +21,7 @@ def gather_messages(setup: Setup, *groups: Iterable[Message]) -> tuple[Message, 
     found: dict[Message, None] = {}
     for message in (message for group in (setup.messages, *groups) for message in group):
         path = home / message.place.path
-        if message not in setup.messages and message.place.path and path.exists():
+        if message not in setup.messages and message.place.path and os.path.lexists(path):
             place = replace(message.place, path=str(path))
             found.setdefault(replace(message, place=place))
         else:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.files import FILE, FilesRead, kind_of
 from tunebook.model.book import Book, Edition
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
+from tunebook.read.found_files import leads_out
 from tunebook.read.profile import read_hand, read_instrument
 from tunebook.read.settings_file import read_settings
 
@@ -18,7 +20,8 @@ HAND_SIZES = ("small", "medium", "large")
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """Everything a run needs to know before the first tune is read."""
+    """Everything a run needs to know before the first tune is read; ``read`` is the record of
+    the files that the run reads."""
 
     folder: Path
     book: Book
@@ -26,6 +29,12 @@ class Setup:
     hand: Hand
     edition: Edition
     messages: tuple[Message, ...] = ()
+    read: FilesRead = field(default_factory=FilesRead, compare=False, repr=False)
+
+    @property
+    def may_leave_folder(self) -> bool:
+        """Whether links that lead out of the folder are followed."""
+        return may_leave_folder(self.book)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +67,9 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     """
     if not folder.exists():
         raise InputError("no such file or folder", "check the path", SourcePlace(str(folder)))
-    book, messages = read_settings(_settings_file(folder, wishes.settings_file))
+    read = FilesRead()
+    settings, said = _settings_file(folder, wishes.settings_file)
+    book, messages = read_settings(settings, read)
     book = _with_wishes(book, wishes)
     edition = _edition(book, wishes.edition or "player")
     if edition.hand is not None and wishes.hand is None:
@@ -67,20 +78,42 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     return Setup(
         folder=folder,
         book=book,
-        instrument=read_instrument(profile, book.tuning),
+        instrument=read_instrument(profile, book.tuning, read),
         hand=read_hand(book.hand),
         edition=edition,
-        messages=messages,
+        messages=(*said, *messages),
+        read=read,
     )
 
 
-def _settings_file(folder: Path, wished: Path | None) -> Path | None:
+def may_leave_folder(book: Book) -> bool:
+    """Whether links and a profile's path may lead out of the folder that they lie in."""
+    return bool(dict(book.reading).get("may_leave_folder", False))
+
+
+def _settings_file(folder: Path, wished: Path | None) -> tuple[Path | None, tuple[Message, ...]]:
+    """The settings file, if there is one; a message where something else bears its name."""
+    home = folder if folder.is_dir() else folder.parent
+    path = wished or home / SETTINGS_FILE_NAME
+    place = SourcePlace(str(path))
+    try:
+        kind = kind_of(path)
+    except OSError as error:
+        what = f"cannot be read ({error.strerror})"
+        raise SettingError(what, "check the path and its rights", place) from None
     if wished is not None:
-        if not wished.is_file():
-            raise SettingError("no such file", "check --settings", SourcePlace(str(wished)))
-        return wished
-    beside = (folder if folder.is_dir() else folder.parent) / SETTINGS_FILE_NAME
-    return beside if beside.is_file() else None
+        if kind != FILE:
+            raise SettingError(f"is {kind}" if kind else "no such file", "check --settings", place)
+        return wished, ()
+    if kind == FILE:
+        if leads_out(path, home):
+            remedy = "copy the file here, or name it with --settings"
+            raise SettingError("the link leads out of the folder", remedy, place)
+        return path, ()
+    if not kind:
+        return None, ()
+    what = f"it is {kind}, so there are no settings"
+    return None, (Message(place, "setting", what, "put a file there, or remove it"),)
 
 
 def _with_wishes(book: Book, wishes: Wishes) -> Book:
@@ -104,10 +137,10 @@ def _profile_path(book: Book) -> str:
     home = Path(book.place.path).resolve().parent
     # Folders may be parted as Windows does it, for settings that are used on several systems.
     path = (home / name.replace("\\", "/")).resolve()
-    if not path.is_relative_to(home):
+    if not (path.is_relative_to(home) or may_leave_folder(book)):
         raise SettingError(
             f"instrument profile {name!r} lies outside the folder",
-            "put the profile beside tunes.toml",
+            "put it beside tunes.toml, or set may_leave_folder = true under [reading]",
             book.place,
         )
     return str(path)

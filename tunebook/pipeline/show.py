@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.instrument_page import write_instrument_page
-from tunebook.files import check_writable
+from tunebook.files import FilesRead, check_writable
 from tunebook.read.profile import read_instrument
 from tunebook.read.profile_text import profile_as_text, profile_as_toml
 
@@ -18,10 +18,11 @@ def show_instrument(
 
     Raises SettingError for a profile or tuning that cannot be used, OutputError for the PDF.
     """
-    instrument = read_instrument(name, tuning)
+    read = FilesRead()
+    instrument = read_instrument(name, tuning, read)
     if output is not None:
-        check_writable(output)
-        write_instrument_page(instrument, output, font_cache=default_cache_folder())
+        check_writable(output, read)
+        write_instrument_page(instrument, output, font_cache=default_cache_folder(), read=read)
         return [f"drawn: {output}"]
     if as_profile:
         return profile_as_toml(instrument).splitlines()

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunebook.errors import InputError, Message, SourcePlace
+from tunebook.files import FilesRead, read_whole
 from tunebook.model.tune import Tune
 from tunebook.read.abc_text import decode
 from tunebook.read.abc_tune import read_tune
+from tunebook.read.found_files import look_through
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.tune_text import TuneText, cut_into_tunes
 
@@ -33,16 +35,20 @@ def read_folder(
     voice: str | None = None,
     second_voice: str | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
+    may_leave: bool = False,
+    read: FilesRead | None = None,
 ) -> FolderReading:
     """Read every tune of a folder and its subfolders, or of one file.
 
-    A tune that cannot be used is left out with a fatal message. Raises InputError when the
-    folder is not there.
+    A tune that cannot be used is left out with a fatal message. ``may_leave`` follows links that
+    lead out of the folder; the files are noted in ``read``. Raises InputError when the folder is
+    not there.
     """
+    found = look_through(folder, may_leave=may_leave)
     tunes: list[Tune] = []
-    messages: list[Message] = []
+    messages: list[Message] = list(found.messages)
     root = folder if folder.is_dir() else folder.parent
-    for piece in iterate_tune_texts(find_files(folder), root, limits=limits):
+    for piece in iterate_tune_texts(found.files, root, limits=limits, read=read):
         if isinstance(piece, Message):
             messages.append(piece)
             continue
@@ -63,17 +69,15 @@ def fatal_message(error: InputError, piece: TuneText) -> Message:
 
 def find_files(folder: Path) -> list[Path]:
     """All ABC files of a folder and its subfolders in order of their paths; or the one file."""
-    if folder.is_file():
-        return [folder]
-    if not folder.is_dir():
-        raise InputError(f"{folder} is not there", "give a folder or file with ABC tunes")
-    return sorted(
-        path for path in folder.rglob("*") if path.suffix.lower() == ".abc" and path.is_file()
-    )
+    return list(look_through(folder).files)
 
 
 def iterate_tune_texts(
-    paths: Iterable[Path], root: Path, *, limits: ReadingLimits = DEFAULT_LIMITS
+    paths: Iterable[Path],
+    root: Path,
+    *,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+    read: FilesRead | None = None,
 ) -> Iterator[TuneText | Message]:
     """The tunes of the files one after the other, each file read when it is its turn."""
     for path in paths:
@@ -85,7 +89,7 @@ def iterate_tune_texts(
                     SourcePlace(name), "limit", what, "split it, or raise the limit", is_fatal=True
                 )
                 continue
-            data = path.read_bytes()
+            data = read_whole(path, read)
         except OSError as error:
             what = f"the file cannot be read ({error.strerror})"
             yield Message(SourcePlace(name), "file", what, "check its rights", is_fatal=True)

@@ -12,6 +12,7 @@ import tomllib
 from pathlib import Path
 
 from tunebook.errors import SettingError, SourcePlace
+from tunebook.files import FilesRead, read_text
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import FINGER_PAIRS, Hand, Span
 from tunebook.model.instrument import Instrument, String, key_place_mm
@@ -27,16 +28,18 @@ def instrument_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in (DATA / "instruments").glob("*.toml")))
 
 
-def read_instrument(name_or_path: str, tuning: str | None = None) -> Instrument:
+def read_instrument(
+    name_or_path: str, tuning: str | None = None, read: FilesRead | None = None
+) -> Instrument:
     """Read the profile ``name_or_path`` and tune it.
 
     ``tuning`` is the name of one of the profile's tunings or a list of pitches, lowest string
-    first ("CGDA", "C3,G3,D4,A4"); None takes the profile's own. Raises SettingError with the
-    file's place when the profile or the tuning cannot be used.
+    first ("CGDA", "C3,G3,D4,A4"); None takes the profile's own. The file is noted in ``read``.
+    Raises SettingError with the file's place when the profile or the tuning cannot be used.
     """
     path = _find_profile(name_or_path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_text(path, read)
     except (OSError, UnicodeDecodeError) as error:
         raise SettingError(
             f"the profile cannot be read ({error.__class__.__name__})",

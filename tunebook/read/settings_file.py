@@ -18,6 +18,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from tunebook.errors import Message, SettingError, SourcePlace
+from tunebook.files import FilesRead, read_text
 from tunebook.model.book import Book, Edition, HandChoice, TuneChoice, TuneSet
 from tunebook.model.hand import Limits
 from tunebook.read.settings_values import (
@@ -56,8 +57,11 @@ _EDITION_FIELDS = {
 }
 
 
-def read_settings(path: Path | None) -> tuple[Book, tuple[Message, ...]]:
-    """Return the Book in the file, with all defaults, and the messages about its mistakes.
+def read_settings(
+    path: Path | None, read: FilesRead | None = None
+) -> tuple[Book, tuple[Message, ...]]:
+    """Return the Book in the file, with all defaults, and the messages about its mistakes; the
+    file is noted in ``read``.
 
     Without a path, the Book of all defaults. Raises SettingError when the file cannot be read
     or is no TOML.
@@ -65,7 +69,7 @@ def read_settings(path: Path | None) -> tuple[Book, tuple[Message, ...]]:
     built_in, _ = _editions_from(_load_built_in(), (), {}, "")
     if path is None:
         return Book(editions=built_in), ()
-    return parse_settings(_text_of(path), str(path), built_in)
+    return parse_settings(_text_of(path, read), str(path), built_in)
 
 
 def parse_settings(
@@ -113,13 +117,13 @@ def parse_settings(
     )
 
 
-def _text_of(path: Path) -> str:
+def _text_of(path: Path, read: FilesRead | None) -> str:
     try:
         if path.stat().st_size > MAX_BOOK_FILE_BYTES:
             raise SettingError(
                 "file is larger than 1 MB", "is this a tunes.toml?", SourcePlace(str(path))
             )
-        return path.read_text(encoding="utf-8-sig")
+        return read_text(path, read)
     except UnicodeDecodeError:
         raise SettingError(
             "file is not UTF-8 text", "save it as UTF-8", SourcePlace(str(path))

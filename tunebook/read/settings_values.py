@@ -93,10 +93,12 @@ class TuneTable(Table):
 
 
 class ReadingTable(Table):
-    """Which voices are read, and the limits of :class:`tunebook.read.limits.ReadingLimits`."""
+    """Which voices are read, whether links and a profile's path may lead out of the folder, and
+    the limits of :class:`tunebook.read.limits.ReadingLimits`."""
 
     voice: Line | None = None
     second_voice: Line | None = None
+    may_leave_folder: bool | None = None
     file_bytes: int | None = Field(default=None, ge=1)
     tune_characters: int | None = Field(default=None, ge=1)
     tune_notes: int | None = Field(default=None, ge=1)
