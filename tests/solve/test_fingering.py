@@ -134,10 +134,13 @@ def test_a_pinned_string_is_kept() -> None:
 @pytest.mark.parametrize(
     ("fields", "what"),
     [
-        ({"finger_pins": (0,)}, "bar 1, B4: finger 0 cannot be"),
+        ({"finger_pins": (0,)}, "bar 1, B4: finger 0 cannot be, no open string has this tone"),
         ({"string_pin": "low C"}, None),
         ({"string_pin": "E"}, "bar 1, B4: there is no string 'E'"),
-        ({"finger_pins": (2,), "string_pin": "C"}, "bar 1, B4: string C cannot be"),
+        (
+            {"finger_pins": (2,), "string_pin": "C"},
+            "bar 1, B4: the C string cannot be, it does not have this tone",
+        ),
     ],
 )
 def test_an_impossible_pin_is_reported_and_left_out(fields: dict, what: str | None) -> None:
@@ -151,6 +154,15 @@ def test_an_impossible_pin_is_reported_and_left_out(fields: dict, what: str | No
         assert fingers(found) == fingers(free)
     else:
         assert fingers(found)[1] == (2,)
+
+
+def test_pins_lost_for_one_cause_are_one_message() -> None:
+    bar = [("B4", EIGHTH, {"finger_pins": (0,)})] * 4 + [("A4", EIGHTH, {"finger_pins": (0,)})]
+    found = solve(tune([bar, bar, [("E4", EIGHTH, {"string_pin": "A"})] * 2]))
+    assert [message.what for message in found.messages] == [
+        "bar 1, B4; bar 2, B4: finger 0 cannot be, no open string has this tone",
+        "bar 3, E4: the A string cannot be, it does not have this tone",
+    ]
 
 
 def test_a_note_outside_the_compass_is_reported_and_the_rest_solved() -> None:

@@ -7,8 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tunebook.errors import SourcePlace
+from tunebook.model.hand import Limits
 from tunebook.model.tune import Bar, ChordSymbol, Key, Meter, Note, Pitch, Tune
-from tunebook.solve.transpose import transpose_tune
+from tunebook.read.abc_tune import read_abc
+from tunebook.read.profile import read_hand, read_instrument
+from tunebook.solve.arrange import arrange
+from tunebook.solve.transpose import transpose_tune, without_pins
 
 PLACE = SourcePlace("a.abc", 1, 1)
 D_MAJOR = Key(1, 0, "ionian", 2, (1, 0, 0, 1, 0, 0, 0))
@@ -73,3 +77,54 @@ def test_there_and_back_is_the_same_tune(semitones: int) -> None:
     back = transpose_tune(transpose_tune(tune, semitones), -semitones)
     assert names(back) == names(tune)
     assert back.key == tune.key
+
+
+PINNED = (
+    "X:1\nT:Pinned\nM:4/4\nL:1/4\nK:D\n"
+    "[r:drone D4]!0!A [r:string D]B !2!c !3!d|[r:drone E4 finger 1]e f e c|"
+    "[r:drone off]!0!A B A2|]\n"
+)
+
+
+def test_pins_that_can_be_kept_stay_when_a_tune_moves_and_the_others_are_said() -> None:
+    harpa, hand = read_instrument("nyckelharpa-3row", "CGDA"), read_hand()
+    moved = transpose_tune(read_abc(PINNED)[0], 2)
+    answer = arrange(moved, harpa, hand, Limits())
+    first, second, third, fourth = answer.notes[:4]
+    assert harpa.string(second.stops[0].string_index).name == "D"
+    assert (third.stops[0].finger, fourth.stops[0].finger) == (2, 3)
+    assert first.stops[0].finger != 0
+    assert [(span.stop.midi, span.onset < 1) for span in answer.drone] == [(64, True), (66, False)]
+    assert all(span.onset + span.duration <= 2 for span in answer.drone)
+    assert [message.what for message in answer.messages] == [
+        "bar 1, B4; bar 3, B4: finger 0 cannot be, no open string has this tone"
+    ]
+
+
+def test_drone_moves_along_and_says_what_of_its_pin_is_lost() -> None:
+    harpa, hand = read_instrument("nyckelharpa-3row", "CGDA"), read_hand()
+    text = PINNED.replace("[r:drone D4]", "[r:drone E4 finger 1 string D]")
+    down = arrange(transpose_tune(read_abc(text)[0], -2), harpa, hand)
+    assert {span.stop.midi for span in down.drone} == {62}
+    assert "the drone D4 is an open string, it cannot have finger 1" in [
+        message.what for message in down.messages
+    ]
+    far = arrange(transpose_tune(read_abc(text)[0], -3), harpa, hand)
+    assert {span.stop.midi for span in far.drone} == {61}
+    assert "the drone C#4 does not exist on string D" in [m.what for m in far.messages]
+
+
+def test_silence_stays_silence_when_a_tune_moves() -> None:
+    text = PINNED.replace("[r:drone D4]", "[r:drone off]").replace("[r:drone E4 finger 1]", "")
+    for semitones in (-5, 3):
+        moved = transpose_tune(read_abc(text)[0], semitones)
+        assert arrange(moved, read_instrument("nyckelharpa-3row"), read_hand()).drone == ()
+
+
+def test_tune_without_pins_has_none() -> None:
+    free = without_pins(read_abc(PINNED)[0])
+    notes = [note for bar in free.bars for note in bar.notes]
+    assert not any(note.finger_pins or note.string_pin or note.drone_pin for note in notes)
+    assert [note.pitches for note in notes] == [
+        note.pitches for bar in read_abc(PINNED)[0].bars for note in bar.notes
+    ]

@@ -122,8 +122,8 @@ class ChordSymbol:
     root; ``quality`` is one of major, minor, diminished, augmented, other; ``extension`` the rest
     in one spelling ("7", "maj7"; "m7b5" gives quality diminished and extension "7", "dim7"
     diminished and "bb7");
-    ``bass`` is the (step, alter) after a slash. ``solved_confidence`` is the probability of a chord
-    that this program chose and wrote into the text with a remark, None for any other."""
+    ``bass`` is the (step, alter) after a slash. ``solved_confidence`` is the probability (0 to
+    1) of a chord that this program chose and wrote into the text with a remark, else None."""
 
     place: SourcePlace
     text: str

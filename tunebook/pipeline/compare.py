@@ -23,7 +23,7 @@ from tunebook.pipeline.reading import files_read, read_tunes
 from tunebook.pipeline.setup import Setup
 from tunebook.read.profile import read_instrument
 from tunebook.solve.chord_names import says_chord
-from tunebook.solve.transpose import transpose_tune
+from tunebook.solve.transpose import transpose_tune, without_pins
 
 MOST_TUNINGS = 8
 KEYS_SHOWN = 4
@@ -146,6 +146,7 @@ def _key_scores(tune: Tune, setup: Setup, within: int) -> tuple[KeyScore, ...]:
     scores = []
     for semitones in range(-within, within + 1) if within else ():
         moved = transpose_tune(prepared, semitones)
+        moved = without_pins(moved) if semitones else moved
         result = arrange(
             moved, setup.instrument, setup.hand, setup.edition.limits, drones="none", chords="none"
         )

@@ -7,7 +7,7 @@ from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Tune
 from tunebook.pipeline.setup import Setup
 from tunebook.solve.arrange import arrange
-from tunebook.solve.transpose import transpose_tune
+from tunebook.solve.transpose import transpose_tune, without_pins
 
 FARTHEST_SEMITONES = 7
 MOST_NOTES = 4
@@ -74,7 +74,7 @@ def _easiest_key(tune: Tune, setup: Setup) -> tuple[str, int] | None:
     for semitones in range(-FARTHEST_SEMITONES, FARTHEST_SEMITONES + 1):
         if semitones == 0:
             continue
-        moved = transpose_tune(tune, semitones)
+        moved = without_pins(transpose_tune(tune, semitones))
         result = arrange(
             moved, setup.instrument, setup.hand, setup.edition.limits, drones="none", chords="none"
         )

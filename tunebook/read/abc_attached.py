@@ -1,7 +1,6 @@
-"""What stands before a note: decorations, quoted text, user symbols and pins.
+"""What stands before a note: decorations, quoted text and user symbols.
 
-Source: The ABC Music Standard 2.1, sections 4.14, 4.16, 4.18, 4.19; pins are remark fields
-``[r:...]``, which other programs ignore (section 3.1.20).
+Source: The ABC Music Standard 2.1, sections 4.14, 4.16, 4.18, 4.19.
 """
 
 from __future__ import annotations
@@ -10,17 +9,13 @@ import re
 from dataclasses import replace
 
 from tunebook.errors import SourcePlace
-from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, Annotation, DronePin
+from tunebook.model.tune import Annotation
 from tunebook.read.abc_decorations import ENDS_MUSIC, NOT_PRINTED, canonical_decoration
 from tunebook.read.abc_drafts import Attachments
 from tunebook.read.abc_text import plain_text
 from tunebook.read.chord_symbols import read_chord_symbol, readable_part
 from tunebook.read.notices import Notices
 
-_DRONE = re.compile(
-    r"(?:([A-G])([#b]{0,2})(-?\d))?(?:\s*finger\s*(\d))?(?:\s*string\s*(\w+))?\s*", re.ASCII
-)
-_STRING = re.compile(r"string\s+(\S{1,12})\s*")
 _END_WORDS = re.compile(r"\W*(d\.?\s?[cs]\b|da capo|dal segno|fine\b|(to|al|da)\s+coda\b)", re.I)
 _JUMP_WORDS = re.compile(
     r"\W*(d\.?\s?c\b|d\.?\s?s\b|da capo|dal segno|fine|to coda|coda|segno)", re.I
@@ -115,47 +110,6 @@ def _looks_like_chord(text: str) -> bool:
     if text[0].islower():
         return read_chord_symbol(text[0].upper() + text[1:], SourcePlace("")) is not None
     return text[0] in "ABCDEFG(" and len(text) < 12
-
-
-def attach_remark(
-    attached: Attachments, text: str, notices: Notices, line: int, column: int, length: int
-) -> None:
-    """Read a remark ``string D``, ``drone E4 finger 1`` or ``drone off``; others are remarks."""
-    text = text.strip()
-    string = _STRING.fullmatch(text)
-    if string:
-        attached.string_pin = string[1]
-        return
-    if not text.startswith("drone"):
-        return
-    pin = _read_drone(text[5:].strip(), notices.place(line, column))
-    if pin is not None:
-        attached.drone_pin = pin
-        return
-    notices.add(
-        "pin",
-        f"the drone in {text!r} cannot be read",
-        "write [r:drone E4 finger 1] or [r:drone off]",
-        line=line,
-        column=column,
-        length=length,
-    )
-
-
-def _read_drone(text: str, place: SourcePlace) -> DronePin | None:
-    if text == "off":
-        return DronePin(place, None)
-    match = _DRONE.fullmatch(text)
-    if not match or not (match[1] or match[5]):
-        return None
-    midi = None
-    if match[1]:
-        alter = match[2].count("#") - match[2].count("b")
-        midi = 12 * (int(match[3]) + 1) + STEP_SEMITONES[STEP_LETTERS.index(match[1])] + alter
-    finger = int(match[4]) if match[4] else None
-    if finger is not None and finger > 4:
-        return None
-    return DronePin(place, midi, finger, match[5])
 
 
 def attach_symbol(

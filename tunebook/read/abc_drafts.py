@@ -32,7 +32,9 @@ class Attachments:
         "decorations",
         "drone_pin",
         "fingers",
+        "later_chords",
         "slurs_opened",
+        "solved",
         "string_pin",
     )
 
@@ -44,6 +46,8 @@ class Attachments:
         self.string_pin: str | None = None
         self.drone_pin: DronePin | None = None
         self.slurs_opened = 0
+        self.solved: ChordSymbol | None = None
+        self.later_chords: list[tuple[Fraction, ChordSymbol]] = []
 
 
 class NoteDraft:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from tunebook.model.tune import Bar, Note, Pitch
 from tunebook.read.abc_drafts import Attachments, BarDraft, NoteDraft
 from tunebook.read.abc_lengths import WHOLE_NOTE, Ticks, fraction_of, scaled
+from tunebook.read.abc_remarks import chord_as_marked
 from tunebook.read.notices import Notices
 
 _NOTHING = Attachments()
@@ -97,12 +98,13 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
         note.tuplet,
         tuple(attached.decorations),
         tuple(attached.annotations),
-        attached.chord,
+        None if attached.chord is None else chord_as_marked(attached.chord, attached.solved),
         note.pins,
         attached.string_pin,
         attached.drone_pin,
         note.syllables,
         note.end_column,
+        tuple(attached.later_chords),
     )
 
 

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from tunebook.read.abc_attached import (
     attach_decoration,
     attach_quoted,
-    attach_remark,
     attach_symbol,
     bar_sign_share,
 )
@@ -21,6 +20,7 @@ from tunebook.read.abc_lines import Item
 from tunebook.read.abc_lyrics import align_symbols, align_words
 from tunebook.read.abc_macros import MacroWriter, without_mail_encoding
 from tunebook.read.abc_notes import NoteReader
+from tunebook.read.abc_remarks import attach_remark
 from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_of
 from tunebook.read.limits import ReadingLimits
 from tunebook.read.notices import Notices

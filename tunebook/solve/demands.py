@@ -18,6 +18,9 @@ from tunebook.solve.cost_tables import CostTables
 from tunebook.solve.events import Event
 from tunebook.solve.postures import Demand, PostureSet, tone_places
 
+MOST_PLACES = 6
+"""So many places a message names."""
+
 
 @dataclass(frozen=True, slots=True)
 class DroneDemand:
@@ -88,36 +91,48 @@ def find_string(instrument: Instrument, name: str) -> int | None:
     return None
 
 
+@dataclass(frozen=True, slots=True)
+class LostPin:
+    """A pin that cannot be kept, and why."""
+
+    event: Event
+    cause: str
+
+
 def postures_for(
-    event: Event, drone: DroneDemand | None, tables: CostTables, tune: Tune
-) -> tuple[PostureSet | None, list[Message]]:
+    event: Event, drone: DroneDemand | None, tables: CostTables
+) -> tuple[PostureSet | None, list[LostPin]]:
     """The postures for an event with its pins; without those pins that cannot be kept."""
-    messages: list[Message] = []
+    lost: list[LostPin] = []
+    instrument = tables.reach.instrument
     held = None if drone is None else (drone.string_index, drone.key, drone.finger)
     plain = Demand(event.midis, (), None, held, event.trill)
     note = event.note
     fingers = _finger_pins(note, len(event.midis))
     string = None
     if note.string_pin is not None:
-        string = find_string(tables.reach.instrument, note.string_pin)
+        string = find_string(instrument, note.string_pin)
         if string is None:
-            messages.append(_pin_message(tune, event, f"there is no string {note.string_pin!r}"))
+            lost.append(LostPin(event, f"there is no string {note.string_pin!r}"))
     if event.piece:
         fingers = ()
     if string is None and not fingers:
-        return tables.postures(plain), messages
+        return tables.postures(plain), lost
     for tried_string, tried_fingers in ((string, fingers), (string, ()), (None, fingers)):
         found = tables.postures(plain._replace(string=tried_string, fingers=tried_fingers))
         if found is not None:
-            lost = _lost_pins(note, string, fingers, tried_string, tried_fingers)
-            if lost:
-                messages.append(_pin_message(tune, event, f"{lost} cannot be"))
-            return found, messages
+            if string is not None and tried_string is None:
+                lost.append(LostPin(event, _why_no_string(event, string, instrument)))
+            if fingers and not tried_fingers:
+                lost.append(LostPin(event, _why_no_finger(event, fingers, instrument)))
+            return found, lost
     found = tables.postures(plain)
     if found is not None:
-        lost = _lost_pins(note, string, fingers, None, ())
-        messages.append(_pin_message(tune, event, f"{lost} cannot be"))
-    return found, messages
+        if string is not None:
+            lost.append(LostPin(event, _why_no_string(event, string, instrument)))
+        if fingers:
+            lost.append(LostPin(event, _why_no_finger(event, fingers, instrument)))
+    return found, lost
 
 
 def _finger_pins(note: Note, tones: int) -> tuple[int | None, ...]:
@@ -129,19 +144,26 @@ def _finger_pins(note: Note, tones: int) -> tuple[int | None, ...]:
     return (*pins, *(None for _ in range(tones - len(pins))))[:tones]
 
 
-def _lost_pins(
-    note: Note,
-    string: int | None,
-    fingers: tuple[int | None, ...],
-    kept_string: int | None,
-    kept_fingers: tuple[int | None, ...],
-) -> str:
-    lost = []
-    if fingers and not kept_fingers:
-        lost.append("finger " + " ".join(str(pin) for pin in fingers if pin is not None))
-    if string is not None and kept_string is None:
-        lost.append(f"string {note.string_pin}")
-    return " on ".join(lost)
+def _why_no_string(event: Event, string: int, instrument: Instrument) -> str:
+    """Why no tone of the event can be played on the string that is pinned."""
+    name = instrument.string(string).name
+    if all(place[0] != string for midi in event.midis for place in tone_places(instrument, midi)):
+        return f"the {name} string cannot be, it does not have this tone"
+    return f"the {name} string cannot be, with what else is held"
+
+
+def _why_no_finger(event: Event, fingers: Sequence[int | None], instrument: Instrument) -> str:
+    """Why the fingers that are pinned cannot play the event."""
+    pinned = [finger for finger in fingers if finger is not None]
+    what = f"finger {' '.join(map(str, pinned))} cannot be"
+    if len(event.midis) > 1:
+        return what + ", with what else is held"
+    keys = [key for _, key in tone_places(instrument, event.midis[0])]
+    if pinned == [0] and 0 not in keys:
+        return what + ", no open string has this tone"
+    if 0 not in pinned and not any(keys):
+        return what + ", the tone is an open string"
+    return what + ", with what else is held"
 
 
 def note_names(event: Event) -> str:
@@ -153,9 +175,20 @@ def where(tune: Tune, event: Event) -> str:
     return f"bar {tune.bars[event.bar].number}, {note_names(event)}"
 
 
-def _pin_message(tune: Tune, event: Event, what: str) -> Message:
-    text = f"{where(tune, event)}: {what}"
-    return Message(event.note.place, "pin", text, "the pin is left out")
+def lost_pin_messages(tune: Tune, lost: Sequence[LostPin]) -> list[Message]:
+    """One message for each cause, with the places where it takes a pin away."""
+    by_cause: dict[str, list[Event]] = {}
+    for one in lost:
+        by_cause.setdefault(one.cause, []).append(one.event)
+    messages = []
+    for cause, events in by_cause.items():
+        places = list(dict.fromkeys(where(tune, event) for event in events))
+        words = "; ".join(places[:MOST_PLACES])
+        if len(places) > MOST_PLACES:
+            words += f" and {len(places) - MOST_PLACES} more"
+        remedy = "the pin is left out" if len(events) == 1 else "these pins are left out"
+        messages.append(Message(events[0].note.place, "pin", f"{words}: {cause}", remedy))
+    return messages
 
 
 def unplayable_message(tune: Tune, event: Event, instrument: Instrument) -> Message:

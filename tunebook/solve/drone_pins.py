@@ -12,7 +12,7 @@ from tunebook.model.arrangement import Stop
 from tunebook.model.book import TuneChoice
 from tunebook.model.hand import Limits
 from tunebook.model.instrument import Instrument
-from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, DronePin, Tune
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, DronePin, Tune, pitch_name
 from tunebook.solve.demands import DroneDemand
 from tunebook.solve.drone_stops import best_of, count_tones, drone_stops, stops_for
 
@@ -39,29 +39,30 @@ def pinned_drones(
     """Drones pinned by ``[r:drone ...]`` in the tune, and by the book before the first of them.
 
     A pin holds until the next one. One that this instrument or edition cannot have is reported and
-    left out; when nothing is left, the best drone is chosen as if there were no pin.
+    left out; when nothing is left, the best drone is chosen as if there were no pin. A string or a
+    finger that goes with no such drone is reported and left out, the drone stays.
     """
     marks = _marks(tune, choice)
     end = max((bar.onset + bar.duration for bar in tune.bars), default=Fraction(0))
     demands: list[DroneDemand] = []
-    messages: list[Message] = []
+    said: dict[str, Message] = {}
     is_pinned = False
     for index, (onset, pin) in enumerate(marks):
         until = marks[index + 1][0] if index + 1 < len(marks) else end
         if pin.midi is None:
             is_pinned = True
             continue
-        stop, reason = _stop_for(pin, tune, instrument, limits, drones)
+        stop, finger, reasons = _stop_for(pin, tune, instrument, limits, drones)
+        remedy = "choose another drone" if stop is None else "the drone is held without that"
+        for reason in reasons:
+            what = f"the drone {pitch_name(pin.midi)} {reason}"
+            said.setdefault(what, Message(pin.place, "pin", what, remedy))
         if stop is None:
-            messages.append(Message(pin.place, "pin", f"the drone asked for {reason}",
-                                    "choose another drone"))  # fmt: skip
             continue
         is_pinned = True
         if until > onset:
-            demands.append(
-                DroneDemand(onset, until - onset, stop.string_index, stop.key, pin.finger)
-            )
-    return PinnedDrones(is_pinned, tuple(demands), tuple(messages))
+            demands.append(DroneDemand(onset, until - onset, stop.string_index, stop.key, finger))
+    return PinnedDrones(is_pinned, tuple(demands), tuple(said.values()))
 
 
 def midi_of_name(name: str) -> int | None:
@@ -94,18 +95,28 @@ def _pin_of(choice: TuneChoice, place: SourcePlace) -> DronePin:
 
 def _stop_for(
     pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits, drones: str
-) -> tuple[Stop | None, str]:
-    """The stop for a pin, or None and why there is none."""
+) -> tuple[Stop | None, int | None, list[str]]:
+    """The stop for a pin (None where there is none), its finger, and what of it cannot be."""
     assert pin.midi is not None
+    reasons: list[str] = []
     stops: Sequence[Stop] = stops_for(pin.midi, instrument, pin.string)
+    if not stops and pin.string:
+        stops = stops_for(pin.midi, instrument)
+        if stops:
+            reasons.append(f"does not exist on string {pin.string}")
     if not stops:
         where = f"on string {pin.string}" if pin.string else "on this instrument"
-        return None, f"does not exist {where}"
+        return None, None, [f"does not exist {where}"]
     may_hold = drones != "open" and limits.allows_held_drone
     if not may_hold:
         stops = [stop for stop in stops if stop.key == 0]
         if not stops:
-            return None, "is no open string, and this edition holds no keys"
+            return None, None, ["is no open string, and this edition holds no keys"]
     usable = drone_stops(instrument, limits, drones)
     near = [stop for stop in stops if stop in usable] or stops
-    return best_of(near, count_tones(tune), instrument), ""
+    stop = best_of(near, count_tones(tune), instrument)
+    assert stop is not None
+    if pin.finger is not None and (pin.finger == 0) != (stop.key == 0):
+        why = "is an open string" if stop.key == 0 else "is no open string"
+        return stop, None, [*reasons, f"{why}, it cannot have finger {pin.finger}"]
+    return stop, pin.finger, reasons

@@ -10,6 +10,7 @@ from tunebook.model.arrangement import Stop
 from tunebook.model.hand import Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
+from tunebook.solve.demands import find_string
 
 HIGHEST_DRONE_KEY = 7
 """Held keys lie within first position; our judgement."""
@@ -57,12 +58,12 @@ def drone_stops(instrument: Instrument, limits: Limits, kind: str) -> list[Stop]
 
 def stops_for(midi: int, instrument: Instrument, string_name: str | None = None) -> list[Stop]:
     """Every stop that sounds ``midi``, on the named string if one is named."""
-    named = (string_name or "").strip().lower()
+    named = find_string(instrument, string_name) if string_name else None
     return [
         Stop(midi, string.index, midi - string.open_midi, 0)
         for string in instrument.strings
         if 0 <= midi - string.open_midi <= string.key_count
-        and (not named or named in (string.name.lower(), str(string.index)))
+        and (not string_name or string.index == named)
     ]
 
 

@@ -13,7 +13,9 @@ from tunebook.solve.cost_tables import CostTables
 from tunebook.solve.course import Course
 from tunebook.solve.demands import (
     DroneDemand,
+    LostPin,
     drones_at,
+    lost_pin_messages,
     possible_drones,
     postures_for,
     unplayable_message,
@@ -78,11 +80,12 @@ def _postures(
     """The postures for each event, None where it cannot be played; ``messages`` are added to."""
     known: dict[tuple[int, int], PostureSet | None] = {}
     found: list[PostureSet | None] = []
+    lost: list[LostPin] = []
     tune = outline.tune
     for event, plain, over in zip(outline.events, outline.demands, held, strict=True):
         if plain is None:
-            postures, noticed = postures_for(event, over, tables, tune)
-            messages.extend(noticed)
+            postures, lost_here = postures_for(event, over, tables)
+            lost.extend(lost_here)
         else:
             asked = id(plain), id(over)
             if asked not in known:
@@ -91,6 +94,7 @@ def _postures(
         if postures is None and not event.piece:
             messages.append(unplayable_message(tune, event, tables.reach.instrument))
         found.append(postures)
+    messages.extend(lost_pin_messages(tune, lost))
     return found
 
 

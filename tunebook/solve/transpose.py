@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tunebook.model.tune import Bar, ChordSymbol, Key, Note, Pitch, Tune
+from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Note, Pitch, Tune
 
 _FIFTHS_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
 _STEP_OF_FIFTHS = {place: step for step, place in enumerate(_FIFTHS_OF_STEP)}
@@ -18,7 +18,8 @@ _MOST_FIFTHS = 6
 
 def transpose_tune(tune: Tune, semitones: int) -> Tune:
     """Return the tune moved by ``semitones`` (up when positive), in the key signature with the
-    fewest accidentals. Pins of fingers and strings are dropped: they belong to the old pitch."""
+    fewest accidentals. Chords and pinned drones move along. Pins of fingers and strings stay; the
+    search leaves out those that the tune cannot keep at its new pitch, and says so."""
     if semitones == 0:
         return tune
     fifths = _fifths_to_add(tune.key.fifths, semitones)
@@ -87,10 +88,22 @@ def _move_note(note: Note, semitones: int, fifths: int) -> Note:
         later_chords=tuple(
             (delay, _move_chord(chord, fifths)) for delay, chord in note.later_chords
         ),
-        finger_pins=(),
-        string_pin=None,
-        drone_pin=None,
+        drone_pin=None if note.drone_pin is None else _move_drone(note.drone_pin, semitones),
     )
+
+
+def _move_drone(pin: DronePin, semitones: int) -> DronePin:
+    return pin if pin.midi is None else replace(pin, midi=pin.midi + semitones)
+
+
+def without_pins(tune: Tune) -> Tune:
+    """Return the tune free of pins, as to ask how it lies in another key."""
+    return replace(tune, bars=tuple(_free_bar(bar) for bar in tune.bars))
+
+
+def _free_bar(bar: Bar) -> Bar:
+    notes = (replace(note, finger_pins=(), string_pin=None, drone_pin=None) for note in bar.notes)
+    return replace(bar, notes=tuple(notes))
 
 
 def _move_bar(bar: Bar, semitones: int, fifths: int) -> Bar:
