@@ -11,11 +11,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from string import ascii_lowercase, ascii_uppercase
 
 from tunebook.errors import Message
 from tunebook.model.tune import Bar
 from tunebook.read.jumps import Jump, find_jumps
-from tunebook.read.part_order import read_part_order
+from tunebook.read.part_order import Parts, find_parts, read_part_order
 
 _STARTS = ("|:", "::")
 _ENDS = (":|", "::")
@@ -146,47 +147,87 @@ def _expand(sections: Sequence[Section], most_bars: int) -> list[int]:
     return order
 
 
+def _first(section: Section) -> int:
+    return section.body.start if section.body else section.endings[0][1].start
+
+
 def _order_of_parts(
     bars: Sequence[Bar], sections: Sequence[Section], text: str, most_bars: int, say: Say
 ) -> list[int] | None:
-    """The order by parts; None where none is given or the body has no such labels."""
-    labels = {bar.part: bar.index for bar in reversed(bars) if bar.part}
-    if not text or not labels:
+    """The order by parts; None where none is given or it does not fit the tune's labels."""
+    if not text.strip() or not bars:
         return None
     letters = read_part_order(text, most_bars)
-    if letters is None:
-        say(
-            bars[0],
-            f"the order of parts P:{text} cannot be read",
-            "write it as P:AABA or P:A2(BC)3",
-        )
+    if not letters:
+        remedy = "write it as P:AABA or P:A2(BC)3"
+        say(bars[0], f"the order of parts P:{text} cannot be read", remedy)
         return None
-    firsts = sorted(labels.values())
-    order = _expand([part for part in sections if part.body.start < firsts[0]], most_bars)
-    for letter in dict.fromkeys(letters):
-        if letter not in labels:
-            say(bars[0], f"P: asks for a part {letter!r} that the tune does not have", "label it")
-    parts = {
-        letter: _bars_of_part(sections, labels[letter], firsts, len(bars), most_bars)
-        for letter in set(letters) & set(labels)
+    parts = find_parts(bars, letters)
+    if not parts.firsts:
+        if _names_parts_from_a(letters) and not _is_written_order(sections, letters):
+            what = f"no part is labelled, so that the order P:{text} is not played"
+            say(bars[0], what, f"write P:{letters[0]} before the first bar of the part")
+        return None
+    if parts.is_written_order(letters):
+        return None
+    _say_what_does_not_meet(bars, parts, letters, text, say)
+    if not set(letters) & set(parts.labels):
+        return None
+    order = _expand([one for one in sections if _first(one) < parts.firsts[0]], most_bars)
+    played = {
+        letter: _bars_of_part(sections, first, parts.firsts, len(bars), most_bars)
+        for letter, first in parts.labels.items()
     }
     for letter in letters:
-        order += parts.get(letter, [])
+        order += played.get(letter, [])
         if len(order) > most_bars:
             break
     return order
 
 
+def _say_what_does_not_meet(
+    bars: Sequence[Bar], parts: Parts, letters: list[str], text: str, say: Say
+) -> None:
+    asked = dict.fromkeys(letters)
+    if not set(asked) & set(parts.labels):
+        names = ", ".join(parts.labels)
+        what = f"no part of the order P:{text} is labelled in the tune, which has {names}"
+        say(bars[0], f"{what}; it is played as written", "make the labels fit the order")
+        return
+    missing = ", ".join(letter for letter in asked if letter not in parts.labels)
+    if missing:
+        say(bars[0], f"P:{text} asks for a part {missing} that the tune does not have", "label it")
+    for letter, first in parts.labels.items():
+        if letter not in asked:
+            what = f"part {letter!r} is not in the order P:{text} and is not played"
+            say(bars[first], what, "put it into the order")
+    for letter, again in parts.again:
+        what = f"part {letter!r} begins here once more and is not played by the order P:{text}"
+        say(bars[again], what, "give it a letter of its own")
+
+
+def _names_parts_from_a(letters: list[str]) -> bool:
+    """Whether the letters are those of an order, A, B, C, and not of some words."""
+    names = sorted(set(letters))
+    return names in (list(ascii_uppercase[: len(names)]), list(ascii_lowercase[: len(names)]))
+
+
+def _is_written_order(sections: Sequence[Section], letters: list[str]) -> bool:
+    """Whether the order names what is played anyway: AABB, or AB, for two sections with repeats;
+    or is no order, but the name of the first part."""
+    names = list(dict.fromkeys(letters))
+    asked = [names.index(letter) for letter in letters]
+    once = list(range(len(sections)))
+    played = [at for at in once for _ in range(sections[at].passes)]
+    return asked in (once, played, [0])
+
+
 def _bars_of_part(
-    sections: Sequence[Section], first: int, firsts: list[int], count: int, most_bars: int
+    sections: Sequence[Section], first: int, firsts: Sequence[int], count: int, most_bars: int
 ) -> list[int]:
     """The bars played in the part that begins at ``first``."""
     last = next((other for other in firsts if other > first), count)
     return _expand([part for part in sections if first <= _first(part) < last], most_bars)
-
-
-def _first(section: Section) -> int:
-    return section.body.start if section.body else section.endings[0][1].start
 
 
 def _with_jumps(sections: list[Section], jumps: list[Jump], most_bars: int) -> list[int]:
