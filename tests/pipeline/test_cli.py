@@ -104,6 +104,19 @@ def test_a_file_that_is_no_text_is_said_and_the_rest_is_used(tunes: Path, tmp_pa
     assert "Traceback" not in done.stderr
 
 
+def test_music_that_an_empty_line_cuts_off_fails_under_strict(tunes: Path, tmp_path: Path) -> None:
+    (tunes / "a.abc").write_text(GOOD + '\n"D"A d f|a2 z|\n', encoding="utf-8")
+    done = run("check", "tunes", "--strict", folder=tmp_path)
+    assert done.returncode == 1
+    assert "tunes/a.abc:9:1: music after an empty line belongs to no tune" in done.stderr
+
+
+def test_a_text_that_only_looks_like_a_code_costs_no_tune(tunes: Path, tmp_path: Path) -> None:
+    tune = GOOD.replace("R:vals", "F:C:\\Tunes\\089\\999.abc")
+    (tunes / "a.abc").write_text(tune, encoding="utf-8")
+    assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 0
+
+
 def test_check_as_json_is_for_scripts(tunes: Path, tmp_path: Path) -> None:
     done = run("check", "tunes", "--json", folder=tmp_path)
     report = json.loads(done.stdout)

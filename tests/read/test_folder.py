@@ -6,7 +6,11 @@ from pathlib import Path
 
 import pytest
 
+import tunebook.read.abc_header
+import tunebook.read.tune_text
 from tunebook.errors import InputError, Message
+from tunebook.read.abc_keys import KeyField
+from tunebook.read.abc_tune import read_abc, read_tune
 from tunebook.read.folder import find_files, read_folder
 from tunebook.read.limits import ReadingLimits
 from tunebook.read.tune_text import TuneText, cut_into_tunes
@@ -104,9 +108,120 @@ def test_fields_right_before_the_first_number_are_the_file_header() -> None:
     assert found.header == "M:3/4\nL:1/4"
 
 
-def test_field_outside_of_a_tune_is_said() -> None:
-    pieces = list(cut_into_tunes(TUNE.format(1, "a") + "\nT:Lost\nX:2\nK:C\nC|\n", "a.abc"))
+@pytest.mark.parametrize("lost", ["T:Lost\n\n", "C:Lost\n", "C:Lost\n\n", "T:Lost\nC:Lost\n"])
+def test_field_outside_of_a_tune_is_said(lost: str) -> None:
+    pieces = list(cut_into_tunes(TUNE.format(1, "a") + f"\n{lost}X:2\nK:C\nC|\n", "a.abc"))
     assert [type(piece) for piece in pieces] == [TuneText, Message, TuneText]
+
+
+@pytest.mark.parametrize("field", ["T:Lost", "K:D", "P:AB", "Q:120", "w:la"])
+def test_field_that_no_file_header_may_hold_is_said(field: str) -> None:
+    pieces = list(cut_into_tunes(f"M:3/4\n{field}\n\n" + TUNE.format(1, "a"), "a.abc"))
+    assert [type(piece) for piece in pieces] == [Message, TuneText]
+    assert isinstance(pieces[0], Message)
+    assert pieces[0].place.line == 2
+
+
+@pytest.mark.parametrize("before", ["", "X:1\nT:One\nK:C\nC|\n\n", "X:1\nT:One\nK:C\nC|\n"])
+def test_title_right_above_the_number_is_the_tunes_title(before: str) -> None:
+    tunes = read_abc(before + "T:Above\nX:2\nK:C\nD|\n")
+    assert tunes[-1].titles == ("Above",)
+    assert [tune.titles for tune in tunes[:-1]] == [("One",)] * (len(tunes) - 1)
+    assert not any(note.annotations for tune in tunes for note in tune.bars[-1].notes)
+
+
+def test_title_above_a_tune_that_has_its_own_is_said() -> None:
+    pieces = list(cut_into_tunes("T:Above\n" + TUNE.format(1, "Own"), "a.abc"))
+    assert [type(piece) for piece in pieces] == [Message, TuneText]
+    assert isinstance(pieces[1], TuneText)
+    assert read_tune(pieces[1]).titles == ("Own",)
+
+
+def test_field_of_another_program_is_said_once_a_file(tmp_path: Path) -> None:
+    tune = "X:{}\nT:t\nY:1-2\nE:8\nK:C\nCDEF|\nE:12\nY:3\nG|\n\n"
+    for name in ("a.abc", "b.abc"):
+        (tmp_path / name).write_text("".join(tune.format(number) for number in range(1, 6)))
+    reading = read_folder(tmp_path)
+    assert [str(message.place) for message in reading.messages] == ["a.abc:3:1", "b.abc:3:1"]
+    assert "5 tunes" in reading.messages[0].what
+    assert {len([n for bar in tune.bars for n in bar.notes]) for tune in reading.tunes} == {5}
+
+
+@pytest.mark.parametrize(
+    "start", ['"D"A2d|', "(3abc d|", "{g}a b|", "[CE] c|", "z", "|:", "GABc|defg|", "| c2 |"]
+)
+def test_music_after_an_empty_line_is_said_whatever_it_begins_with(start: str) -> None:
+    text = TUNE.format(1, "a") + f"\n{start}\nc4|d4|\n\n" + TUNE.format(2, "b")
+    first, message, second = cut_into_tunes(text, "a.abc")
+    assert isinstance(first, TuneText)
+    assert isinstance(second, TuneText)
+    assert isinstance(message, Message)
+    assert (message.place.line, "2 lines" in message.what) == (6, True)
+
+
+def test_music_before_the_first_tune_is_said() -> None:
+    for text in ("abc|def|\n\n" + TUNE.format(1, "a"), "abc|def|\nT:a\nK:C\nC|\n"):
+        assert [type(piece) for piece in cut_into_tunes(text, "a")] == [Message, TuneText]
+
+
+def test_a_path_of_another_system_is_no_octal_number(tmp_path: Path) -> None:
+    tune = "X:1\nT:a\\1\nF:C:\\\\999\\888 \\101\nK:C\nCDEF|\n"
+    (tmp_path / "a.abc").write_text(tune)
+    reading = read_folder(tmp_path)
+    assert reading.tunes[0].field("F") == ("C:\\999\\888 A",)
+    assert not reading.messages
+
+
+def _fail_at(word: str, error: BaseException, monkeypatch: pytest.MonkeyPatch) -> None:
+    read_key = tunebook.read.abc_header.read_key
+
+    def fail(text: str) -> KeyField:
+        if word in text:
+            raise error
+        return read_key(text)
+
+    monkeypatch.setattr(tunebook.read.abc_header, "read_key", fail)
+
+
+@pytest.mark.parametrize(
+    "error", [ValueError("no\nsuch"), RecursionError("deep"), AssertionError(), MemoryError()]
+)
+def test_any_fault_in_reading_costs_that_tune_alone(
+    error: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tunes = [TUNE.format(1, "a"), TUNE.format(2, "b").replace("K:C", "K:D"), TUNE.format(3, "c")]
+    (tmp_path / "a.abc").write_text("\n".join(tunes))
+    _fail_at("D", error, monkeypatch)
+    reading = read_folder(tmp_path)
+    assert [tune.number for tune in reading.tunes] == ["1", "3"]
+    (message,) = reading.messages
+    assert (message.is_fatal, message.kind, str(message.place)) == (True, "tune", "a.abc:6")
+    assert "\n" not in str(message)
+
+
+def test_an_interrupt_in_reading_is_no_fault_of_the_tune(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a.abc").write_text(TUNE.format(1, "a"))
+    _fail_at("C", KeyboardInterrupt(), monkeypatch)
+    with pytest.raises(KeyboardInterrupt):
+        read_folder(tmp_path)
+
+
+def test_any_fault_in_cutting_a_file_costs_what_follows_in_it_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(line: str) -> bool:
+        raise ValueError(line)
+
+    (tmp_path / "a.abc").write_text(TUNE.format(1, "a") + "\nodd\n\n" + TUNE.format(2, "b"))
+    (tmp_path / "b.abc").write_text(TUNE.format(3, "c"))
+    monkeypatch.setattr(tunebook.read.tune_text, "looks_like_music", fail)
+    reading = read_folder(tmp_path)
+    assert [tune.number for tune in reading.tunes] == ["1", "3"]
+    assert [(one.kind, str(one.place), one.is_fatal) for one in reading.messages] == [
+        ("file", "a.abc", True)
+    ]
 
 
 def test_empty_lines_inside_a_text_block_do_not_end_the_tune() -> None:

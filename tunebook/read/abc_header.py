@@ -18,7 +18,7 @@ from tunebook.read.abc_fields import (
     read_unit_length,
 )
 from tunebook.read.abc_keys import NO_KEY, read_key
-from tunebook.read.abc_lines import KNOWN_FIELDS, Item
+from tunebook.read.abc_lines import Item
 from tunebook.read.abc_text import plain_text
 from tunebook.read.abc_text_blocks import add_text, is_text
 from tunebook.read.notices import Notices
@@ -67,8 +67,6 @@ def read_header(items: list[Item], notices: Notices) -> TuneHeader:
             read_instruction(header, value, notices, item.line)
             continue
         header.add_field(letter, value)
-        if letter not in KNOWN_FIELDS:
-            say_field(notices, letter, value, "see ABC 2.1, section 3, for the fields", item.line)
         if letter == "M":
             meter = _meter(value, notices, item) or meter
         elif letter == "L":

@@ -14,6 +14,8 @@ from tunebook.read.notices import Notices
 
 BODY_FIELDS = frozenset("IKLMmNPQRrsTUVWw")
 KNOWN_FIELDS = BODY_FIELDS | frozenset("ABCDFGHOSXZ")
+OUTDATED_FIELDS = frozenset("E")
+"""E: once set the space between notes (ABC 2.1, section 10); it passes in silence."""
 _MUSIC_AFTER_COLON = re.compile(r"[A-Ga-gz]:[|:\]]")
 _INLINE_VOICE = re.compile(r"\[V:\s*([^\s\]]+)[^\[\]]*\]")
 _PER_VOICE = frozenset("KLMsw")
@@ -148,9 +150,7 @@ def _item_of(line: str, number: int, has_key: bool, last: Item | None) -> Item |
 
 def _is_music(letter: str, text: str) -> bool:
     """Whether a line of the body such as ``A:|`` is music and no field."""
-    return letter not in KNOWN_FIELDS or (
-        letter not in BODY_FIELDS and bool(_MUSIC_AFTER_COLON.match(text))
-    )
+    return letter not in BODY_FIELDS and bool(_MUSIC_AFTER_COLON.match(text))
 
 
 def voices_of(sorted_lines: SortedLines) -> list[str]:

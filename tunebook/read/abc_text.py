@@ -48,7 +48,7 @@ _LIGATURES = {
     "-d": "đ",
 }
 _ESCAPE = re.compile(
-    r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})|\\(\d{3})"
+    r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})|\\([0-3][0-7]{2})"
     r"|\\(ae|AE|oe|OE|ss|aa|AA|cc|cC|/[oOdDlL]|DH|dh|TH|th|-[Dd])"
     r"|\\([`'^~\"=uvc;H.])([A-Za-z])|\\([%&\\])|(&(?:\#\d{1,7}|\#x[0-9A-Fa-f]{1,6}|[A-Za-z]\w{1,10});)"
 )
@@ -101,7 +101,7 @@ def _unescape(match: re.Match[str]) -> str:
         code = int(four or eight, 16)
         return chr(code) if code < 0x110000 and not 0xD800 <= code < 0xE000 else "\ufffd"
     if octal:
-        return chr(int(octal, 8)) if int(octal, 8) < 256 else match.group()
+        return chr(int(octal, 8))
     if ligature:
         return _LIGATURES[ligature]
     if accent:

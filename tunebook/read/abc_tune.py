@@ -63,7 +63,10 @@ def _read_header(text: TuneText, sorted_lines: SortedLines, notices: Notices) ->
         for item in shared:
             item.line = -1
         items = [item for item in shared if item.letter not in own] + items
-    return read_header(items, notices)
+    header = read_header(items, notices)
+    if text.title_above and not header.titles:
+        header.titles.append(text.title_above)
+    return header
 
 
 def _read_voice(

@@ -40,9 +40,9 @@ def read_folder(
 ) -> FolderReading:
     """Read every tune of a folder and its subfolders, or of one file.
 
-    A tune that cannot be used is left out with a fatal message. ``may_leave`` follows links that
-    lead out of the folder; the files are noted in ``read``. Raises InputError when the folder is
-    not there.
+    A tune that cannot be used is left out with a fatal message, whatever goes wrong in reading
+    it; an interrupt ends the reading. ``may_leave`` follows links that lead out of the folder; the
+    files are noted in ``read``. Raises InputError when the folder is not there.
     """
     found = look_through(folder, may_leave=may_leave)
     tunes: list[Tune] = []
@@ -56,6 +56,9 @@ def read_folder(
             tune = read_tune(piece, voice=voice, second_voice=second_voice, limits=limits)
         except InputError as error:
             messages.append(fatal_message(error, piece))
+            continue
+        except Exception as error:  # a fault of ours costs this tune and no other
+            messages.append(_fault(error, piece.place, "tune"))
             continue
         tunes.append(tune)
         messages.extend(tune.messages)
@@ -98,11 +101,32 @@ def iterate_tune_texts(
             what = "the file is not text"
             yield Message(SourcePlace(name), "file", what, "is it an ABC file?", is_fatal=True)
             continue
-        pieces = list(cut_into_tunes(decode(data)[0], name, limits))
+        pieces = _pieces_of(data, name, limits)
         if not pieces and data.strip():
             what = "no tune was found in the file"
             yield Message(SourcePlace(name), "file", what, "a tune begins with X:")
         yield from pieces
+
+
+def _pieces_of(data: bytes, name: str, limits: ReadingLimits) -> list[TuneText | Message]:
+    """The tunes of a file's bytes; those before the place where anything goes wrong."""
+    pieces: list[TuneText | Message] = []
+    try:
+        pieces.extend(cut_into_tunes(decode(data)[0], name, limits))
+    except Exception as error:  # a fault of ours costs this file and no other
+        pieces.append(_fault(error, SourcePlace(name), "file"))
+    return pieces
+
+
+def _fault(error: Exception, place: SourcePlace, kind: str) -> Message:
+    """The last resort: what was left out because reading it failed in a way nobody foresaw."""
+    if isinstance(error, MemoryError):
+        what, remedy = f"there is not enough memory to read this {kind}", "left out; split it"
+    else:
+        reason = f"{type(error).__name__}: {error}".replace("\n", " ")[:200]
+        what = f"this {kind} could not be read ({reason})"
+        remedy = "left out; please send the file to those who make tunebook"
+    return Message(place, kind, what, remedy, is_fatal=True)
 
 
 def is_text(data: bytes) -> bool:

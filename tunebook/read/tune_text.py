@@ -7,32 +7,40 @@ line or the end of the file; a file header may stand before the first tune.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from string import ascii_letters
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.read.abc_header import read_header
-from tunebook.read.abc_lines import sort_lines
+from tunebook.read.abc_lines import KNOWN_FIELDS, OUTDATED_FIELDS, sort_lines
 from tunebook.read.abc_text import plain_text
 from tunebook.read.abc_text_blocks import is_text
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.notices import Notices
+from tunebook.read.stray_lines import is_field, looks_like_music
 
 _FIELD = re.compile(r"[A-Za-z+]:")
-_MUSIC = re.compile(r"(?![A-Za-z]:[^|])(?:[\s|:\[\](]*[_=^]?[A-Ga-g][,']*\d*+/?\d*+){3}.{0,300}?\|")
+_FOREIGN = re.compile(
+    "^([" + "".join(sorted(set(ascii_letters) - KNOWN_FIELDS - OUTDATED_FIELDS)) + r"]):(?![|:\]])",
+    re.MULTILINE,
+)
 _FILE_FIELDS = frozenset("ABCDFGHILMmNORrSUZ")
 
 
 @dataclass(frozen=True, slots=True)
 class TuneText:
     """The text of one tune. ``number`` is that of X: (may be empty), ``first_line`` the line of
-    its first line in the file, ``header`` the file header that applies to it."""
+    its first line in the file, ``header`` the file header that applies to it, ``title_above`` the
+    text of a T: that stands right above X:."""
 
     place: SourcePlace
     number: str
     text: str
     first_line: int
     header: str = ""
+    title_above: str = ""
 
 
 def cut_into_tunes(
@@ -41,25 +49,53 @@ def cut_into_tunes(
     """Cut a file's text into tunes with their line numbers; say what is left out."""
     header = ""
     may_have_header = True
-    for start, block in _blocks(text):
+    above: list[tuple[int, str]] = []
+    foreign = ForeignFields(path)
+    for start, block, is_above_number in _blocks(text):
+        titles, above = above, []
+        if is_above_number:
+            block, above = _without_last_titles(block, start)
         found = _tune_of(block, start, path, header)
-        if found is not None:
+        if found is None:
+            yield from _left_out(titles, path)
+            if may_have_header:
+                header = _file_header(block, start)
+                yield from _check_header(header, path)
+            fields = _FILE_FIELDS if may_have_header else frozenset("")
+            where = "before the first tune" if may_have_header else "after an empty line"
+            yield from _check_left_out(block, start, path, where, fields)
             may_have_header = False
-            if len(found.text) > limits.tune_characters:
-                what = f"the tune has more than {limits.tune_characters} characters"
-                yield Message(found.place, "limit", what, "split it", is_fatal=True)
-            else:
-                yield found
-        elif may_have_header:
-            may_have_header = False
-            header = _file_header(block, start)
-            yield from _check_header(header, path)
+            continue
+        may_have_header = False
+        yield from _check_left_out(block[: found.first_line - start], start, path, "before its K:")
+        if titles and not any(line.startswith("T:") for line in block):
+            found = replace(found, title_above=plain_text(titles[-1][1][2:]))
+            titles = titles[:-1]
+        yield from _left_out(titles, path)
+        if len(found.text) > limits.tune_characters:
+            what = f"the tune has more than {limits.tune_characters} characters"
+            yield Message(found.place, "limit", what, "split it", is_fatal=True)
         else:
-            yield from _check_left_out(block, start, path)
+            foreign.look_through(found)
+            yield found
+    yield from foreign.messages()
 
 
-def _blocks(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Runs of lines between empty lines or before X:, with the number of their first line."""
+def _without_last_titles(block: list[str], start: int) -> tuple[list[str], list[tuple[int, str]]]:
+    """The block without the T: lines at its end, and those lines with their numbers: they stand
+    right above the X: of the next tune."""
+    end = len(block)
+    while end and block[end - 1].startswith("T:"):
+        end -= 1
+    is_header = all(line.startswith(("X:", "%")) for line in block[:end])
+    if is_header and end and block[0].startswith("X:"):
+        return block, []
+    return block[:end], [(start + at, block[at]) for at in range(end, len(block))]
+
+
+def _blocks(text: str) -> Iterator[tuple[int, list[str], bool]]:
+    """Runs of lines between empty lines or before X:, with the number of their first line, and
+    whether X: follows at once."""
     block: list[str] = []
     start = 1
     is_text = False
@@ -73,11 +109,11 @@ def _blocks(text: str) -> Iterator[tuple[int, list[str]]]:
             block.append(line)
             continue
         if block:
-            yield start, block
+            yield start, block, is_new
         block, start = ([line], number) if is_new else ([], number)
         is_text = False
     if block:  # a text without end
-        yield start, block
+        yield start, block, False
 
 
 def _is_in_text(line: str, is_text: bool) -> bool:
@@ -88,6 +124,8 @@ def _is_in_text(line: str, is_text: bool) -> bool:
 
 def _tune_of(block: list[str], start: int, path: str, header: str) -> TuneText | None:
     """The tune in a block of lines; None when it holds none."""
+    if not block:
+        return None
     first = 0 if block[0].startswith("X:") else _start_without_number(block)
     if first is None:
         return None
@@ -130,18 +168,79 @@ def _check_header(header: str, path: str) -> Iterator[Message]:
         yield from notices.messages()
 
 
-def _check_left_out(block: list[str], start: int, path: str) -> Iterator[Message]:
-    """Music and fields that stand outside of a tune are not read."""
-    for offset, line in enumerate(block):
-        is_music = bool(_MUSIC.match(line))
-        if is_music or _FIELD.match(line):
-            what = "music after an empty line" if is_music else "this field"
+def _check_left_out(
+    block: list[str],
+    start: int,
+    path: str,
+    where: str,
+    kept_fields: frozenset[str] = frozenset(),
+) -> Iterator[Message]:
+    """Music and fields that stand outside of a tune are not read; one message for each of both.
+    ``where`` says where the block stands, ``kept_fields`` what may stand there."""
+    music = [(start + at, line) for at, line in enumerate(block) if looks_like_music(line)]
+    fields = [
+        (start + at, line)
+        for at, line in enumerate(block)
+        if is_field(line) and line[0] not in kept_fields
+    ]
+    if music:
+        count = f" ({len(music)} lines of it)" if len(music) > 1 else ""
+        yield _left_out_line(path, *music[0], f"music {where}{count}")
+    yield from _left_out(fields[:1], path)
+
+
+def _left_out(fields: Iterable[tuple[int, str]], path: str) -> Iterator[Message]:
+    for number, line in fields:
+        yield _left_out_line(path, number, line, "this field")
+
+
+def _left_out_line(path: str, number: int, line: str, what: str) -> Message:
+    return Message(
+        SourcePlace(path, number, 1),
+        "text",
+        f"{what} belongs to no tune and is not read",
+        "take out the empty line, or begin a tune with X:",
+        line if len(line) < 500 else "",
+        len(line),
+    )
+
+
+class ForeignFields:
+    """Fields that ABC does not know, which other programs write into every tune: said once for
+    a file."""
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+        self._first: dict[str, tuple[int, str]] = {}
+        self._tunes: Counter[str] = Counter()
+
+    def look_through(self, tune: TuneText) -> None:
+        """Count the letters of such fields in one more tune."""
+        letters: dict[str, int] = {}
+        for match in _FOREIGN.finditer(tune.text):
+            if not _is_in_block(tune.text, match.start()):
+                letters.setdefault(match[1], match.start())
+        for letter, at in letters.items():
+            self._tunes[letter] += 1
+            if letter not in self._first:
+                line = tune.first_line + tune.text.count("\n", 0, at)
+                self._first[letter] = line, tune.text[at : at + 500].split("\n", 1)[0]
+
+    def messages(self) -> Iterator[Message]:
+        for letter, (line, text) in self._first.items():
+            count = self._tunes[letter]
+            others = f" ({count} tunes of the file have it)" if count > 1 else ""
             yield Message(
-                SourcePlace(path, start + offset, 1),
-                "text",
-                f"{what} belongs to no tune and is not read",
-                "take out the empty line, or begin a tune with X:",
-                line if len(line) < 500 else "",
-                len(line),
+                SourcePlace(self._path, line, 1),
+                "field",
+                f"{letter}: is no field of ABC and is not read{others}",
+                "see ABC 2.1, section 3, for the fields",
+                text,
+                len(text),
             )
-            return
+
+
+def _is_in_block(text: str, at: int) -> bool:
+    """Whether a place lies between %%begintext and %%endtext."""
+    begin = text.rfind("\n%%begin", 0, at)
+    return begin >= 0 and text.rfind("\n%%end", 0, at) < begin
