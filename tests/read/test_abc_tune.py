@@ -314,3 +314,17 @@ def test_title_inside_the_music_stands_over_its_section() -> None:
 
 def test_title_after_the_key_is_a_title() -> None:
     assert read_abc("X:1\nK:C\nT:Late\nC8|\n")[0].titles == ("Late",)
+
+
+def test_line_of_an_old_field_is_no_music() -> None:
+    tune = read("C D|\nE:8\nE:\nh: C D E\nF|")
+    assert names(tune) == ["C4", "D4", "F4"]
+    assert not tune.messages
+
+
+@pytest.mark.parametrize("key", ["Dmix=c^g", "D mix =c ^g", "DMix^g=c", "Dmixolydian=c^g"])
+def test_signs_right_after_a_mode_leave_it_a_mode(key: str) -> None:
+    tune = read("F G c|", key=key)
+    assert names(tune) == ["F#4", "G#4", "C5"]
+    assert tune.key.mode == "mixolydian"
+    assert not tune.messages

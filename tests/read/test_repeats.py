@@ -55,6 +55,13 @@ def kinds(tune: Tune) -> list[str]:
         ("|:C|D|\n|:E:|", "CDCDEE"),
         ("|: C|D :| |: E|F :|", "CDCDEFEF"),
         ("C|D:|\n|:E|F:|", "CDCDEFEF"),
+        ("|:C|D:]E|", "CDCDE"),
+        ("|:C|D::]E|", "CDCDCDE"),
+        ("[:C|D:]E|", "CDCDE"),
+        ("C:][:D:]E|", "CCDDE"),
+        ('|:C|["1."D:|["2."E|]', "CDCE"),
+        ('|:C|["1,2"D:|["3. "E|]', "CDCDCE"),
+        ('|:C|["1-2nd time"D:|[ 3E|]', "CDCDCE"),
     ],
 )
 def test_repeats_and_endings(music: str, expected: str) -> None:
@@ -69,6 +76,10 @@ def test_repeats_and_endings(music: str, expected: str) -> None:
         ("C|1D|2E|]", "CDCE", "without a repeat sign"),
         ("C|1D|]E|]", "CDE", "without a repeat sign"),
         ("C:|2D|]", "CCD", "nothing to repeat"),
+        ("|:C|D|:|E|", "CDCDE", "end of a repeat"),
+        ("|:C|D|:||E|", "CDCDE", "end of a repeat"),
+        ("C|D|:|", "CDCD", "end of a repeat"),
+        ("C|D|:|E:|", "CDEE", "beginning of a repeat"),
     ],
 )
 def test_signs_that_do_not_match_are_said(music: str, expected: str, what: str) -> None:
@@ -183,3 +194,56 @@ def test_ending_inside_a_bar_continues_it() -> None:
     assert [bar.is_continued for bar in tune.bars] == [False, False, True, True, False]
     assert tune.played == (0, 1, 2, 0, 1, 3, 4)
     assert not tune.messages
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [("A (vals)", "B (trio)"), ("A.", "B."), ("a", "b"), ("Del A", "Del B"), ("Vals A", "Trio b")],
+)
+def test_label_of_a_part_is_its_letter(first: str, second: str) -> None:
+    tune = read(f"P:{first}\nC|\nP:{second}\nD|]", "P:AABA\n")
+    assert tune.played == (0, 0, 1, 0)
+    assert not tune.messages
+
+
+def test_large_and_small_letters_are_two_parts_where_the_order_has_both() -> None:
+    assert played("P:A\nC|\nP:a\nD|]", "P:AaA\n") == "CDC"
+
+
+@pytest.mark.parametrize(
+    ("order", "music", "expected", "what"),
+    [
+        ("AB", "P:x\nC:|\nP:y\nD|", "CCD", "it is played as written"),
+        ("AABB", "C||D|", "CD", "no part is labelled"),
+        (".", "P:A\nC|", "C", "cannot be read"),
+        ("ABC", "P:A\nC|", "C", "asks for a part B, C"),
+        ("ABA", "P:A\nC|\nP:B\nD|\nP:C\nE|", "CDC", "part 'C' is not in the order"),
+        ("AABB", "P:A\nC|\nP:B\nD|\nP:A\nE|", "CCDD", "part 'A' begins here once more"),
+    ],
+)
+def test_order_that_does_not_meet_the_labels_is_said(
+    order: str, music: str, expected: str, what: str
+) -> None:
+    tune = read(music, f"P:{order}\n")
+    assert played(music, f"P:{order}\n") == expected
+    assert [message.kind for message in tune.messages] == ["repeat"]
+    assert what in tune.messages[0].what
+
+
+@pytest.mark.parametrize(
+    ("order", "music", "expected"),
+    [
+        ("AABB", "|:C:||:D:|", "CCDD"),
+        ("AB", "|:C:||:D:|", "CCDD"),
+        ("AAB", "|:C:||D|", "CCD"),
+        ("A", "C|D:|", "CDCD"),
+        ("ABA", "P:A\nC|\nP:B\nD|\nP:A\nC|", "CDC"),
+    ],
+)
+def test_order_that_says_what_stands_there_is_quiet(order: str, music: str, expected: str) -> None:
+    assert played(music, f"P:{order}\n") == expected
+    assert not read(music, f"P:{order}\n").messages
+
+
+def test_words_in_the_field_of_the_order_are_no_order() -> None:
+    assert read("C|D|", "P:Newer version\n").messages == ()

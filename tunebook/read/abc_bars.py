@@ -5,8 +5,12 @@ Source: The ABC Music Standard 2.1, sections 4.8 (bar signs), 4.9 and 4.10 (endi
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 from tunebook.model.tune import Key, Meter
 from tunebook.read.abc_drafts import BarDraft
+from tunebook.read.notices import Notices
 
 _WEIGHT = ("", ".|", "|", "||", "[|", "|]")
 
@@ -106,3 +110,31 @@ class BarList:
             self.bars[-1].decorations += self.open.decorations
             self.bars[-1].annotations += self.open.annotations
         return self.bars
+
+
+@dataclass(frozen=True, slots=True)
+class DoubtfulSign:
+    """``|:|`` before ``bar``, and the ``sign`` that it was taken for; ``line`` from 0."""
+
+    bar: BarDraft
+    sign: str
+    text: str
+    line: int
+    column: int
+
+
+def say_doubtful(signs: Iterable[DoubtfulSign], bars: BarList, notices: Notices) -> None:
+    """Say what ``|:|`` was taken for; with no music after it, it cannot begin a repeat."""
+    for one in signs:
+        is_last = one.bar is bars.open and not one.bar.notes and bool(bars.bars)
+        if is_last:
+            bars.bars[-1].sign_after = ":|"
+        is_end = is_last or one.sign == ":|"
+        notices.add(
+            "repeat",
+            f"{one.text!r} is read as the {'end' if is_end else 'beginning'} of a repeat",
+            "write |: where it begins and :| where it ends",
+            line=one.line,
+            column=one.column,
+            length=len(one.text),
+        )

@@ -39,7 +39,7 @@ NO_KEY = Key(mode="none")
 
 _LONGEST = 200
 _TONIC = re.compile(r"([A-G])\s?([#b♯♭]?)")
-_MODE = re.compile(r"\s*([A-Za-z]+)(?![A-Za-z=])")
+_MODE = re.compile(r"\s*([A-Za-z]+)(?![A-Za-z])(?!=(?![A-Ga-g](?![A-Za-z0-9])))")
 _EXPLICIT = re.compile(r"(\^\^?|__?|=)\s*([A-Ga-g])(?![A-Za-z])")
 _PROPERTY = re.compile(
     r"\b(clef|octave|transpose|t|middle|m|stafflines|staffscale|style|score|sound|shift|instrument"

@@ -11,30 +11,33 @@ from tunebook.read.abc_attached import (
     attach_decoration,
     attach_quoted,
     attach_symbol,
-    bar_sign_share,
 )
-from tunebook.read.abc_decorations import AT_BAR_SIGNS, canonical_decoration
-from tunebook.read.abc_drafts import Attachments, BarDraft, add_decoration
+from tunebook.read.abc_bar_signs import BarReader
+from tunebook.read.abc_bars import say_doubtful
+from tunebook.read.abc_drafts import Attachments, BarDraft
 from tunebook.read.abc_header import TuneHeader, define
 from tunebook.read.abc_lines import Item
 from tunebook.read.abc_lyrics import align_symbols, align_words
 from tunebook.read.abc_macros import MacroWriter, without_mail_encoding
-from tunebook.read.abc_notes import NoteReader
+from tunebook.read.abc_quotes import mend_quotes
 from tunebook.read.abc_remarks import attach_remark
-from tunebook.read.abc_tokens import Token, read_bar_sign, read_ending, tokens_of
+from tunebook.read.abc_tokens import Token, tokens_of
 from tunebook.read.limits import ReadingLimits
 from tunebook.read.notices import Notices
 
 _MOST_VERSES = 40
 _MOST_MACRO_FIELDS = 20
+_LINES_OF_A_GROUP = 30
+_OF_THE_NOTES = frozenset("IKLMPQUr")
+"""Fields that an overlay may change for itself alone."""
 
 
-class MusicReader(NoteReader):
+class MusicReader(BarReader):
     """Reads one voice; ``read`` is the one call."""
 
     def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
         super().__init__(header, notices, limits)
-        self._is_skipping = False
+        self._following: list[Item] = []
         self._verse = 0
         self._macro_fields = 0
         self.macros = MacroWriter(header.macros, notices, limits) if header.macros else None
@@ -43,7 +46,7 @@ class MusicReader(NoteReader):
             "rest": self.read_rest,
             "chord": self.read_chord,
             "oldchord": self._old_chord,
-            "bar": self._bar,
+            "bar": self.read_bar,
             "space": self._space,
             "open": self._open_slur,
             "close": self.close_slur,
@@ -55,20 +58,21 @@ class MusicReader(NoteReader):
             "decoration": self._decoration,
             "plus": self._decoration,
             "field": self._field,
-            "ending": self._ending,
+            "ending": self.read_ending,
+            "quotedending": self.read_ending,
             "symbol": self._symbol,
             "spacer": self._space,
-            "overlay": self._overlay,
+            "overlay": self._overlay_sign,
             "backtick": self._nothing,
             "break": self._break,
-            "number": self._number,
-            "other": self._other,
+            "number": self.read_number,
+            "other": self.pass_over,
         }
 
     def read(self, items: list[Item]) -> list[BarDraft]:
         """Read all items and return the bars."""
         is_continued = False
-        for item in items:
+        for index, item in enumerate(items):
             self.line = item.line
             if item.letter:
                 self._apply(item.letter, item.value)
@@ -77,7 +81,9 @@ class MusicReader(NoteReader):
                 item = without_mail_encoding(item, self.notices)
             if self.macros is not None and item.columns is None:
                 item = self.macros.write_out(item)
+            item = mend_quotes(item, self.notices)
             self.columns = item.columns
+            self._following = [item, *items[index + 1 : index + _LINES_OF_A_GROUP]]
             if not is_continued:
                 self.of_line = []
                 self._verse = 0
@@ -92,7 +98,7 @@ class MusicReader(NoteReader):
     def _run(self, tokens: list[Token]) -> None:
         handlers = self._handlers
         for kind, text, start in tokens:
-            if self._is_skipping and kind not in ("bar", "field"):
+            if self.overlay.is_open and kind not in ("bar", "field", "overlay"):
                 continue
             handlers[kind](text, start)
 
@@ -103,7 +109,8 @@ class MusicReader(NoteReader):
             )
         self.tuplets.finish()
         self.ties.finish()
-        self._leave_attachments(0, is_last=True)
+        say_doubtful(self.doubtful, self.bars, self.notices)
+        self.leave_attachments(0, is_last=True)
         self._say_h_and_b()
         if self.attached is not None and self.attached.chord is not None:
             chord = self.attached.chord
@@ -136,6 +143,10 @@ class MusicReader(NoteReader):
                 return
 
     def _apply(self, letter: str, value: str) -> None:
+        if letter == "V":
+            self.overlay.end()
+        if self.overlay.is_open and letter in _OF_THE_NOTES:
+            return
         if letter == "w":
             self._words(value)
         elif letter == "s":
@@ -166,68 +177,6 @@ class MusicReader(NoteReader):
             return
         define(self.changes.header, "m", value, self.notices, self.line)
         self.macros = MacroWriter(self.changes.header.macros, self.notices, self.limits)
-
-    # Bars and endings
-
-    def _bar(self, text: str, start: int) -> None:
-        self._is_skipping = False
-        sign, ends, _, ending = read_bar_sign(text)
-        if sign == ":":
-            self.say("text", "a lone colon has no meaning", "write a bar sign", start, text)
-            return
-        if self.bars.bars or self.bars.open.notes:
-            self._leave_attachments(start)
-        if self.bars.close(sign, ends, self.line, self.column_of(start)):
-            self.of_line.append(None)
-        self.pitches.begin_bar()
-        self.is_gap = True
-        if ending:
-            self._begin_ending(ending, start, text)
-
-    def _ending(self, text: str, start: int) -> None:
-        if self.bars.open.notes:
-            self.bars.close("", 0, self.line, self.column_of(start))
-        self._begin_ending(text, start, text)
-
-    def _begin_ending(self, ending: str, start: int, text: str) -> None:
-        passes = read_ending(ending)
-        self.bars.open.ending = passes
-        self.ties.begin_ending(passes)
-
-    def _number(self, text: str, start: int) -> None:
-        """A number by itself: an ending when it follows a bar sign at a distance."""
-        bar = self.bars.open
-        has_ending = any(draft.ending for draft in self.bars.bars[-8:])
-        is_first = (
-            self.is_gap and bool(self.bars.bars) and (text == "1" or (text == "2" and has_ending))
-        )
-        if bar.notes or bar.ending or not is_first:
-            return self._other(text, start)
-        self.say("ending", f"{text!r} is read as a numbered ending", f"write [{text}", start, text)
-        self._begin_ending(text, start, text)
-
-    def _leave_attachments(self, start: int, *, is_last: bool = False) -> None:
-        """Decorations and words with no note after them belong to the bar sign at ``start``, a
-        chord symbol stands at the end of its bar. What begins something waits for its note, and so
-        does what stands between two bar signs."""
-        attached = self.attached
-        if attached is None:
-            return
-        bar = self.bars.open
-        is_between = not bar.notes and not is_last
-        left, waits = bar_sign_share(attached, is_between)
-        for name in left.decorations:
-            if name not in AT_BAR_SIGNS and canonical_decoration(name)[1]:
-                what = f"decoration {name!r} stands on no note and is not printed"
-                self.say("decoration", what, "write it right before its note", start, "|")
-        if "trill)" in left.decorations and bar.notes:
-            left.decorations.remove("trill)")
-            add_decoration(bar.notes[-1], "trill)")
-        bar.decorations += left.decorations
-        bar.annotations += left.annotations
-        attached.decorations, attached.annotations = waits.decorations, waits.annotations
-        if bar.notes and attached.chord is not None:
-            bar.end_chord, attached.chord = attached.chord, None
 
     # Slurs, ties, rhythm
 
@@ -309,18 +258,27 @@ class MusicReader(NoteReader):
 
     def _field(self, text: str, start: int) -> None:
         letter, value = text[1], text[3:-1].strip()
-        if letter == "r":
+        if letter == "r" and not self.overlay.is_open:
             column = self.column_of(start)
             attach_remark(self.attachments(), value, self.notices, self.line, column, len(text))
             return
-        self._is_skipping = self._is_skipping and letter != "V"
         self._apply(letter, value)
 
     # The rest
 
-    def _overlay(self, text: str, start: int) -> None:
-        self.say("voice", "the notes after & are another voice and are left out", "", start, text)
-        self._is_skipping = True
+    def _overlay_sign(self, text: str, start: int) -> None:
+        was_open = self.overlay.is_open
+        after = self._text_after(start + len(text)) if text == "(&" else ""
+        self.overlay.meet(text, after)
+        if self.overlay.is_open and not was_open:
+            what = "the notes after & are another voice and are left out"
+            self.say("voice", what, "", start, text)
+
+    def _text_after(self, offset: int) -> str:
+        """The music after an offset of this line, that of some later lines included."""
+        here, *later = self._following
+        texts = [item.text[item.start : item.end] for item in later if not item.letter]
+        return "\n".join([here.text[offset : here.end], *texts])
 
     def _break(self, text: str, start: int) -> None:
         if text == "$" and self.changes.header.line_break != "sign":
@@ -329,7 +287,3 @@ class MusicReader(NoteReader):
         if text != "*":
             self.bars.end_line()
         self.is_gap = True
-
-    def _other(self, text: str, start: int) -> None:
-        self.is_gap = False
-        self.say("text", f"{text!r} has no meaning here and is ignored", "take it out", start, text)

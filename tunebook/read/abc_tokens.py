@@ -21,7 +21,7 @@ _PATTERNS = (
     ("note", rf"(?:\^\^|__|[\^_=])?[A-Ga-g][,']*{_LENGTH}"),
     ("space", r"[ \t]+"),
     ("bar", r"(?:\.?\||\[\||\[(?=:)|:)(?:[|:\]]|\[(?=[|:]))*(?:\[?\d+(?:[-,]\d+)*)?"),
-    ("open", r"\.?\((?!\d)"),
+    ("open", r"\.?\((?![\d&])"),
     ("close", r"\)"),
     ("rest", rf"[zxZX]{_LENGTH}"),
     ("broken", r"<{1,3}|>{1,3}"),
@@ -33,6 +33,7 @@ _PATTERNS = (
     ("field", r"\[[A-Za-z]:[^\[\]]*\]"),
     ("ending", r"\[\s?\d+(?:[-,]\d+)*\.?"),
     ("chord", rf'\[(?=[^\[\]|]*[A-Ga-gzx])(?:"[^"\[\]]*"|[^\]|"\[])*\]{_LENGTH}'),
+    ("quotedending", r'\["\s?\d[^"\[\]|]{0,40}"'),
     ("symbol", r"[.~H-Wh-w]"),
     ("oldchord", rf"\+[A-Ga-g^_=,'/\d]+\+{_LENGTH}"),
     ("plus", r"\+[^+\s|]+\+"),
@@ -47,6 +48,10 @@ _SCANNER = re.compile("|".join(f"(?P<{name}>{pattern})" for name, pattern in _PA
 
 _END_COLONS = re.compile(r"(?:^|(?<=\])):+(?=[|\]])")
 _START_COLONS = re.compile(r":+$|(?<=\|):+(?=\|)")
+_DOUBTFUL = re.compile(r"\|+:\|+\]?")
+_SQUARED_END = re.compile(r":+\]")
+_SQUARED_START = re.compile(r"\[:+")
+_NUMBERS = re.compile(r"\d+(?:\s?[-,]\s?\d+)*")
 _BAR_PARTS = re.compile(r"([^\d]*?)\[?(\d[\d,-]*)?$")
 
 
@@ -62,11 +67,16 @@ def read_bar_sign(text: str) -> tuple[str, int, int, str]:
     that begins here (0 where none does), and the text of an ending number.
 
     ``|:`` gives ("|:", 0, 2, ""), ``::|3`` gives (":|", 3, 0, "3"). Any run of bars, brackets and
-    colons is read (section 4.8 asks programs to be liberal); the unclear ``|:|`` is a start sign.
+    colons is read (section 4.8 asks programs to be liberal), ``:]`` as the end and ``[:`` as the
+    start of a repeat; the unclear ``|:|`` is a start sign here (is_doubtful_sign).
     """
     match = _BAR_PARTS.match(text)
     body, ending = (match[1], match[2] or "") if match else (text, "")
     bare = body.strip(".[]")
+    if _SQUARED_END.fullmatch(body):
+        return ":|", min(len(bare), _MOST_PASSES - 1) + 1, 0, ending
+    if _SQUARED_START.fullmatch(body):
+        return "|:", 0, min(len(bare), _MOST_PASSES - 1) + 1, ending
     if bare and not bare.strip(":"):
         half = max(1, len(bare) // 2)
         passes = min(half, _MOST_PASSES - 1) + 1
@@ -85,6 +95,12 @@ def read_bar_sign(text: str) -> tuple[str, int, int, str]:
     return sign, ends, begins, ending
 
 
+def is_doubtful_sign(text: str) -> bool:
+    """Whether a bar token is ``|:|``, which some write where a repeat ends, others where it
+    begins."""
+    return bool(_DOUBTFUL.fullmatch(text))
+
+
 def _plain_sign(body: str) -> str:
     if body == "|":
         return "|"
@@ -99,15 +115,14 @@ def _plain_sign(body: str) -> str:
     return "||"
 
 
-def read_ending(text: str) -> tuple[int, ...]:
+def passes_of_ending(text: str) -> tuple[int, ...]:
     """The passes of an ending: "1" (1,), "1,3" (1, 3), "1-3" (1, 2, 3); at most 99 of them."""
     passes: list[int] = []
-    for part in text.strip(" [.").split(","):
+    numbers = _NUMBERS.search(text)
+    for part in numbers[0].split(",") if numbers else ():
         first, dash, last = part.partition("-")
-        if not first.isdigit():
-            continue
-        low = int(first[:4])
-        high = int(last[:4]) if dash and last.isdigit() else low
+        low = int(first.strip()[:4])
+        high = int(last.strip()[:4]) if dash else low
         passes.extend(range(low, min(high, low + 98) + 1))
         if len(passes) > 99:
             break
