@@ -14,10 +14,12 @@ from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page
 from tunebook.assemble.fonts import load_fonts
+from tunebook.assemble.furniture import FOOT_GAP, draw_furniture
 from tunebook.assemble.languages import fixed_words
 from tunebook.assemble.musical_text import part_order_text
 from tunebook.assemble.paper import page_format
 from tunebook.assemble.sheet import Sheet
+from tunebook.assemble.signs import foot_line
 from tunebook.assemble.tune_blocks import tune_head, tune_tail, words_block
 from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes, music_block
 
@@ -183,3 +185,37 @@ def test_order_of_the_parts_is_printed_where_the_parts_have_letters(
     labelled = replace(tune, bars=(replace(tune.bars[0], part=label), *tune.bars[1:]))
     assert part_order_text(labelled, fixed_words("en")) == expected
     assert part_order_text(labelled, fixed_words("sv")) == expected.replace("order", "ordning")
+
+
+def test_brackets_round_notes_are_explained_at_the_foot_where_they_occur(
+    tmp_path: Path, design: Design
+) -> None:
+    book = loose(tmp_path, 1)
+    (tune,) = book.tunes
+    assert design.words.foot_unplayable not in foot_line(book, design)
+    notes = (replace(tune.arrangement.notes[0], stops=()), *tune.arrangement.notes[1:])
+    outside = replace(tune, arrangement=replace(tune.arrangement, notes=notes))
+    book = replace(book, sections=(BookSection("", (outside,)),))
+    assert design.words.foot_unplayable in foot_line(book, design)
+
+
+def test_long_foot_line_stands_in_two_lines_of_readable_type(
+    tmp_path: Path, design: Design
+) -> None:
+    small = replace(design, page_format=page_format("a5"))
+    signs = [f"sign number {number}: its name" for number in range(7)]
+    printed: list[tuple[str, float]] = []
+
+    class Listening(Sheet):
+        def text(
+            self, left_pt: float, base_pt: float, text: str, *more: Any, **named: Any
+        ) -> float:
+            printed.append((text, more[1]))
+            return 0.0
+
+    sheet = Listening(None, small.fonts, small.page_format)
+    (page,) = lay_out_tunes(loose(tmp_path, 1), small, FOOT_GAP.join(signs)).pages
+    draw_furniture(sheet, page, "1", "Book", False)
+    first, second = [one for one in printed if "sign number" in one[0]]
+    assert first[0].split(FOOT_GAP) + second[0].split(FOOT_GAP) == signs
+    assert first[1] == second[1] > 6.0

@@ -78,7 +78,7 @@ def test_string_letter_stands_where_it_is_asked_for(make_tune, arranged):
 
 def test_note_without_stops_has_no_finger(make_tune, arranged):
     made = changed(arranged(make_tune("D4/4 C3/4 F#4/4")), 1, stops=())
-    assert "d'4 -0 c4 fs'4 -2" in music(made)
+    assert "d'4 -0 \\parenthesize c4 fs'4 -2" in music(made)
 
 
 def test_grace_notes_can_be_left_out(make_tune, arranged):
@@ -397,3 +397,22 @@ def test_drone_that_ends_inside_a_tuplet_needs_no_tuplet_of_its_own(make_tune, a
 def test_sevenths_and_other_extensions_are_raised(make_chord, quality, extension, expected):
     chord = replace(make_chord("B"), quality=quality, extension=extension)
     assert chord_markup(chord) == f"\\markup \\concat {{ {expected} }}"
+
+
+def test_clef_of_the_tune_goes_before_that_of_the_instrument(make_tune, arranged):
+    tune = make_tune("D4/4 E4/2", "D4/4 E4/2")
+    assert "\\clef treble " in music(arranged(tune))
+    first, second = tune.bars
+    bars = (replace(first, clef="bass"), replace(second, clef="treble_8"))
+    text = music(arranged(replace(tune, bars=bars)))
+    assert "\\clef bass" in text and '\\clef "treble_8"' in text
+    assert "\\clef treble " not in text
+    no_such = (replace(first, clef='x" } #(exit)'), second)
+    assert "exit" not in music(arranged(replace(tune, bars=no_such)))
+
+
+def test_note_that_cannot_be_played_stands_in_brackets(make_tune, arranged):
+    arrangement = changed(arranged(make_tune("D4/4 E4/2")), 0, stops=())
+    source = write_source(arrangement, ALL, line_width_pt=WIDTH_PT, with_opening=True)
+    assert source.count("\\parenthesize") == 1
+    assert "\\parenthesize d'4 e'2 -1" in music(arrangement)

@@ -460,3 +460,22 @@ def test_music21_reads_back_the_same_chord(make_tune, arranged, symbol):
 def test_key_without_mode_is_written(make_tune, arranged):
     key = Key(0, 0, "none", 0)
     assert score_of(arranged(make_tune("D4/4", key=key))).findtext(".//mode") == "none"
+
+
+def test_clef_of_the_tune_goes_before_that_of_the_instrument(arranged):
+    score = score_of(from_abc("D2E2F2|[K:clef=treble-8]D2E2F2|", arranged, "M:3/4\nK:D clef=bass"))
+    assert texts(score, ".//part[1]//clef/sign") == ["F", "G"]
+    assert texts(score, ".//part[1]//clef/line") == ["4", "2"]
+    assert texts(score, ".//part[1]//clef/clef-octave-change") == ["-1"]
+
+
+def test_signs_at_a_bar_line_are_not_lost(arranged):
+    music = "!trill(!D2E2!trill)!F2!segno!|D2E2F2H|D2E2F2!sff!!dacoda!|D2E2F2!coda!|"
+    score = score_of(from_abc(music, arranged))
+    first, second, third, fourth = score.findall("part[1]/measure")
+    assert first.find(".//segno") is not None and fourth.find(".//coda") is not None
+    assert second.find("barline/fermata") is not None
+    assert texts(third, ".//other-dynamics") == ["sff"]
+    assert texts(third, ".//direction-type/words") == ["Da Coda"]
+    wavy = first.findall(".//wavy-line")
+    assert [line.get("type") for line in wavy] == ["start", "stop"]

@@ -21,6 +21,7 @@ LEGEND_KINDS = (
     "beyond",
     "hard",
     "changed",
+    "unplayable",
 )
 # Techniques that the index lists.
 TECHNIQUES = (
@@ -71,6 +72,7 @@ class FixedWords:
     foot_beyond: str
     foot_hard: str
     foot_changed: str
+    foot_unplayable: str
     # instrument
     instrument_title: str
     tuning: str

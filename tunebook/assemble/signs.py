@@ -9,6 +9,7 @@ from tunebook.assemble.blocks import Beside, Block, Flowed, Music, Stack, paragr
 from tunebook.assemble.content import BookContent, LegendEntry
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page, Stream, flow
+from tunebook.assemble.furniture import FOOT_GAP
 
 # Share of the width that an engraved example may take.
 _EXAMPLE_SHARE = 0.42
@@ -30,13 +31,15 @@ def foot_line(content: BookContent, design: Design) -> str:
     chords = [span for tune in content.tunes for span in tune.arrangement.chords]
     if any(span.source == "solved" for span in chords):
         parts.append(words.foot_solved)
+    if any(not note.stops for note in notes):
+        parts.append(words.foot_unplayable)
     if any(note.beyond_limits for note in notes):
         parts.append(words.foot_beyond)
     if edition.shows_notes_on_choices:
         parts.append(words.foot_hard)
     if content.retuning is not None and any(one.changed_bars for one in content.retuning.tunes):
         parts.append(words.foot_changed)
-    return "     ".join(parts)
+    return FOOT_GAP.join(parts)
 
 
 def signs_pages(content: BookContent, design: Design) -> list[Page]:

@@ -57,6 +57,8 @@ ENGLISH = FixedWords(
         "beyond": "A marked bar goes beyond the limits of this edition.",
         "hard": "A marked bar is one of the hardest of its tune.",
         "changed": "A marked bar is fingered otherwise than in the former tuning.",
+        "unplayable": "A note in brackets cannot be played on this instrument in this tuning: it "
+        "lies outside the compass, or its tones cannot be held together.",
     },
     foot_finger="0–4 finger",
     foot_string="small letter: string",
@@ -66,6 +68,7 @@ ENGLISH = FixedWords(
     foot_beyond="broken line: beyond this level",
     foot_hard="grey bars: the hardest",
     foot_changed="line over bars: fingered otherwise than before",
+    foot_unplayable="note in brackets: not playable here",
     instrument_title="The instrument",
     tuning="Tuning",
     playing_strings="Playing strings, low to high",

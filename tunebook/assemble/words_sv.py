@@ -58,6 +58,8 @@ SWEDISH = FixedWords(
         "beyond": "En markerad takt går utöver vad utgåvan annars kräver.",
         "hard": "En markerad takt hör till de svåraste i låten.",
         "changed": "En markerad takt har annan fingersättning än i den tidigare stämningen.",
+        "unplayable": "En not inom parentes går inte att spela på det här instrumentet i den här "
+        "stämningen: den ligger utanför omfånget, eller så kan tonerna inte tas samtidigt.",
     },
     foot_finger="0–4 finger",
     foot_string="liten bokstav: sträng",
@@ -67,6 +69,7 @@ SWEDISH = FixedWords(
     foot_beyond="streckad linje: utöver denna nivå",
     foot_hard="grå takter: de svåraste",
     foot_changed="linje över takter: annan fingersättning än förut",
+    foot_unplayable="not inom parentes: går inte att spela här",
     instrument_title="Instrumentet",
     tuning="Stämning",
     playing_strings="Spelsträngar, från den lägsta",

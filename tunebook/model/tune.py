@@ -253,7 +253,8 @@ class Bar:
     ``meter_changed``/``key_changed`` say that they are new here. ``part`` is a P: label that
     begins here, ``tempo`` a tempo that begins here. ``repeat_passes`` is how often the section
     that ends with this bar's repeat sign is played (``::|`` asks for 3). ``end_chord`` is a chord
-    symbol that stands right before the bar sign, after the last note.
+    symbol that stands right before the bar sign, after the last note. ``clef`` is one that
+    begins here because the tune asks for it ("bass", "treble_8"), "" where it asks for none.
     """
 
     place: SourcePlace
@@ -279,6 +280,7 @@ class Bar:
     annotations: tuple[Annotation, ...] = ()
     repeat_passes: int = 2
     end_chord: ChordSymbol | None = None
+    clef: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,6 +62,7 @@ def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[s
         "chord": bool(chords),
         "solved_chord": any(span.source == "solved" for span in chords),
         "doubtful_chord": any(span.confidence < 0.5 for span in chords),
+        "unplayable": any(not note.stops for note in notes),
         "beyond": any(note.beyond_limits for note in notes),
         "hard": edition.shows_notes_on_choices,
     }
@@ -106,6 +107,12 @@ def _crossed(arrangement: Arrangement) -> Arrangement:
     )
 
 
+def _unplayable(arrangement: Arrangement) -> Arrangement:
+    return _with_notes(
+        arrangement, lambda at, note: replace(note, stops=() if at == 1 else note.stops)
+    )
+
+
 def _take_over(arrangement: Arrangement) -> Arrangement:
     if not arrangement.drone:
         return arrangement
@@ -139,6 +146,7 @@ _EXAMPLES = {
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
+    "unplayable": _Example("d c d2 |]", _unplayable),
     "beyond": _Example("a b a2 |]", mark="beyond"),
     "hard": _Example("F c F c |]", mark="hard"),
     "changed": _Example("D F A F |]", mark="changed"),

@@ -30,14 +30,18 @@ def merge_signs(first: str, second: str) -> str:
 
 class BarList:
     """The bars of a tune so far, the last one open. ``key`` and ``meter`` are those that the
-    next bar begins with: a change in the middle of a bar is shown at the next one."""
+    next bar begins with: a change in the middle of a bar is shown at the next one, that of a clef
+    too."""
 
-    def __init__(self, meter: Meter, key: Key) -> None:
+    def __init__(self, meter: Meter, key: Key, clef: str = "") -> None:
         self.bars: list[BarDraft] = []
         self.meter = meter
         self.key = key
         self.part = ""
+        self._clef = clef
+        self._new_clef = ""
         self.open = BarDraft(0, 1, meter, key, "")
+        self.open.clef = clef
 
     def close(self, sign: str, ends: int, line: int, column: int) -> bool:
         """A bar sign: end the open bar (true), or merge with the sign before it (false).
@@ -57,6 +61,7 @@ class BarList:
         self.open.meter_changed = self.meter != bar.meter
         self.open.key_changed = self.key != bar.key
         self.open.part, self.part = self.part, ""
+        self.open.clef, self._new_clef = self._new_clef, ""
         return True
 
     def _merge(self, sign: str, ends: int) -> None:
@@ -87,6 +92,16 @@ class BarList:
         if not self.open.notes:
             self.open.meter_changed = bool(self.bars) and meter != self.bars[-1].meter
             self.open.meter = meter
+
+    def set_clef(self, clef: str) -> None:
+        """A new clef from here on."""
+        if clef == self._clef:
+            return
+        self._clef = clef
+        if self.open.notes:
+            self._new_clef = clef
+        else:
+            self.open.clef = clef
 
     def set_part(self, label: str) -> None:
         """A part that begins with the next note; ``part`` waits where a bar is unfinished."""

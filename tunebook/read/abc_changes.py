@@ -12,6 +12,7 @@ from tunebook.read.abc_decorations import read_user_symbol
 from tunebook.read.abc_fields import read_meter, read_unit_length
 from tunebook.read.abc_header import (
     TuneHeader,
+    printed_clef,
     read_instruction,
     say_field,
     say_key,
@@ -90,6 +91,7 @@ class FieldChanges:
             self._pitches.octaves = found.octaves
         say_key(self._notices, value, found.key is None and bool(found.unread), found.unread, line)
         say_transposition(self._notices, found.semitones, line)
+        self._clef(found.clef, value, line)
         if found.key is not None:
             self._pitches.set_key(found.key)
             self._bars.set_key(found.key)
@@ -135,6 +137,12 @@ class FieldChanges:
             found = read_key(properties)
             if found.octaves is not None:
                 self._pitches.octaves = found.octaves
+            self._clef(found.clef, properties, line)
+
+    def _clef(self, clef: str, value: str, line: int) -> None:
+        clef = printed_clef(clef, value, self._notices, line)
+        if clef:
+            self._bars.set_clef(clef)
 
     def _instruction(self, value: str, line: int) -> None:
         after = self.has_notes

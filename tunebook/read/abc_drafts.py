@@ -121,6 +121,7 @@ class BarDraft:
 
     __slots__ = (
         "annotations",
+        "clef",
         "column",
         "decorations",
         "end_chord",
@@ -156,6 +157,7 @@ class BarDraft:
         self.meter_changed = False
         self.line_breaks = False
         self.line_ends: list[int] = []
+        self.clef = ""
         self.part = ""
         self.tempo: Tempo | None = None
         self.decorations: list[str] = []

@@ -63,6 +63,7 @@ def _finish_bar(
         annotations=tuple(draft.annotations),
         repeat_passes=draft.passes,
         end_chord=draft.end_chord,
+        clef=draft.clef,
     )
 
 

@@ -21,6 +21,7 @@ from tunebook.read.abc_keys import NO_KEY, read_key
 from tunebook.read.abc_lines import Item
 from tunebook.read.abc_text import plain_text
 from tunebook.read.abc_text_blocks import add_text, is_text
+from tunebook.read.clefs import is_printed
 from tunebook.read.notices import Notices
 
 
@@ -36,6 +37,7 @@ class TuneHeader:
     unit_length: Fraction = Fraction(1, 8)
     tempo: Tempo | None = None
     octaves: int = 0
+    clef: str = ""
     has_key: bool = False
     accidental_rule: str = "pitch"
     line_break: str = "end"
@@ -108,6 +110,7 @@ def _key(header: TuneHeader, value: str, notices: Notices, item: Item) -> None:
         header.key = found.key
     if found.octaves is not None:
         header.octaves = found.octaves
+    header.clef = printed_clef(found.clef, value, notices, item.line) or header.clef
     say_key(notices, value, found.key is None and bool(found.unread), found.unread, item.line)
     say_transposition(notices, found.semitones, item.line)
 
@@ -190,6 +193,21 @@ def say_key(notices: Notices, value: str, is_unknown: bool, unread: str, line: i
             column=max(source.find(unread) + 1, 1),
             length=len(unread),
         )
+
+
+def printed_clef(clef: str, value: str, notices: Notices, line: int) -> str:
+    """``clef`` if it can be printed, else "" with a message."""
+    if not clef or is_printed(clef):
+        return clef
+    source = notices.lines[line] if 0 <= line < len(notices.lines) else ""
+    notices.add(
+        "field",
+        f"clef={clef} is not printed: the music stands in the instrument's own clef",
+        line=line,
+        column=max(source.find(value) + 1, 1),
+        length=len(value),
+    )
+    return ""
 
 
 def say_transposition(notices: Notices, semitones: int, line: int) -> None:

@@ -6,9 +6,10 @@ Source: The ABC Music Standard 2.1, sections 3.1.14 (key) and 4.6 (clefs and tra
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tunebook.model.tune import STEP_LETTERS, Key
+from tunebook.read.clefs import read_clef
 
 MODES = {
     "maj": "ionian",
@@ -56,12 +57,13 @@ _CLEF_WORD = re.compile(
 class KeyField:
     """What K: said. ``key`` is None where it names none (only a clef, say). ``octaves`` is the
     shift of the notes by octave= or a clef with 8; ``semitones`` that of transpose= (playback
-    only); ``unread`` the words nobody understood."""
+    only); ``unread`` the words nobody understood; ``clef`` as ``clefs.read_clef`` names it."""
 
     key: Key | None
     octaves: int | None = None
     semitones: int = 0
     unread: str = ""
+    clef: str = ""
 
 
 def key_of(tonic_step: int, tonic_alter: int, mode: str) -> Key:
@@ -89,7 +91,8 @@ def read_key(text: str) -> KeyField:
     if field is None:
         if len(_kept) > 2000:
             _kept.clear()
-        field = _kept[text] = _read_key(text.strip())
+        field = replace(_read_key(text.strip()), clef=read_clef(text))
+        _kept[text] = field
     return field
 
 

@@ -71,7 +71,7 @@ def _share_ends(draft: BarDraft, pieces: list[BarDraft]) -> None:
     first, last = pieces[0], pieces[-1]
     first.sign_before, first.ending = draft.sign_before, draft.ending
     first.meter_changed, first.key_changed = draft.meter_changed, draft.key_changed
-    first.part, first.tempo = draft.part, draft.tempo
+    first.part, first.tempo, first.clef = draft.part, draft.tempo, draft.clef
     last.sign_after, last.passes = draft.sign_after, draft.passes
     last.line_breaks = draft.line_breaks
     last.decorations, last.annotations = draft.decorations, draft.annotations

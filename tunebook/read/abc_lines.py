@@ -18,7 +18,7 @@ OUTDATED_FIELDS = frozenset("E")
 """E: once set the space between notes (ABC 2.1, section 10); it passes in silence."""
 _MUSIC_AFTER_COLON = re.compile(r"[A-Ga-gz]:[|:\]]")
 _INLINE_VOICE = re.compile(r"\[V:\s*([^\s\]]+)[^\[\]]*\]")
-_PER_VOICE = frozenset("KLMsw")
+_PER_VOICE = frozenset("KLMVsw")
 
 
 @dataclass(slots=True)

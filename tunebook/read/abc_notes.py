@@ -27,7 +27,7 @@ class NoteReader:
     def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
         self.notices = notices
         self.limits = limits
-        self.bars = BarList(header.meter, header.key)
+        self.bars = BarList(header.meter, header.key, header.clef)
         self.pitches = PitchReader(header.key, ticks_of(header.unit_length))
         self.pitches.octaves = header.octaves
         self.pitches.rule = header.accidental_rule

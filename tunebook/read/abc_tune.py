@@ -8,12 +8,13 @@ from __future__ import annotations
 from tunebook.errors import InputError
 from tunebook.model.tune import Bar, Tune
 from tunebook.read.abc_finish import finish_bars
-from tunebook.read.abc_header import TuneHeader, read_header
+from tunebook.read.abc_header import TuneHeader, printed_clef, read_header
 from tunebook.read.abc_keys import read_properties
 from tunebook.read.abc_line_ends import split_at_line_ends
 from tunebook.read.abc_lines import SortedLines, body_of_voice, sort_lines, voices_of
 from tunebook.read.abc_music import MusicReader
 from tunebook.read.abc_text import plain_text
+from tunebook.read.clefs import read_clef
 from tunebook.read.diagnosis import diagnose_bars
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.notices import Notices
@@ -77,9 +78,11 @@ def _read_voice(
     notices: Notices,
     limits: ReadingLimits,
 ) -> tuple[Bar, ...]:
-    octaves = read_properties(header.voices.get(voice, ""))[0]
+    properties = header.voices.get(voice, "")
+    octaves = read_properties(properties)[0]
     if octaves is not None:
         header.octaves = octaves
+    header.clef = printed_clef(read_clef(properties), properties, notices, 0) or header.clef
     items = body_of_voice(sorted_lines, voice, voice == voices[0])
     drafts = MusicReader(header, notices, limits).read(items)
     return finish_bars(split_at_line_ends(drafts, notices), notices)

@@ -33,6 +33,7 @@ from tunebook.solve.harmony_chain import (
 from tunebook.solve.harmony_slots import HarmonySlot, harmony_slots, starts_section
 from tunebook.solve.harmony_tables import harmony_tables
 from tunebook.solve.own_chords import own_chords
+from tunebook.solve.rest_bars import chords_without_rests
 
 LEAST_ALTERNATIVE = 0.08
 """Other chords are named from this probability on; our judgement."""
@@ -41,13 +42,16 @@ _QUALITIES = ("major", "minor")
 
 
 def choose_chords(tune: Tune) -> tuple[ChordSpan, ...]:
-    """The chords of ``tune`` in written order, without gaps from the first one on.
+    """The chords of ``tune`` in written order, without gaps from the first one on, bars of rest
+    left out.
 
     The tune's own symbols stay (source "tune", confidence 1); outside what they hold there is a
     harmony that goes with them (source "solved"). Shapes are not filled in.
     """
     own = own_chords(tune)
-    return own if _fills(own, tune) else solve_chords(tune, own)
+    if _fills(own, tune):
+        return own
+    return chords_without_rests(solve_chords(tune, own), tune)
 
 
 def _fills(own: Sequence[ChordSpan], tune: Tune) -> bool:

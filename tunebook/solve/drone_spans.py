@@ -2,7 +2,7 @@
 
 The bow sounds the drone with the melody where the two lie on neighbouring strings, and alone where
 the melody is the drone's own tone. Elsewhere the drone pauses; each pause was priced by the event
-and by the second. Rests of the melody do not interrupt a drone.
+and by the second. Rests of the melody do not interrupt a drone, bars wholly of rests do.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from fractions import Fraction
 from tunebook.model.arrangement import DroneSpan, Stop
 from tunebook.solve.demands import DroneDemand
 from tunebook.solve.problem import Problem
+from tunebook.solve.rest_bars import drones_without_rests
 from tunebook.solve.walk import Walk
 
 
@@ -38,7 +39,7 @@ def drone_spans(problem: Problem, walk: Walk) -> tuple[DroneSpan, ...]:
             found.append((index, index, demand, finger, is_same and finger > 0))
         is_sounding = True
     spans = [_span(problem, *one) for one in found]
-    return tuple(span for span in spans if span.duration > 0)
+    return drones_without_rests((span for span in spans if span.duration > 0), problem.tune)
 
 
 def _span(

@@ -66,8 +66,12 @@ barSignNext = #(define-music-function (glyph) (string?)
    #{ \tweak self-alignment-X #CENTER \textMark \markup \musicglyph #glyph #})
 slideInto = \tweak stencil
    #(lambda (grob)
-      (grob-interpret-markup grob
-       #{ \markup \path #0.16 #'((moveto 0 -0.9) (curveto 0.5 -0.8 0.9 -0.4 1.1 0)) #}))
+      (ly:stencil-translate-axis
+       (grob-interpret-markup grob
+        #{ \markup \path #0.16 #'((moveto 0 -0.9) (curveto 0.5 -0.8 0.9 -0.4 1.1 0)) #})
+       (let ((places (ly:grob-property grob 'positions '(0 . 0))))
+         (/ (+ (car places) (cdr places)) 2))
+       Y))
    \arpeggio
 hiddenTime = #(define-music-function (fraction) (fraction?)
    #{ \once \omit Score.TimeSignature \time $fraction #})

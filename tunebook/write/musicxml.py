@@ -8,6 +8,7 @@ Strings are numbered as MusicXML has it: 1 is the highest.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
@@ -126,7 +127,8 @@ def _second_voice_part(arrangement: Arrangement) -> Element:
 def _drone_part(arrangement: Arrangement) -> Element:
     divisions = divisions_of(arrangement)
     part = ElementTree.Element("part")
-    for frame in bar_frames(arrangement, arrangement.tune.bars, divisions):
+    bars = [replace(bar, clef="") for bar in arrangement.tune.bars]
+    for frame in bar_frames(arrangement, bars, divisions):
         part.append(_measure(frame, drone_notes(arrangement, frame.bar, divisions)))
     return part
 

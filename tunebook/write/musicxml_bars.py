@@ -9,13 +9,13 @@ from xml.etree import ElementTree
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Annotation, Bar, Key, Meter, Tempo
+from tunebook.write.clefs import clef_sign
 from tunebook.write.musicxml_spans import pieces_of
 from tunebook.write.safe_text import plain_text
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-_CLEFS = {"treble": ("G", 2), "alto": ("C", 3), "tenor": ("C", 4), "bass": ("F", 4)}
 _MODES = {"ionian": "major", "aeolian": "minor"}
 _STYLES = {"||": "light-light", "|]": "light-heavy", "[|": "heavy-light", ".|": "dotted"}
 _SHARP_ORDER = (3, 0, 4, 1, 5, 2, 6)
@@ -88,12 +88,19 @@ def _attributes(
         attributes.append(_key(bar.key))
     if last is None or bar.meter != last.meter:
         attributes.append(_time(bar.meter))
-    if last is None:
-        sign, line = _CLEFS.get(arrangement.instrument.clef, _CLEFS["treble"])
-        clef = ElementTree.SubElement(attributes, "clef")
-        ElementTree.SubElement(clef, "sign").text = sign
-        ElementTree.SubElement(clef, "line").text = str(line)
+    if last is None or bar.clef:
+        attributes.append(_clef(bar.clef or arrangement.instrument.clef))
     return [attributes] if len(attributes) else []
+
+
+def _clef(name: str) -> Element:
+    sign, line, octave = clef_sign(name)
+    clef = ElementTree.Element("clef")
+    ElementTree.SubElement(clef, "sign").text = sign
+    ElementTree.SubElement(clef, "line").text = str(line)
+    if octave:
+        ElementTree.SubElement(clef, "clef-octave-change").text = str(octave)
+    return clef
 
 
 def _key(key: Key) -> Element:

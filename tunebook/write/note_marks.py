@@ -40,9 +40,12 @@ def note_marks(
     instrument: Instrument,
     shown: Shown,
 ) -> Written:
-    """Fingers, scripts and texts of one note (slurs, ties and beams are the staff's)."""
+    """Fingers, scripts and texts of one note (slurs, ties and beams are the staff's); a note that
+    cannot be played stands in brackets."""
     written = Written()
     if fingered is not None:
+        if shown.has_texts and not fingered.stops:
+            written.before.append("\\parenthesize")
         written.events += finger_events(fingered, instrument, shown.fingers)
     if shown.has_texts:
         written.events += scripts(note.decorations)

@@ -8,6 +8,7 @@ from fractions import Fraction
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Bar, Note
 from tunebook.write.bar_marks import MarkCommands
+from tunebook.write.clefs import clef_command
 from tunebook.write.end_marks import departure_to_coda, end_marks
 from tunebook.write.key_signs import key_command
 from tunebook.write.leaves import Written, head_text, make_leaves
@@ -64,7 +65,8 @@ class MelodyWriter:
         """The staff, one group a bar."""
         bars = [self._bar(place, one) for place, one in enumerate(self.printed.bars)]
         voice = context("Voice", "Melody", bars)
-        voice.opening.append(f"\\clef {clef_name(self.arrangement.instrument.clef)}")
+        own = self.printed.bars[0].bar.clef if self.printed.bars else ""
+        voice.opening.append(clef_command(own or self.arrangement.instrument.clef))
         return context("Staff", "MelodyStaff", [voice])
 
     def _printed_notes(self, bar: Bar) -> list[Note]:
@@ -183,6 +185,8 @@ class MelodyWriter:
             lines.append(f"\\barNumber {bar.number}" if has_number else "\\noBarNumber")
         if one.line_before:
             lines.append(f'\\bar "{one.line_before}"')
+        if place and bar.clef:
+            lines.append(clef_command(bar.clef))
         if place == 0 or bar.key_changed:
             lines.append(key_command(bar.key))
         is_new = place == 0 or bar.meter_changed
@@ -209,12 +213,6 @@ class MelodyWriter:
 def fingered_by_place(notes: Sequence[FingeredNote]) -> dict[tuple[int, int], FingeredNote]:
     """Fingered notes by (bar index, note index)."""
     return {(one.bar_index, one.note_index): one for one in notes}
-
-
-def clef_name(clef: str) -> str:
-    """The instrument's clef if LilyPond has it under this name, else the treble clef."""
-    known = ("treble", "alto", "tenor", "bass", "soprano", "mezzosoprano", "baritone")
-    return clef if clef in known else "treble"
 
 
 def tempo_commands(bar: Bar) -> list[str]:

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.write.clefs import clef_command
 from tunebook.write.key_signs import key_command
 from tunebook.write.leaves import head_text, make_leaves, put_silent_graces
 from tunebook.write.note_marks import Shown, note_marks
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
-from tunebook.write.score import clef_name
 from tunebook.write.spans import NoteSpans, spans_of
 from tunebook.write.text_tree import Component, Group, context
 
@@ -41,7 +41,7 @@ def second_staff(
         is_new = place == 0 or one.bar.key_changed
         bars.append(Group(leaves, opening=[key_command(one.bar.key)] if is_new else []))
     voice = context("Voice", "SecondVoice", bars)
-    voice.opening.append(f"\\clef {clef_name(arrangement.instrument.clef)}")
+    voice.opening.append(clef_command(arrangement.instrument.clef))
     return context("SecondStaff", "SecondStaff", [voice])
 
 
