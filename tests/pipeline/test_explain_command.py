@@ -1,13 +1,17 @@
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from tunebook.errors import SettingError
+from tunebook.pipeline.arranging import arrange_prepared, arrange_tune, prepare_tune
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
-from tunebook.pipeline.setup import prepare
+from tunebook.pipeline.reading import read_tunes
+from tunebook.pipeline.setup import Wishes, prepare
 from tunebook.pipeline.show import show_instrument
+from tunebook.solve.reasons import stops_in_words
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 
@@ -29,7 +33,76 @@ def test_every_note_of_the_bars_has_its_place_and_its_costs() -> None:
 
 def test_drones_are_ranked_even_where_the_book_pins_one() -> None:
     lines = explain(ExplainOrder("1", drones=True))
-    assert lines[2].startswith("1. ") and "consonance" in lines[2]
+    assert lines[2].startswith("in the book: D4, open D string, bars ")
+    ranked = [line for line in lines if re.match(r"\d+\. ", line)]
+    assert len(ranked) > 1 and "consonance" in ranked[0]
+    assert [line.endswith("[in the book]") for line in ranked] == [
+        "open D string" in line for line in ranked
+    ]
+
+
+EDITIONS = ("player", "teacher", "student-1", "student-2")
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Two sample tunes with settings that say much about them."""
+    text = (SAMPLES / "valser.abc").read_text(encoding="utf-8")
+    tunes = re.split(r"\n\n+(?=X:)", text)
+    (tmp_path / "some.abc").write_text("\n\n".join(tunes[:2]) + "\n", encoding="utf-8")
+    (tmp_path / "tunes.toml").write_text(
+        '[instrument]\ntuning = "CGCA"\n[hand]\nsize = "small"\n'
+        '[tune."some.abc:1"]\ntranspose = -2\ntempo = 100\npins = ["bar 3 note 1 finger 2"]\n'
+        '[tune."some.abc:2"]\ndrone = "C4"\n'
+    )
+    return tmp_path
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_what_is_explained_is_what_is_built(folder: Path, edition: str) -> None:
+    setup = prepare(folder, Wishes(edition=edition))
+    for tune in read_tunes(setup).tunes:
+        built = arrange_tune(tune, setup).arrangement
+        assert built is not None
+        lines = list(explain_tune(setup, ExplainOrder(tune.number)))
+        heads = [line for line in lines if re.match(r"bar \d+  [A-G]", line)]
+        own = heads[: len(built.notes)]
+        for note, head in zip(built.notes, own, strict=True):
+            assert head.startswith(f"bar {built.tune.bars[note.bar_index].number}  ")
+            told = "goes on" if note.is_continued else stops_in_words(note.stops, built.instrument)
+            assert f": {told}" in head
+        drones = list(explain_tune(setup, ExplainOrder(tune.number, drones=True)))
+        held = {(s.stop.midi, s.stop.string_index) for s in built.drone}
+        assert len({line for line in drones if line.startswith("in the book")}) == len(held)
+        chords = list(explain_tune(setup, ExplainOrder(tune.number, chords=True)))
+        told_chords = [re.split(r": |, ", line)[-1] for line in chords if line.startswith("bar ")]
+        assert len(told_chords) == len(built.chords)
+        for span, line in zip(
+            built.chords, (line for line in chords if line.startswith("bar ")), strict=True
+        ):
+            assert f": {span.chord.symbol}," in line
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_other_ways_begin_from_what_is_built(folder: Path, edition: str) -> None:
+    setup = prepare(folder, Wishes(edition=edition))
+    tune = read_tunes(setup).tunes[0]
+    prepared, _ = prepare_tune(tune, setup)
+    plain = arrange_prepared(prepared, setup)
+    asked = arrange_prepared(prepared, setup, alternatives=2, other_ways=2, bars=(0, 3))
+    assert [note.stops for note in asked.notes] == [note.stops for note in plain.notes]
+    assert (asked.drone, asked.chords, asked.cost) == (plain.drone, plain.chords, plain.cost)
+    assert [way.cost_more for way in asked.other_ways] == sorted(
+        way.cost_more for way in asked.other_ways
+    )
+    for way in asked.other_ways:
+        pairs = zip(plain.notes, way.notes, strict=True)
+        assert any(one.stops != other.stops for one, other in pairs if one.bar_index <= 3)
+
+
+def test_editions_without_drones_or_chords_say_so() -> None:
+    setup = prepare(SAMPLES / "polskor.abc", Wishes(edition="student-1"))
+    assert "this edition has no chords" in explain_tune(setup, ExplainOrder("1", chords=True))
 
 
 def test_chords_come_with_how_sure_they_are() -> None:

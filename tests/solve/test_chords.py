@@ -282,7 +282,7 @@ def test_degree_names_number_the_states() -> None:
 
 
 def test_explanation_names_bars_and_how_sure() -> None:
-    lines = explain_chords(tune_of(MARCH), 1, 4)
+    lines = explain_chords(tune_of(MARCH), choose_chords(tune_of(MARCH)), 1, 4)
     assert lines[0].startswith("bar 1: D, ") and "sure" in lines[0]
     assert not any(line.startswith("bar 5") for line in lines)
 

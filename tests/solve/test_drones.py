@@ -14,10 +14,12 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.read.abc_tune import read_abc
 from tunebook.read.profile import read_hand, read_instrument
+from tunebook.solve.arrange import arrange
 from tunebook.solve.consonance import consonance, consonance_table, weigh_tones
 from tunebook.solve.drone_pins import midi_of_name
 from tunebook.solve.drone_trials import drone_phrases
-from tunebook.solve.drones import _best_rows, choose_drone, explain_drones, rank_drones
+from tunebook.solve.drones import _best_rows, choose_drone, rank_drones
+from tunebook.solve.explain_drones import explain_drones
 from tunebook.solve.fingering import choose_fingering
 
 SPEED = 0.5
@@ -87,8 +89,8 @@ def test_drone_out_of_the_hand_s_reach_is_not_chosen(player: Hand) -> None:
 
 def test_candidates_are_ranked(harpa: Instrument, player: Hand) -> None:
     found = rank_drones(tune_of(IN_D), harpa, player, whole_notes_per_second=SPEED, tried=None)
-    scores = [one.score for one in found]
-    assert scores == sorted(scores, reverse=True) and len(found) > 10
+    ranks = [(bool(one.why_not), -one.score) for one in found]
+    assert ranks == sorted(ranks) and len(found) > 10
 
 
 def test_open_kind_lists_open_strings_only(harpa: Instrument, player: Hand) -> None:
@@ -206,10 +208,33 @@ def test_pitch_names_are_read() -> None:
 
 
 def test_explanation_has_a_line_for_each_candidate(harpa: Instrument, player: Hand) -> None:
-    found = rank_drones(tune_of(IN_D), harpa, player, whole_notes_per_second=SPEED)
-    lines = explain_drones(found)
-    assert len(lines) == len(found) and lines[0].startswith("1. D4, open D string")
-    assert explain_drones(()) == ("no drone goes with this tune on this instrument",)
+    answer = arrange(tune_of(IN_D), harpa, player)
+    lines = explain_drones(answer, answer.drone_candidates)
+    assert lines[0] == "in the book: D4, open D string, bars 1-4"
+    assert len(lines) == 1 + len(answer.drone_candidates)
+    assert [line for line in lines[1:] if line.endswith("[in the book]")] == [lines[1]]
+    assert lines[1].startswith("1. D4, open D string")
+
+
+def test_other_drones_than_keynote_and_fifth_rank_last_with_the_reason(
+    harpa: Instrument, player: Hand
+) -> None:
+    tune = tune_of(IN_A_MINOR)
+    found = rank_drones(tune, harpa, player, whole_notes_per_second=SPEED, tried=None)
+    intervals = [(one.stop.midi - tune.key.tonic_class) % 12 for one in found]
+    taken = [not one.why_not for one in found]
+    assert taken == sorted(taken, reverse=True) and not all(taken) and any(taken)
+    for interval, is_taken, one in zip(intervals, taken, found, strict=True):
+        assert is_taken <= (interval in (0, 7))
+        assert is_taken or one.why_not
+
+
+def test_explanation_without_drones_says_so(harpa: Instrument, player: Hand) -> None:
+    answer = arrange(tune_of(IN_D), harpa, player, drones="none")
+    assert explain_drones(answer, ()) == (
+        "no drone in the book",
+        "no drone goes with this tune on this instrument in this edition",
+    )
 
 
 def test_tune_of_rests_has_no_drone(harpa: Instrument, player: Hand) -> None:

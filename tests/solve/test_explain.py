@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -11,7 +12,7 @@ from tunebook.model.arrangement import Arrangement
 from tunebook.model.hand import Limits
 from tunebook.read.profile import read_hand, read_instrument
 from tunebook.solve.explain import explain_bars, other_ways_as_text, reasons_as_text
-from tunebook.solve.fingering import DroneDemand, choose_fingering, k_best_fingerings
+from tunebook.solve.fingering import DroneDemand, choose_fingering
 from tunebook.solve.reasons import TERM_WORDS
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
@@ -66,8 +67,12 @@ def test_the_finger_on_the_drone_is_named() -> None:
 
 
 def test_other_ways_through_a_passage_list_what_changes() -> None:
-    found = k_best_fingerings(TUNE, CGDA, HAND, whole_notes_per_second=1.0, count=2)
-    text = other_ways_as_text(found, arranged())
+    found = choose_fingering(TUNE, CGDA, HAND, whole_notes_per_second=1.0, other_ways=2)
+    arrangement = replace(arranged(), other_ways=found.other_ways)
+    assert len(found.other_ways) == 2 and found.notes == choose_fingering(
+        TUNE, CGDA, HAND, whole_notes_per_second=1.0
+    ).notes  # fmt: skip
+    text = other_ways_as_text(arrangement)
     assert text[0].startswith("way 2 (+")
     assert "instead of" in text[1]
 

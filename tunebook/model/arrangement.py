@@ -86,7 +86,8 @@ class DroneSpan:
 class DroneCandidate:
     """One drone that was considered, for the ranked list. ``consonance`` is 0 (harsh) to 1;
     ``fingering_cost`` is what it adds to the melody's cost per second; ``score`` ranks (higher is
-    better); ``reason`` is one phrase."""
+    better); ``reason`` is one phrase; ``why_not`` says why it is not taken unasked, and is empty
+    when it may be."""
 
     stop: Stop
     consonance: float
@@ -94,6 +95,7 @@ class DroneCandidate:
     score: float
     reason: str
     label: str = ""
+    why_not: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +123,22 @@ class BarDifficulty:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherWay:
+    """Another fingering of the tune: what it costs more than the one chosen (less than 0 where that
+    keeps bars alike at a cost), and its notes, parallel to the arrangement's."""
+
+    cost_more: float
+    notes: tuple[FingeredNote, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Arrangement:
     """Everything solved for one tune on one instrument and hand within the limits given.
 
     ``notes`` has one entry per written note that sounds (grace notes and continued notes too,
     rests left out), in written order. ``cost`` is the sum over the tune as played; ``terms`` its
     parts by name. ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the
-    tune gave none."""
+    tune gave none. ``other_ways`` are the next best fingerings, where some were asked for."""
 
     tune: Tune
     instrument: Instrument
@@ -145,6 +156,7 @@ class Arrangement:
     difficulty: float = 0.0
     bar_difficulties: tuple[BarDifficulty, ...] = ()
     messages: tuple[Message, ...] = ()
+    other_ways: tuple[OtherWay, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,25 +39,42 @@ def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
     return tune, messages
 
 
-def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
-    """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
+def arrange_prepared(
+    prepared: Tune,
+    setup: Setup,
+    *,
+    alternatives: int = 0,
+    other_ways: int = 0,
+    bars: tuple[int, int] | None = None,
+) -> Arrangement:
+    """Solve a tune that :func:`prepare_tune` gave: the one call for all that is printed, written or
+    explained. The last three ask for other ways besides and change nothing of the answer."""
     from tunebook.solve.arrange import arrange
 
+    edition = setup.edition
+    return arrange(
+        prepared,
+        setup.instrument,
+        setup.hand,
+        edition.limits,
+        choice=setup.book.choice(tune_identity(prepared)),
+        drones=edition.drones,
+        chords=edition.chords,
+        shapes=edition.shows_shapes,
+        accompaniment=edition.shows_accompaniment,
+        alternatives=alternatives,
+        other_ways=other_ways,
+        bars=bars,
+    )
+
+
+def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
+    """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
     gc.set_threshold(GARBAGE_THRESHOLD)
     try:
         prepared, messages = prepare_tune(tune, setup)
-        arrangement = arrange(
-            prepared,
-            setup.instrument,
-            setup.hand,
-            setup.edition.limits,
-            choice=setup.book.choice(tune_identity(tune)),
-            drones=setup.edition.drones,
-            chords=setup.edition.chords,
-            shapes=setup.edition.shows_shapes,
-            accompaniment=setup.edition.shows_accompaniment,
-            alternatives=1 if setup.edition.shows_notes_on_choices else 0,
-        )
+        alternatives = 1 if setup.edition.shows_notes_on_choices else 0
+        arrangement = arrange_prepared(prepared, setup, alternatives=alternatives)
     except TunebookError as error:
         return _left_out(tune, error.what, error.remedy)
     except Exception as error:  # one tune must never stop a book of a hundred

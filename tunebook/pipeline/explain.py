@@ -7,18 +7,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from tunebook.errors import SettingError, SourcePlace
-from tunebook.model.arrangement import Arrangement, DroneCandidate
+from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import prepare_tune
+from tunebook.pipeline.arranging import arrange_prepared, prepare_tune
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import tune_identity
 from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
-from tunebook.solve.arrange import arrange
 from tunebook.solve.chords import explain_chords
-from tunebook.solve.drones import explain_drones, rank_drones
+from tunebook.solve.drones import rank_drones
 from tunebook.solve.explain import bar_range, explain_bars, other_ways_as_text, reasons_as_text
-from tunebook.solve.fingering import DroneDemand, k_best_fingerings
+from tunebook.solve.explain_drones import explain_drones
 
 OTHER_WAYS = 3
 NOTE_ALTERNATIVES = 2
@@ -41,14 +40,14 @@ def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
     drones. Raises SettingError for a tune or bars that are not there."""
     first, last = _bars(order.bars)
     tune = _find_tune(setup, order.number)
-    arrangement = _arrange(tune, setup)
-    yield f"{tune_identity(tune)}  {tune.title}"
-    yield _tempo_line(arrangement)
     try:
+        arrangement = _arrange(tune, setup, first, last)
+        yield f"{tune_identity(tune)}  {tune.title}"
+        yield _tempo_line(arrangement)
         if order.chords:
-            yield from explain_chords(arrangement.tune, first, last)
+            yield from _chord_lines(arrangement, setup, first, last)
         if order.drones:
-            yield from explain_drones(_all_drones(arrangement, setup))
+            yield from _drone_lines(arrangement, setup)
         if not (order.chords or order.drones):
             yield from _fingering_lines(arrangement, first, last)
     except ValueError as error:
@@ -86,22 +85,23 @@ def _find_tune(setup: Setup, number: str | None) -> Tune:
     raise SettingError(what, f"give --tune, one of {known}", SourcePlace(str(setup.folder)))
 
 
-def _arrange(tune: Tune, setup: Setup) -> Arrangement:
+def _arrange(tune: Tune, setup: Setup, first: int, last: int) -> Arrangement:
+    """The arrangement that the book prints, with other ways through the bars."""
     prepared, _ = prepare_tune(tune, setup)
-    return arrange(
+    return arrange_prepared(
         prepared,
-        setup.instrument,
-        setup.hand,
-        setup.edition.limits,
-        choice=setup.book.choice(tune_identity(tune)),
-        drones=setup.edition.drones,
-        chords="none",
+        setup,
         alternatives=NOTE_ALTERNATIVES,
+        other_ways=OTHER_WAYS - 1,
+        bars=bar_range(prepared, first, last),
     )
 
 
-def _all_drones(arrangement: Arrangement, setup: Setup) -> tuple[DroneCandidate, ...]:
-    """The best drones, whether one is pinned or not, each solved."""
+def _drone_lines(arrangement: Arrangement, setup: Setup) -> Iterator[str]:
+    if setup.edition.drones == "none" or not arrangement.limits.allows_drone:
+        yield "this edition has no drones"
+        return
+    # The book weighs only the most promising ones; here all of them are solved.
     ranked = rank_drones(
         arrangement.tune,
         arrangement.instrument,
@@ -111,7 +111,20 @@ def _all_drones(arrangement: Arrangement, setup: Setup) -> tuple[DroneCandidate,
         drones=setup.edition.drones,
         tried=None,
     )
-    return ranked[:DRONES_SHOWN]
+    held = {(span.stop.string_index, span.stop.key) for span in arrangement.drone}
+    shown = [
+        one
+        for rank, one in enumerate(ranked)
+        if rank < DRONES_SHOWN or (one.stop.string_index, one.stop.key) in held
+    ]
+    yield from explain_drones(arrangement, shown, is_pinned=not arrangement.drone_candidates)
+
+
+def _chord_lines(arrangement: Arrangement, setup: Setup, first: int, last: int) -> Iterator[str]:
+    if setup.edition.chords == "none":
+        yield "this edition has no chords"
+        return
+    yield from explain_chords(arrangement.tune, arrangement.chords, first, last)
 
 
 def _tempo_line(arrangement: Arrangement) -> str:
@@ -126,19 +139,6 @@ def _tempo_line(arrangement: Arrangement) -> str:
 
 def _fingering_lines(arrangement: Arrangement, first: int, last: int) -> Iterator[str]:
     yield from reasons_as_text(explain_bars(arrangement, first, last))
-    ways = k_best_fingerings(
-        arrangement.tune,
-        arrangement.instrument,
-        arrangement.hand,
-        arrangement.limits,
-        whole_notes_per_second=arrangement.whole_notes_per_second,
-        drone=[
-            DroneDemand(span.onset, span.duration, span.stop.string_index, span.stop.key)
-            for span in arrangement.drone
-        ],
-        count=OTHER_WAYS,
-        bars=bar_range(arrangement, first, last),
-    )
-    if len(ways) > 1:
+    if arrangement.other_ways:
         yield "other ways through these bars, with what they cost more:"
-        yield from other_ways_as_text(ways, arrangement)
+        yield from other_ways_as_text(arrangement)

@@ -32,13 +32,16 @@ def arrange(
     shapes: bool = False,
     accompaniment: bool = False,
     alternatives: int = 0,
+    other_ways: int = 0,
+    bars: tuple[int, int] | None = None,
 ) -> Arrangement:
     """Solve ``tune`` for this instrument and hand within ``limits``.
 
     ``drones`` is none, open, held or substitution; ``chords`` none, tune or all; ``shapes`` asks
     for a shape of each chord, ``accompaniment`` for a second staff in the tune type's rhythm,
-    ``alternatives`` for that many next best stops of each note; ``choice`` holds the book's
-    choices for this tune. Never raises for what a tune contains.
+    ``alternatives`` for that many next best stops of each note, ``other_ways`` for that many next
+    best fingerings, through ``bars`` (first and last bar index) where these are given; ``choice``
+    holds the book's choices for this tune. Never raises for what a tune contains.
     """
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
@@ -58,12 +61,15 @@ def arrange(
         whole_notes_per_second=speed,
         drone=drone.demands,
     )
-    fingering = fingered(tune, limits=limits, alternatives=alternatives)
+    wanted = functools.partial(
+        fingered, limits=limits, alternatives=alternatives, other_ways=other_ways, bars=bars
+    )
+    fingering = wanted(tune)
     beyond = bars_beyond(fingering.notes)
     if beyond:
         natural = fingered(tune)
         pinned = with_natural_fingers(tune, natural.notes, beyond, instrument)
-        fingering = fingered(pinned, limits=limits, alternatives=alternatives)
+        fingering = wanted(pinned)
         fingering = replace(fingering, notes=with_own_notes(fingering.notes, tune))
     spans = _chords(tune, chords)
     if shapes:
@@ -88,6 +94,7 @@ def arrange(
         difficulty=fingering.difficulty,
         bar_difficulties=fingering.bar_difficulties,
         messages=(*drone.messages, *fingering.messages),
+        other_ways=fingering.other_ways,
     )
 
 

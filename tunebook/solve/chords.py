@@ -212,12 +212,14 @@ def _span(
 
 
 def explain_chords(
-    tune: Tune, first_bar: int | None = None, last_bar: int | None = None
+    tune: Tune,
+    spans: Sequence[ChordSpan],
+    first_bar: int | None = None,
+    last_bar: int | None = None,
 ) -> tuple[str, ...]:
     """Lines of text: each printed bar number with its chords, how sure they are, and the others
     that were likely. Bars are given as printed; None means from the first, to the last."""
     lines = []
-    spans = choose_chords(tune)
     for span in spans:
         number = tune.bars[span.bar_index].number
         if (first_bar is not None and number < first_bar) or (

@@ -70,7 +70,8 @@ def rank_drones(
     drones: str = "held",
     tried: int | None = TRIED,
 ) -> tuple[DroneCandidate, ...]:
-    """Drones for the whole of ``tune``, the best first.
+    """Drones for the whole of ``tune``, the best first, those that may be taken unasked before the
+    others.
 
     ``drones`` is none, open, held or substitution. The ``tried`` most promising by consonance and
     a quick look at the strings are solved and listed; None solves them all. A candidate's
@@ -105,18 +106,7 @@ def choose_drone(
         return DroneSolution(pins.demands, (), pins.messages)
     phrases, scored = _scored(tune, instrument, hand, limits, whole_notes_per_second, drones, TRIED)
     candidates = tuple(one.candidate for one in scored)
-    return DroneSolution(_demands(tune, phrases, scored), candidates, pins.messages)
-
-
-def explain_drones(candidates: Sequence[DroneCandidate]) -> tuple[str, ...]:
-    """One line a candidate: rank, label, score and reason."""
-    if not candidates:
-        return ("no drone goes with this tune on this instrument",)
-    return tuple(
-        f"{rank}. {one.label}: score {one.score:.1f}, consonance {one.consonance:.2f}, "
-        f"adds {one.fingering_cost:.2f} a second to the fingering; {one.reason}"
-        for rank, one in enumerate(candidates, 1)
-    )
+    return DroneSolution(_demands(phrases, scored), candidates, pins.messages)
 
 
 def _limits_for(limits: Limits | None, drones: str) -> Limits:
@@ -153,7 +143,11 @@ def _scored(
             continue
         trial = try_drone(tune, phrases, instrument, hand, limits, speed, stop)
         found.append(_judge(tune, instrument, stop, trial, plain, whole, parts))
-    found.sort(key=lambda one: (-one.candidate.score, one.candidate.stop.key))
+    found.sort(
+        key=lambda one: (
+            bool(one.candidate.why_not), -one.candidate.score, one.candidate.stop.key,
+        )
+    )  # fmt: skip
     return phrases, found
 
 
@@ -219,23 +213,24 @@ def _judge(
     candidate = DroneCandidate(
         held, round(sweet, 4), round(added, 4), round(score, 4),
         drone_reason(stop, tune.key, trial.sounding), drone_label(held, instrument, tune.key),
+        _why_not(tune, stop, trial),
     )  # fmt: skip
     return _Scored(candidate, trial, by_phrase)
 
 
-def _demands(
-    tune: Tune, phrases: Sequence[Phrase], scored: Sequence[_Scored]
-) -> tuple[DroneDemand, ...]:
-    """The cheapest drones phrase by phrase, a change of drone priced, else one for the tune.
+def _why_not(tune: Tune, stop: Stop, trial: Trial) -> str:
+    """Why this drone is not taken unasked: only the keynote and its fifth are, any other drone is
+    the player's to pin."""
+    if (stop.midi - tune.key.tonic_class) % 12 not in (0, 7):
+        return "neither keynote nor fifth: held only where it is pinned"
+    if trial.sounding < LEAST_SOUNDING:
+        return "it would pause too often"
+    return ""
 
-    Only the keynote and its fifth are taken unasked; any other drone is the player's to pin.
-    """
-    usable = [
-        one
-        for one in scored
-        if one.trial.sounding >= LEAST_SOUNDING
-        and (one.candidate.stop.midi - tune.key.tonic_class) % 12 in (0, 7)
-    ]
+
+def _demands(phrases: Sequence[Phrase], scored: Sequence[_Scored]) -> tuple[DroneDemand, ...]:
+    """The cheapest drones phrase by phrase, a change of drone priced, else one for the tune."""
+    usable = [one for one in scored if not one.candidate.why_not]
     if not usable:
         return ()
     lengths = [float(phrase.end - phrase.onset) for phrase in phrases]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tunebook.model.arrangement import Arrangement, FingeredNote, Stop
-from tunebook.solve.fingering import Fingering
+from tunebook.model.tune import Tune
 from tunebook.solve.reasons import WAY_WORDS, stops_in_words, term_in_words
 
 SMALLEST_SHOWN_COST = 0.005
@@ -31,14 +31,14 @@ class NoteReason:
     beyond_limits: bool = False
 
 
-def bar_range(arrangement: Arrangement, first: int, last: int) -> tuple[int, int]:
+def bar_range(tune: Tune, first: int, last: int) -> tuple[int, int]:
     """Indices of the first and last written bar with numbers ``first`` to ``last``.
 
     Bars are numbered as a player counts them, a pickup is 0. Raises ValueError when there is none.
     """
-    inside = [bar.index for bar in arrangement.tune.bars if first <= bar.number <= last]
+    inside = [bar.index for bar in tune.bars if first <= bar.number <= last]
     if not inside:
-        numbers = [bar.number for bar in arrangement.tune.bars]
+        numbers = [bar.number for bar in tune.bars]
         raise ValueError(
             f"there are no bars {first} to {last}; the tune has bars {min(numbers)} to "
             f"{max(numbers)}"
@@ -52,7 +52,7 @@ def explain_bars(arrangement: Arrangement, first: int, last: int) -> tuple[NoteR
     Alternatives are given where the arrangement was solved with some. Raises ValueError when
     there are no such bars.
     """
-    start, end = bar_range(arrangement, first, last)
+    start, end = bar_range(arrangement.tune, first, last)
     return tuple(
         _reason(arrangement, note) for note in arrangement.notes if start <= note.bar_index <= end
     )
@@ -134,15 +134,12 @@ def _head(reason: NoteReason) -> str:
     return head + (f"  [{', '.join(notes)}]" if notes else "")
 
 
-def other_ways_as_text(fingerings: Sequence[Fingering], arrangement: Arrangement) -> list[str]:
-    """What the further fingerings of a passage change, one line for each difference."""
+def other_ways_as_text(arrangement: Arrangement) -> list[str]:
+    """What the arrangement's other ways change, one line for each difference."""
     lines: list[str] = []
-    if not fingerings:
-        return lines
-    best = fingerings[0]
-    for number, fingering in enumerate(fingerings[1:], start=2):
-        lines.append(f"way {number} ({fingering.cost - best.cost:+.2f}):")
-        for old, new in zip(best.notes, fingering.notes, strict=True):
+    for number, way in enumerate(arrangement.other_ways, start=2):
+        lines.append(f"way {number} ({_price(way.cost_more)}):")
+        for old, new in zip(arrangement.notes, way.notes, strict=True):
             if old.stops != new.stops and not new.is_continued:
                 lines.append("    " + _change(arrangement, old, new.stops))
     return lines

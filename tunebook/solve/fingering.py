@@ -8,10 +8,10 @@ does not know is a player's taste: best for this cost is not the same as what a 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tunebook.errors import Message
-from tunebook.model.arrangement import BarDifficulty, DroneSpan, FingeredNote
+from tunebook.model.arrangement import BarDifficulty, DroneSpan, FingeredNote, OtherWay
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
@@ -47,6 +47,7 @@ class Fingering:
     messages: tuple[Message, ...] = ()
     is_exact: bool = True
     consistency_cost: float = 0.0
+    other_ways: tuple[OtherWay, ...] = ()
 
 
 def choose_fingering(
@@ -58,12 +59,16 @@ def choose_fingering(
     whole_notes_per_second: float,
     drone: Sequence[DroneDemand] = (),
     alternatives: int = 0,
+    other_ways: int = 0,
+    bars: tuple[int, int] | None = None,
     weights: Weights | None = None,
 ) -> Fingering:
     """The cheapest fingering of ``tune``.
 
     ``drone`` lists the drones to be held meanwhile. ``alternatives`` asks for that many next best
-    stops of each note, with what the whole tune would cost more. A note that cannot be played has
+    stops of each note, with what the whole tune would cost more; ``other_ways`` for that many next
+    best fingerings that a player would tell apart from it (see ``alternatives``), ``bars`` (first
+    and last bar index) for such as differ within these bars. A note that cannot be played has
     no stops and is reported. Never raises for what a tune contains.
     """
     tables = tables_for(instrument, hand, limits or Limits(), weights)
@@ -72,7 +77,15 @@ def choose_fingering(
         return Fingering(fingered_notes(problem, None), messages=problem.messages)
     best = cheapest_path(problem.layers)
     path = same_for_same(problem, best)
-    return finish(problem, path, alternatives, path.cost - best.cost)
+    chosen = finish(problem, path, alternatives, path.cost - best.cost)
+    if not other_ways:
+        return chosen
+    others = different_paths(problem, other_ways + 1, bars, path)[1:]
+    found = (finish(problem, other) for other in others)
+    return replace(
+        chosen,
+        other_ways=tuple(OtherWay(one.cost - chosen.cost, one.notes) for one in found),
+    )
 
 
 def k_best_fingerings(
