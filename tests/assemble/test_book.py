@@ -81,7 +81,7 @@ def test_a_page_that_begins_with_a_heading_bears_no_running_head(
     with pikepdf.open(tmp_path / "book.pdf") as document:
         pages = [page_of(document, name) for name in ("Contents", "Kvällsset", "Ängsvals")]
     tops = [text_of(tmp_path / "book.pdf", page + 1).split("\n")[0].split() for page in pages]
-    assert tops[:2] == [["iii"], ["1"]]
+    assert tops[:2] == [[roman(pages[0] + 1)], ["1"]]
     assert tops[2] in (["Other", "tunes", "3"], ["4", "Lerhults", "låtar"])
 
 
@@ -141,6 +141,59 @@ def test_front_matter_has_roman_labels_and_tunes_begin_on_a_right_hand_page_one(
         ]
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter", "a5"])
+@pytest.mark.parametrize("systems", [(4, 4, 4), (14, 2, 6), (4, 9, 17), (20, 11, 5)])
+def test_no_page_of_a_book_is_blank_and_right_hand_pages_have_odd_numbers(
+    tmp_path: Path, font_cache: Path, paper: str, systems: tuple[int, ...]
+) -> None:
+    tunes = [book_tune(tmp_path, at, f"Polska {at}", count) for at, count in enumerate(systems, 1)]
+    for number, sections in enumerate(
+        (
+            (BookSection("", tuple(tunes)),),
+            tuple(BookSection(f"Set {t.identity}", (t,), "", True) for t in tunes),
+        )
+    ):
+        made = replace(content(tmp_path, sections, paper=paper), font_cache=font_cache)
+        path = tmp_path / f"{number}.pdf"
+        report = assemble_book(made, path)
+        assert [
+            page for page in range(1, report.pages + 1) if not text_of(path, page).strip()
+        ] == []
+        with pikepdf.open(path) as document:
+            labels = [page.label for page in document.pages]
+        assert [at % 2 for at, label in enumerate(labels, 1) if label.isdigit()] == [
+            int(label) % 2 for label in labels if label.isdigit()
+        ]
+
+
+def test_a_book_of_one_tune_of_two_pages_is_played_without_a_turn(
+    tmp_path: Path, font_cache: Path
+) -> None:
+    section = BookSection("", (book_tune(tmp_path, 1, "Long polska", 14),))
+    book = replace(content(tmp_path, (section,)), font_cache=font_cache)
+    report = assemble_book(book, tmp_path / "book.pdf")
+    assert report.turned_tunes == ()
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        first = page_of(document, "Long polska")
+        assert first % 2 == 1
+        assert document.pages[first].label == "2"
+
+
+def test_a_heading_of_a_set_gives_way_rather_than_tear_its_first_tune(
+    tmp_path: Path, font_cache: Path
+) -> None:
+    """Five tunes make a heading with four changes, and the first tune fills most of a page."""
+    tunes = tuple(book_tune(tmp_path, at, f"Polska {at}", 4) for at in range(1, 6))
+    section = BookSection("A long evening", tunes, "", True)
+    book = replace(content(tmp_path, (section,), paper="a5"), font_cache=font_cache)
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        page = page_of(document, "A long evening")
+        assert page_of(document, "Polska 1") == page
+    text = text_of(tmp_path / "book.pdf", page + 1)
+    assert "Polska 5" in text and "system 4" in text
+
+
 def test_title_author_and_language_are_in_the_document(book: BookContent, tmp_path: Path) -> None:
     assemble_book(book, tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
@@ -169,7 +222,10 @@ def test_cautions_about_hands_and_eyes_stand_before_the_tunes(
     book: BookContent, tmp_path: Path
 ) -> None:
     assemble_book(book, tmp_path / "book.pdf")
-    text = text_of(tmp_path / "book.pdf", 2)
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        page = page_of(document, "Before you play")
+        assert page < page_of(document, "Contents") < page_of(document, "Kvällsset")
+    text = text_of(tmp_path / "book.pdf", page + 1)
     assert "Before you play" in text
     for word in ("Warm up", "Rest", "Stop at once", "doctor", "teacher", "eyes"):
         assert word in text

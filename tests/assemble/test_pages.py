@@ -4,13 +4,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from math import inf
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tunebook.assemble import pages
-from tunebook.assemble.pages import PageFill, Unit, choose_breaks, cost_of_breaks, turned_units
+from tunebook.assemble.pages import (
+    PageFill,
+    Unit,
+    best_breaks,
+    choose_breaks,
+    cost_of_breaks,
+    turned_units,
+)
 
 HEIGHT = 760.0
 
@@ -34,22 +42,19 @@ def shown(units: list[Unit], fills: tuple[PageFill, ...]) -> list[list[str]]:
 
 
 def enumerated_cost(units: list[Unit], height_pt: float) -> float:
-    """Least cost over every way to fill pages, blank pages included, by plain recursion."""
+    """Least cost over every way to fill pages, by plain recursion."""
 
     @cache
-    def rest(unit: int, part: int, side: int, may_blank: bool) -> float:
+    def rest(unit: int, part: int, side: int) -> float:
         if unit == len(units):
             return 0.0
-        costs = [
+        return min(
             pages._page_cost(units, fill, state, height_pt, side)
-            + rest(state[0], state[1], 1 - side, True)
+            + rest(state[0], state[1], 1 - side)
             for fill, state in pages._fills(units, height_pt, unit, part)
-        ]
-        if may_blank and part == 0:
-            costs.append(pages.PAGE_COST + pages.BLANK_COST + rest(unit, part, 1 - side, False))
-        return min(costs)
+        )
 
-    return rest(0, 0, 0, True)
+    return rest(0, 0, 0)
 
 
 @settings(max_examples=60, deadline=None)
@@ -122,11 +127,82 @@ def test_a_tune_of_two_pages_lies_on_a_spread() -> None:
     assert fills[1].slices[0].unit == 1 and turned_units(units, fills) == ()
 
 
-def test_a_page_stays_blank_rather_than_turn_within_a_tune() -> None:
-    units = [tune("long", 14)]
+def test_a_tune_is_torn_over_facing_pages_rather_than_leave_a_page_blank() -> None:
+    units = [tune("a", 2), tune("b", 6), tune("long", 14)]
+    units[0] = replace(units[0], parts_pt=(400.0, 200.0))
     fills = choose_breaks(units, HEIGHT)
-    assert shown(units, fills)[0] == []
+    assert shown(units, fills) == [
+        ["a"],
+        ["b[0:3]"],
+        ["b[3:6]"],
+        ["long[0:8]"],
+        ["long[8:14]"],
+    ]
     assert turned_units(units, fills) == ()
+
+
+def test_tunes_begin_on_the_side_where_no_leaf_is_turned_within_one() -> None:
+    units = [tune("long", 14)]
+    breaks = best_breaks(units, HEIGHT, (0.0, 0.5))
+    assert (breaks.side, len(breaks.fills)) == (1, 2)
+    assert turned_units(units, breaks.fills, breaks.side) == ()
+    short = best_breaks([tune("a", 4), tune("b", 3)], HEIGHT, (0.0, 0.5))
+    assert short.side == 0
+    assert best_breaks(units, HEIGHT, (0.0, inf)).side == 0
+
+
+UNITS = st.lists(
+    st.tuples(
+        st.lists(st.floats(60.0, 420.0), min_size=1, max_size=6),
+        st.floats(40.0, 700.0),
+        st.booleans(),
+        st.booleans(),
+    ),
+    min_size=1,
+    max_size=7,
+)
+
+
+def sets_of(drawn: list[tuple[list[float], float, bool, bool]]) -> list[Unit]:
+    """Tunes with parts of the drawn heights; before some of them the heading of a set."""
+    units: list[Unit] = []
+    for number, (parts, heading_pt, has_heading, is_kept) in enumerate(drawn):
+        more = {"group": number, "is_kept_together": is_kept}
+        if has_heading:
+            heading = Unit(f"set {number}", (heading_pt,), 11.0, is_opener=True, **more)
+            units.append(replace(heading, begins_page=is_kept))
+        units.append(Unit(str(number), tuple(parts), 11.0, 6.0, 15.0, **more))
+    return units
+
+
+@settings(max_examples=150, deadline=None)
+@given(UNITS, st.integers(0, 1))
+def test_no_heading_stands_alone_and_no_page_is_blank(
+    drawn: list[tuple[list[float], float, bool, bool]], side: int
+) -> None:
+    units = sets_of(drawn)
+    for fill in choose_breaks(units, HEIGHT, side):
+        assert fill.slices
+        last = fill.slices[-1].unit
+        if units[last].is_opener:
+            below = units[last + 1]
+            assert len(fill.slices) == 1
+            assert units[last].parts_pt[0] + below.gap_pt + below.parts_pt[0] > HEIGHT
+
+
+@settings(max_examples=60, deadline=None)
+@given(UNITS)
+def test_every_part_stands_once_and_in_order_whatever_the_heights(
+    drawn: list[tuple[list[float], float, bool, bool]],
+) -> None:
+    units = sets_of(drawn)
+    seen = [
+        (one.unit, part)
+        for fill in choose_breaks(units, HEIGHT)
+        for one in fill.slices
+        for part in range(one.first, one.last)
+    ]
+    assert seen == [(at, part) for at, one in enumerate(units) for part in range(len(one.parts_pt))]
 
 
 def test_no_system_is_left_alone_on_a_page() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from tunebook.assemble.chord_page import chord_pages
-from tunebook.assemble.colophon import colophon_pages
 from tunebook.assemble.content import BookContent
 from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page
@@ -14,12 +13,12 @@ from tunebook.assemble.source_pages import source_pages
 
 
 def back_matter(content: BookContent, design: Design) -> list[Page]:
-    """Return the pages after the tunes: practice, chords, ladder, indexes, sources, colophon."""
+    """Return the pages after the tunes, but for the colophon: practice, chords, ladder, indexes,
+    sources."""
     return [
         *practice_pages(content, design),
         *chord_pages(content, design),
         *ladder_pages(content, design),
         *index_pages(content, design),
         *source_pages(content, design),
-        *colophon_pages(content, design),
     ]

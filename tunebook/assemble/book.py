@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from io import BytesIO
+from math import inf
 from pathlib import Path
 from typing import Any
 
 from tunebook.assemble.back_matter import back_matter
 from tunebook.assemble.booklet import booklet_path, impose_booklet
+from tunebook.assemble.colophon import colophon_pages
 from tunebook.assemble.content import BookContent, BookReport
 from tunebook.assemble.design import Design
-from tunebook.assemble.flow import BLANK_PAGE, Page
+from tunebook.assemble.flow import Page
 from tunebook.assemble.font_files import ROLES
 from tunebook.assemble.fonts import Fonts, load_fonts
 from tunebook.assemble.front_matter import front_matter
@@ -22,17 +24,24 @@ from tunebook.assemble.paper import page_format
 from tunebook.assemble.placing import place_systems
 from tunebook.assemble.sheet import PageReference, PlacedSystem, Sheet
 from tunebook.assemble.signs import foot_line
-from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes
+from tunebook.assemble.tune_pages import Body, in_best_order, lay_out_tunes
 from tunebook.files import FilesRead, write_whole
+
+# What it costs (in pages, our judgement) that the tunes begin on a left-hand page, and that the
+# colophon stands behind the title page instead of at the end.
+_LEFT_COST = 1.0
+_IMPRINT_COST = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class _Numbered:
-    """All pages with their labels; ``body_start`` is the number of pages of front matter."""
+    """All pages with their labels; ``body_start`` is the number of pages of front matter, and
+    ``first_number`` that of the first page after it."""
 
     pages: tuple[Page, ...]
     labels: tuple[str, ...]
     body_start: int
+    first_number: int
 
 
 def get_ready(font_cache: Path | None, language: str) -> Fonts:
@@ -66,10 +75,7 @@ def assemble_book(
     design = Design(page_format(content.paper), fonts, words)
     if content.book.may_reorder:
         content = in_best_order(content, design)
-    body = lay_out_tunes(content, design, foot_line(content, design))
-    back = back_matter(content, design)
-    front = front_matter(content, design, back)
-    numbered = _number(front, body.pages, back)
+    body, numbered = _laid_out(content, design)
     document = _document(content, design, numbered)
     data = _saved(document)
     write_whole(output, data, read=read)
@@ -89,14 +95,33 @@ def assemble_book(
     )
 
 
+def _laid_out(content: BookContent, design: Design) -> tuple[Body, _Numbered]:
+    """All pages, none of them blank: where the tunes had better begin on the other side, the
+    colophon goes behind the title page."""
+    back = back_matter(content, design)
+    colophon = colophon_pages(content, design)
+    ways = {
+        len(front) % 2: (cost, front, pages)
+        for cost, front, pages in (
+            (_IMPRINT_COST, front_matter(content, design, back, colophon), back),
+            (0.0, front_matter(content, design, [*back, *colophon]), [*back, *colophon]),
+        )
+    }
+    costs = [ways[side][0] if side in ways else inf for side in (0, 1)]
+    foot = foot_line(content, design)
+    body = lay_out_tunes(content, design, foot, (costs[0], costs[1] + _LEFT_COST))
+    _, front, back = ways[body.side]
+    return body, _number(front, body.pages, back)
+
+
 def _number(front: Sequence[Page], body: Sequence[Page], back: Sequence[Page]) -> _Numbered:
-    """Roman numbers for the front matter, arabic ones from the first page of the tunes, which is
-    a right-hand page."""
-    filled = [*front, *([BLANK_PAGE] if len(front) % 2 else [])]
+    """Roman numbers for the front matter, arabic ones from the first page of the tunes; right-hand
+    pages have odd ones, so those begin with 2 on a left-hand page."""
     rest = [*body, *back]
-    labels = [roman(number) for number in range(1, len(filled) + 1)]
-    labels += [str(number) for number in range(1, len(rest) + 1)]
-    return _Numbered((*filled, *rest), tuple(labels), len(filled))
+    first = 1 + len(front) % 2
+    labels = [roman(number) for number in range(1, len(front) + 1)]
+    labels += [str(number) for number in range(first, first + len(rest))]
+    return _Numbered((*front, *rest), tuple(labels), len(front), first)
 
 
 def roman(number: int) -> str:
@@ -153,7 +178,7 @@ def _describe(document: Any, content: BookContent, numbered: _Numbered) -> None:
 
     root = document.Root
     labels = [0, pikepdf.Dictionary(S=pikepdf.Name.r)]
-    labels += [numbered.body_start, pikepdf.Dictionary(S=pikepdf.Name.D)]
+    labels += [numbered.body_start, pikepdf.Dictionary(S=pikepdf.Name.D, St=numbered.first_number)]
     root.PageLabels = pikepdf.Dictionary(Nums=pikepdf.Array(labels))
     root.Lang = pikepdf.String(content.book.language)
     root.PageMode = pikepdf.Name.UseOutlines

@@ -39,9 +39,6 @@ class Page:
             one.item.draw(sheet, one.left_pt, one.top_pt)
 
 
-BLANK_PAGE = Page(has_furniture=False)
-
-
 @dataclass(frozen=True, slots=True)
 class Stream:
     """Blocks that are set one below the other in ``columns`` columns, and balanced in the end.

@@ -32,15 +32,18 @@ _LEAST_BY_TITLE = 3
 _LEADING = 1.42
 
 
-def front_matter(content: BookContent, design: Design, back: Sequence[Page]) -> list[Page]:
-    """Return the pages before the tunes. ``back`` are those after them, for the contents."""
-    pages = [_title_page(content, design)]
+def front_matter(
+    content: BookContent, design: Design, back: Sequence[Page], imprint: Sequence[Page] = ()
+) -> list[Page]:
+    """Return the pages before the tunes. ``back`` are those after them, for the contents;
+    ``imprint`` is set behind the title page."""
+    pages = [_title_page(content, design), *imprint]
     pages += _cautions_pages(design)
     signs = signs_pages(content, design)
     instrument = instrument_pages(content.instrument, design)
     report = retune_pages(content.retuning, design) if content.retuning is not None else []
     rest = [*signs, *instrument, *report]
-    pages += _contents_pages(content, design, rest, back)
+    pages += _contents_pages(content, design, [*imprint, *rest], back)
     return [*pages, *rest]
 
 

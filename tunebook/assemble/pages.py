@@ -6,14 +6,15 @@ cheapest path is found by dynamic programming over all states, as is usual for b
 pages (after the paragraph method of Knuth & Plass 1981, "Breaking paragraphs into lines",
 Software: Practice and Experience 11), so the result is the best possible for the costs below.
 
-Sides: page 0 of the body is a right-hand page, so pages with even index are right-hand ones, and
-the leaf is turned after them.
+Sides: 0 is a right-hand page, after which the leaf is turned, 1 a left-hand one. No page is left
+blank: a tune goes on on the facing page instead, or the first page lies on the other side.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 # Costs in pages (our judgement). A page more costs 1; the share of a page left free is squared,
 # so that one half-empty page is dearer than two that are a quarter empty.
@@ -28,12 +29,8 @@ TURN_COST = 6.0
 LONE_SYSTEM_COST = 4.0
 # The leaf is turned between two tunes of a set that is to be kept together.
 SET_TURN_COST = 0.5
-# A heading that stands at the foot of a page with music, its tune following overleaf.
-STRANDED_COST = 3.0
 # More than fits: only when a single part is higher than the page.
 OVERFULL_COST = 100.0
-# A page left blank among the tunes, over and above the page: only to save a turn within a tune.
-BLANK_COST = 2.5
 # Something of another set before or after on the pages of a set that is kept together.
 SHARED_COST = 0.4
 
@@ -71,10 +68,19 @@ class Slice:
 
 @dataclass(frozen=True, slots=True)
 class PageFill:
-    """What one page holds; empty for a blank page. ``used_pt`` is the least height of it all."""
+    """What one page holds, never nothing. ``used_pt`` is the least height of it all."""
 
     slices: tuple[Slice, ...]
     used_pt: float
+
+
+@dataclass(frozen=True, slots=True)
+class Breaks:
+    """The pages, the side on which the first lies, and what they cost."""
+
+    fills: tuple[PageFill, ...]
+    side: int
+    cost: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,19 +93,31 @@ class _Choice:
 def choose_breaks(units: Sequence[Unit], height_pt: float, side: int = 0) -> tuple[PageFill, ...]:
     """Return the cheapest pages for ``units`` in their order on pages of ``height_pt`` points; the
     first lies on ``side`` (0 right-hand, 1 left-hand)."""
+    return best_breaks(units, height_pt, _only(side)).fills
+
+
+def cost_of_breaks(units: Sequence[Unit], height_pt: float, side: int = 0) -> float:
+    """Return the cost of the pages that ``choose_breaks`` returns."""
+    return best_breaks(units, height_pt, _only(side)).cost
+
+
+def best_breaks(units: Sequence[Unit], height_pt: float, side_costs: tuple[float, float]) -> Breaks:
+    """Return the cheapest pages when beginning on either side costs ``side_costs`` (inf: may not
+    be)."""
     best = _all_choices(units, height_pt)
+    costs = [cost + (best[0, 0, at].cost if units else 0.0) for at, cost in enumerate(side_costs)]
+    first = side = 0 if costs[0] <= costs[1] else 1
     pages = []
     state = (0, 0)
     while state[0] < len(units):
         choice = best[state[0], state[1], side]
         pages.append(choice.fill)
         state, side = choice.state, 1 - side
-    return tuple(pages)
+    return Breaks(tuple(pages), first, costs[first])
 
 
-def cost_of_breaks(units: Sequence[Unit], height_pt: float, side: int = 0) -> float:
-    """Return the cost of the pages that ``choose_breaks`` returns."""
-    return _all_choices(units, height_pt)[0, 0, side].cost if units else 0.0
+def _only(side: int) -> tuple[float, float]:
+    return (inf, 0.0) if side else (0.0, inf)
 
 
 def _all_choices(units: Sequence[Unit], height_pt: float) -> dict[tuple[int, int, int], _Choice]:
@@ -109,8 +127,6 @@ def _all_choices(units: Sequence[Unit], height_pt: float) -> dict[tuple[int, int
         for part in range(len(units[unit].parts_pt) - 1, -1, -1):
             for side in (0, 1):
                 best[unit, part, side] = _cheapest(units, height_pt, unit, part, side, best)
-            for side in (0, 1):
-                _consider_blank(best, unit, part, side)
     return best
 
 
@@ -133,22 +149,26 @@ def _cheapest(
     return found
 
 
-def _consider_blank(
-    best: dict[tuple[int, int, int], _Choice], unit: int, part: int, side: int
-) -> None:
-    """A page left blank, so that what follows lies on the other side."""
-    if part > 0:
-        return
-    other = best[unit, part, 1 - side]
-    cost = PAGE_COST + BLANK_COST + other.cost
-    if other.fill.slices and cost < best[unit, part, side].cost - 1e-9:
-        best[unit, part, side] = _Choice(cost, PageFill((), 0.0), (unit, part))
-
-
 def _fills(
     units: Sequence[Unit], height_pt: float, unit: int, part: int
 ) -> list[tuple[PageFill, tuple[int, int]]]:
-    """Everything that one page which begins with ``part`` of ``unit`` may hold."""
+    """Everything that one page which begins with ``part`` of ``unit`` may hold.
+
+    A set's heading never ends a page, unless not even the first part of the set's first tune
+    would go below it on a page of their own."""
+    fills = _all_fills(units, height_pt, unit, part)
+    kept = [
+        (fill, state)
+        for fill, state in fills
+        if state[0] == len(units) or not units[fill.slices[-1].unit].is_opener
+    ]
+    return kept or fills
+
+
+def _all_fills(
+    units: Sequence[Unit], height_pt: float, unit: int, part: int
+) -> list[tuple[PageFill, tuple[int, int]]]:
+    """What :func:`_fills` chooses from, headings at the foot of the page among it."""
     fills: list[tuple[PageFill, tuple[int, int]]] = []
     slices: list[Slice] = []
     used = units[unit].continued_pt if part else 0.0
@@ -211,10 +231,6 @@ def _break_cost(
             return TURN_COST
         return SPLIT_COST if sum(units[unit].parts_pt) <= height_pt else 0.0
     last = units[fill.slices[-1].unit]
-    if last.is_opener:
-        # A heading alone on the left-hand page faces its tunes; else the leaf is turned after it.
-        alone = 0.25 if is_turned else 0.0
-        return alone if len(fill.slices) == 1 else STRANDED_COST
     together = last.is_kept_together and last.group == units[unit].group
     return SET_TURN_COST if together and is_turned else 0.0
 
@@ -229,12 +245,13 @@ def _sharing_cost(units: Sequence[Unit], fill: PageFill) -> float:
     )
 
 
-def turned_units(units: Sequence[Unit], pages: Sequence[PageFill]) -> tuple[int, ...]:
-    """Indices of the units that go on over a page turn."""
+def turned_units(
+    units: Sequence[Unit], pages: Sequence[PageFill], side: int = 0
+) -> tuple[int, ...]:
+    """Indices of the units that go on over a page turn; the first page lies on ``side``."""
     return tuple(
         fill.slices[-1].unit
         for index, fill in enumerate(pages)
-        if index % 2 == 0
-        and fill.slices
+        if (index + side) % 2 == 0
         and fill.slices[-1].last < len(units[fill.slices[-1].unit].parts_pt)
     )

@@ -20,8 +20,8 @@ from tunebook.assemble.sheet import GREY, Sheet
 from tunebook.model.arrangement import FingeredNote
 
 
-def set_heading(section: BookSection, design: Design) -> Block:
-    """The block that opens a set."""
+def set_heading(section: BookSection, design: Design, is_short: bool = False) -> Block:
+    """The block that opens a set; a short one is without the changes between the tunes."""
     size = design.size(22.0)
     width = design.width_pt
     blocks: list[Block] = [
@@ -43,7 +43,7 @@ def set_heading(section: BookSection, design: Design) -> Block:
         blocks += [text, Space(design.size(6.0))]
     for index, tune in enumerate(section.tunes):
         blocks.append(_tune_line(index + 1, tune, design))
-        if index + 1 < len(section.tunes):
+        if index + 1 < len(section.tunes) and not is_short:
             blocks.append(_change_line(section, index, design))
     blocks.append(Space(design.size(6.0)))
     return Stack(tuple(blocks))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 from tunebook.assemble.anchors import set_anchor, tune_anchor
 from tunebook.assemble.blocks import Block, Flowed, Music, Stack
@@ -11,7 +12,15 @@ from tunebook.assemble.content import BookContent, BookSection, BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.engraved import EngravedSystem
 from tunebook.assemble.flow import Page, Placed
-from tunebook.assemble.pages import PageFill, Slice, Unit, choose_breaks, turned_units
+from tunebook.assemble.pages import (
+    Breaks,
+    PageFill,
+    Slice,
+    Unit,
+    best_breaks,
+    choose_breaks,
+    turned_units,
+)
 from tunebook.assemble.paper import PageFormat
 from tunebook.assemble.set_heading import set_heading
 from tunebook.assemble.tune_blocks import continued_head, tune_head, tune_tail
@@ -32,6 +41,9 @@ _TUNE_GAP_MOST_PT = 48.0
 _OPENER_GAP_MOST_PT = 24.0
 # A gap between tunes takes this many shares of the space left, one between systems takes one.
 _TUNE_SHARES = 3.0
+# What it must save (in pages, our judgement) that a set's heading leaves out the changes between
+# its tunes: a page, or that the set's first tune is torn or turned below it.
+_SHORT_HEADING_COST = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,21 +61,56 @@ class _Piece:
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """The pages of tunes, and which tunes go on over a page turn."""
+    """The pages of tunes, which tunes go on over a page turn, and the side on which the first
+    page lies (0 right-hand, 1 left-hand)."""
 
     pages: tuple[Page, ...]
     turned_tunes: tuple[str, ...]
+    side: int = 0
 
 
-def lay_out_tunes(content: BookContent, design: Design, foot: str) -> Body:
-    """Return the body of the book: sets and tunes, exactly broken over pages."""
-    pieces = _pieces(content, design)
+def lay_out_tunes(
+    content: BookContent,
+    design: Design,
+    foot: str,
+    side_costs: tuple[float, float] = (0.0, inf),
+) -> Body:
+    """Return the body of the book: sets and tunes, exactly broken over pages. ``side_costs`` are
+    what it costs, in pages, that it begins on a right-hand or a left-hand page."""
+    pieces, breaks = _broken(_pieces(content, design), content, design, side_costs)
     units = [piece.unit for piece in pieces]
+    pages = tuple(_page(fill, pieces, design, foot) for fill in breaks.fills)
+    turned = turned_units(units, breaks.fills, breaks.side)
+    return Body(pages, tuple(pieces[index].title for index in turned), breaks.side)
+
+
+def _broken(
+    pieces: list[_Piece],
+    content: BookContent,
+    design: Design,
+    side_costs: tuple[float, float],
+) -> tuple[list[_Piece], Breaks]:
+    """The pieces on their pages, headings of sets made shorter where that saves much."""
     height_pt = _most_pt(design.page_format)
-    fills = choose_breaks(units, height_pt) if units else ()
-    pages = tuple(_page(fill, pieces, design, foot) for fill in fills)
-    turned = tuple(pieces[index].title for index in turned_units(units, fills))
-    return Body(pages, turned)
+    breaks = best_breaks([piece.unit for piece in pieces], height_pt, side_costs)
+    for at, piece in enumerate(pieces):
+        if not piece.unit.is_opener or _is_whole_below(at, pieces, breaks):
+            continue
+        short = _opener(piece.unit.group, content, design, is_short=True)
+        tried = [*pieces[:at], short, *pieces[at + 1 :]]
+        found = best_breaks([one.unit for one in tried], height_pt, side_costs)
+        if found.cost + _SHORT_HEADING_COST < breaks.cost:
+            pieces, breaks = tried, found
+    return pieces, breaks
+
+
+def _is_whole_below(at: int, pieces: Sequence[_Piece], breaks: Breaks) -> bool:
+    """Whether the tune after the heading ``at`` stands on the heading's page, all of it."""
+    parts = len(pieces[at + 1].unit.parts_pt)
+    return any(
+        Slice(at, 0, 1) in fill.slices and Slice(at + 1, 0, parts) in fill.slices
+        for fill in breaks.fills
+    )
 
 
 def _most_pt(page_format: PageFormat) -> float:
@@ -94,14 +141,15 @@ def _pieces(content: BookContent, design: Design) -> list[_Piece]:
     has_sets = any(section.title for section in content.sections)
     for index, section in enumerate(content.sections):
         if section.title:
-            pieces.append(_opener(section, index, content, design))
+            pieces.append(_opener(index, content, design))
         for tune in section.tunes:
             pieces.append(_tune_piece(tune, section, index, content, design, has_sets))
     return pieces
 
 
-def _opener(section: BookSection, index: int, content: BookContent, design: Design) -> _Piece:
-    block = set_heading(section, design)
+def _opener(index: int, content: BookContent, design: Design, is_short: bool = False) -> _Piece:
+    section = content.sections[index]
+    block = set_heading(section, design, is_short)
     unit = Unit(
         set_anchor(index),
         (block.height_pt,),
@@ -160,8 +208,6 @@ def music_block(tune: BookTune, system: EngravedSystem, design: Design) -> Music
 
 
 def _page(fill: PageFill, pieces: Sequence[_Piece], design: Design, foot: str) -> Page:
-    if not fill.slices:
-        return Page(has_furniture=False)
     spare = design.page_format.text_height_pt - fill.used_pt
     system_gap, tune_gap = _spread(fill, design, spare)
     placed: list[Placed] = []
