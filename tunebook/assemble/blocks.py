@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Protocol
 
 from tunebook.assemble.engraved import EngravedPiece, EngravedSystem
 from tunebook.assemble.fonts import SERIF, Fonts
+from tunebook.assemble.measured_text import LEEWAY_PT, break_lines
 from tunebook.assemble.sheet import BLACK, GREY, HAIR_PT, Sheet
 
 # Size of the type above the base line, as a share of its size.
 ASCENT = 0.74
+ELLIPSIS = "…"
 
 
 class Block(Protocol):
@@ -214,36 +217,34 @@ def _leaders(sheet: Sheet, start_pt: float, stop_pt: float, base_pt: float, size
 
 def shortened(text: str, fonts: Fonts, role: str, size_pt: float, room_pt: float) -> str:
     """``text``, cut with an ellipsis where it would be wider than ``room_pt``."""
-    if fonts.width(text, role, size_pt) <= room_pt:
+    measured = fonts.measured(text, role, size_pt)
+    if measured.width_pt <= room_pt + LEEWAY_PT:
         return text
-    while text and fonts.width(text + "…", role, size_pt) > room_pt:
-        text = text[:-1]
-    return text.rstrip() + "…"
+    cut = measured.whole(0, measured.furthest(0, room_pt))
+    while cut > 0:
+        # The ellipsis may be kerned with the letter before it.
+        last = measured.text[cut - 1]
+        more = fonts.width(last + ELLIPSIS, role, size_pt) - fonts.width(last, role, size_pt)
+        if measured.reached[cut] + more <= room_pt + LEEWAY_PT:
+            break
+        cut = measured.whole(0, cut - 1)
+    return measured.text[:cut].rstrip() + ELLIPSIS
 
 
 def broken(text: str, fonts: Fonts, role: str, size_pt: float, width_pt: float) -> tuple[str, ...]:
     """Break ``text`` into lines no wider than ``width_pt`` (at spaces; a longer word is cut). No
     line begins with the dot that parts facts."""
-    lines: list[str] = []
-    line = ""
-    for word in text.replace(" · ", "\0· ").split():
-        word = word.replace("\0", " ")
-        longer = f"{line} {word}" if line else word
-        if fonts.width(longer, role, size_pt) <= width_pt:
-            line = longer
-            continue
-        if line:
-            lines.append(line)
-        while fonts.width(word, role, size_pt) > width_pt and len(word) > 1:
-            cut = len(word) - 1
-            while cut > 1 and fonts.width(word[:cut], role, size_pt) > width_pt:
-                cut -= 1
-            lines.append(word[:cut])
-            word = word[cut:]
-        line = word
-    if line:
-        lines.append(line)
-    return tuple(lines)
+    return breakable(text, fonts, role, size_pt)(width_pt)
+
+
+def breakable(
+    text: str, fonts: Fonts, role: str, size_pt: float
+) -> Callable[[float], tuple[str, ...]]:
+    """Measure ``text`` once; the function that is returned breaks it at any width in points."""
+    words = fonts.printed(text).replace(" · ", "\0· ").split()
+    ends = [end - 1 for end in accumulate(len(word) + 1 for word in words)]
+    measured = fonts.measured(" ".join(words).replace("\0", " "), role, size_pt)
+    return lambda width_pt: break_lines(measured, ends, width_pt)
 
 
 def paragraph(

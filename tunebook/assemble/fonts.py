@@ -8,8 +8,9 @@ import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from io import BytesIO
+from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from tunebook.assemble.font_files import (
     ROLES,
@@ -19,6 +20,7 @@ from tunebook.assemble.font_files import (
     text_kerning,
 )
 from tunebook.assemble.kerning import Kerning, kerned
+from tunebook.assemble.measured_text import MeasuredText, is_mark, measure
 from tunebook.assemble.symbol_font import DOT, HALF, SIXTEENTH, WHOLE
 from tunebook.errors import ProgramError
 
@@ -31,6 +33,22 @@ _KERNED_FROM_PT = 13.0
 _OPENING_QUOTE = re.compile(r'(?:(?<=\s)|(?<=[(\[])|^)"(?=\S)')
 _QUOTES = re.compile("[\"'`]")
 _OWN_SYMBOLS = (WHOLE, HALF, SIXTEENTH, DOT)
+# Short texts are printed over and over (page numbers, names); what is remembered has bounds.
+_LONGEST_KEPT = 300
+_MOST_KEPT = 5_000
+_MOST_GLYPHS = 50_000
+# More marks on one letter than a line of any language has (Unicode Standard Annex 15, section 13:
+# no more than 30 in text that is safe to be read in pieces).
+_MOST_MARKS = 30
+
+
+class Glyph(NamedTuple):
+    """What is printed for a letter: the letter, its font's name, its width in thousandths of the
+    type size."""
+
+    letter: str
+    font: str
+    width: float
 
 
 @dataclass(slots=True)
@@ -43,57 +61,90 @@ class Fonts:
     kerning: dict[str, Kerning] = field(default_factory=dict)
     opening_quote: str = "“"
     missing: set[str] = field(default_factory=set)
-    _choices: dict[tuple[str, str], Any] = field(default_factory=dict)
+    _glyphs: dict[tuple[str, str], Glyph] = field(default_factory=dict)
     _pieces: dict[tuple[str, str, float], list[tuple[str, str, float]]] = field(
         default_factory=dict
     )
 
+    def printed(self, text: str) -> str:
+        """``text`` with the letters and signs that are printed for it."""
+        return printable(text, self.opening_quote)
+
     def runs(self, text: str, role: str) -> list[tuple[str, str]]:
         """Cut ``text`` into (font name, text) runs, each printable by its font."""
-        runs: list[tuple[str, str]] = []
-        for letter in printable(text, self.opening_quote):
-            font = self._font_of(letter, role)
-            if font is None:
-                self.missing.add(letter)
-                letter, font = _UNKNOWN, self._font_of(_UNKNOWN, role)
-                if font is None:
-                    letter, font = "?", self.chains[role][0]()
-            if runs and runs[-1][0] == font.fontName:
-                runs[-1] = (font.fontName, runs[-1][1] + letter)
-            else:
-                runs.append((font.fontName, letter))
-        return runs
+        glyphs = self._glyphs_of(self.printed(text), role)
+        return [
+            (font, "".join(glyph.letter for glyph in run))
+            for font, run in groupby(glyphs, lambda glyph: glyph.font)
+        ]
 
     def width(self, text: str, role: str, size_pt: float) -> float:
         """Width of ``text`` in points, kerned where it is printed so."""
         return sum(width for _, _, width in self.pieces(text, role, size_pt))
 
+    def measured(self, text: str, role: str, size_pt: float) -> MeasuredText:
+        """How far each letter of ``text``, as printed, reaches."""
+        letters = self.printed(text)
+        glyphs = self._glyphs_of(letters, role)
+        unit = size_pt / 1000.0
+        pairs = self._pairs(role, size_pt)
+
+        def kerned_by(at: int) -> float:
+            left, right = glyphs[at - 1], glyphs[at]
+            if left.font != right.font:
+                return 0.0
+            return pairs.get(left.letter + right.letter, 0) * unit
+
+        widths = [glyph.width * unit for glyph in glyphs]
+        return measure(letters, widths, kerned_by if pairs else None)
+
     def pieces(self, text: str, role: str, size_pt: float) -> list[tuple[str, str, float]]:
         """(font name, text, advance in points) of all that is printed in one go. Text of the size
         of a title is cut where letters are kerned."""
         key = (text, role, size_pt)
-        if key not in self._pieces:
-            self._pieces[key] = self._measured(*key)
-        return self._pieces[key]
+        found = self._pieces.get(key)
+        if found is None:
+            found = self._cut(*key)
+            if len(text) <= _LONGEST_KEPT:
+                if len(self._pieces) >= _MOST_KEPT:
+                    self._pieces.clear()
+                self._pieces[key] = found
+        return found
 
-    def _measured(self, text: str, role: str, size_pt: float) -> list[tuple[str, str, float]]:
+    def _cut(self, text: str, role: str, size_pt: float) -> list[tuple[str, str, float]]:
         from reportlab.pdfbase.pdfmetrics import stringWidth
 
-        pairs = self.kerning.get(role, {}) if size_pt >= _KERNED_FROM_PT else {}
+        pairs = self._pairs(role, size_pt)
         return [
             (font, piece, stringWidth(piece, font, size_pt) + shift * size_pt / 1000.0)
             for font, run in self.runs(text, role)
             for piece, shift in (kerned(run, pairs) if pairs else [(run, 0)])
         ]
 
+    def _pairs(self, role: str, size_pt: float) -> Kerning:
+        return self.kerning.get(role, {}) if size_pt >= _KERNED_FROM_PT else {}
+
+    def _glyphs_of(self, letters: str, role: str) -> list[Glyph]:
+        """What is printed for each letter; those that no font has are noted down."""
+        known = self._glyphs
+        return [known.get((letter, role)) or self._look_up(letter, role) for letter in letters]
+
+    def _look_up(self, letter: str, role: str) -> Glyph:
+        shown, font = letter, self._font_of(letter, role)
+        if font is None:
+            self.missing.add(letter)
+            shown, font = _UNKNOWN, self._font_of(_UNKNOWN, role)
+            if font is None:
+                shown, font = "?", self.chains[role][0]()
+        found = Glyph(shown, font.fontName, font.stringWidth(shown, 1000.0))
+        if len(self._glyphs) >= _MOST_GLYPHS:
+            self._glyphs.clear()
+        self._glyphs[letter, role] = found
+        return found
+
     def _font_of(self, letter: str, role: str) -> Any:
-        key = (letter, role)
-        if key not in self._choices:
-            fonts = (font() for font in self.chains[role])
-            self._choices[key] = next(
-                (font for font in fonts if ord(letter) in font.face.charToGlyph), None
-            )
-        return self._choices[key]
+        fonts = (font() for font in self.chains[role])
+        return next((font for font in fonts if ord(letter) in font.face.charToGlyph), None)
 
 
 def printable(text: str, opening_quote: str = "“") -> str:
@@ -101,13 +152,26 @@ def printable(text: str, opening_quote: str = "“") -> str:
     marks of direction and line ends as spaces."""
     if text.isascii() and text.isprintable() and not _QUOTES.search(text):
         return text
-    composed = _OPENING_QUOTE.sub(opening_quote, unicodedata.normalize("NFC", text))
+    if not text.isascii():
+        text = unicodedata.normalize("NFC", _with_few_marks(text))
+    composed = _OPENING_QUOTE.sub(opening_quote, text)
     composed = composed.replace('"', "”").replace("'", "’").replace("`", "‘")
     return "".join(
         " " if unicodedata.category(letter) in ("Cc", "Zl", "Zp") else letter
         for letter in composed
         if letter in _OWN_SYMBOLS or unicodedata.category(letter) not in ("Cf", "Cs", "Co")
     )
+
+
+def _with_few_marks(text: str) -> str:
+    """Text without the marks beyond what a letter can carry; composing more takes for ever."""
+    kept: list[str] = []
+    marks = 0
+    for letter in text:
+        marks = marks + 1 if is_mark(letter) else 0
+        if marks <= _MOST_MARKS:
+            kept.append(letter)
+    return text if len(kept) == len(text) else "".join(kept)
 
 
 def load_fonts(cache_folder: Path | None = None, opening_quote: str = "“") -> Fonts:

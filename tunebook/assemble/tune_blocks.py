@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from tunebook.assemble.blocks import Beside, Block, Drawing, Lines, Space, Stack, broken, stacked
+from tunebook.assemble.blocks import (
+    Beside,
+    Block,
+    Drawing,
+    Lines,
+    Space,
+    Stack,
+    breakable,
+    broken,
+    shortened,
+    stacked,
+)
 from tunebook.assemble.content import BookTune
 from tunebook.assemble.design import Design
 from tunebook.assemble.fonts import BOLD, ITALIC, SERIF
@@ -39,12 +50,14 @@ def tune_head(tune: BookTune, design: Design) -> Block:
 def continued_head(tune: BookTune, design: Design) -> Block:
     """The short head where a tune goes on on another page."""
     size = design.size(9.5)
-    title = tune.arrangement.tune.title or tune.identity
+    text = f"({design.words.continued})"
+    room = design.width_pt - design.fonts.width(text, ITALIC, size) - 4
+    whole = tune.arrangement.tune.title or tune.identity
+    title = shortened(whole, design.fonts, BOLD, size, room)
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size
         wide = sheet.text(left_pt, base, title, BOLD, size)
-        text = f"({design.words.continued})"
         sheet.text(left_pt + wide + 4, base, text, ITALIC, size, grey=GREY)
 
     return Drawing(size * 1.2 + design.size(6.0), paint)
@@ -109,14 +122,12 @@ def _title_lines(title: str, source: str, design: Design) -> tuple[float, tuple[
 
 def _evenly_broken(title: str, design: Design, size: float, room: float) -> tuple[str, ...]:
     """Lines of about the same length, so that no single word stands on the last one."""
-    lines = broken(title, design.fonts, BOLD, size, room)
+    lines_at = breakable(title, design.fonts, BOLD, size)
+    count = len(lines_at(room))
     width = room
-    while width > room / 2:
-        narrower = broken(title, design.fonts, BOLD, size, width - 12)
-        if len(narrower) > len(lines):
-            break
+    while width > room / 2 and len(lines_at(width - 12)) <= count:
         width -= 12
-    return broken(title, design.fonts, BOLD, size, width)
+    return lines_at(width)
 
 
 def _title_block(lines: tuple[str, ...], source: str, size: float, design: Design) -> Block:

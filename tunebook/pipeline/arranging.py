@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 
-from tunebook.errors import Message, TunebookError
+from tunebook.errors import InputError, Message, TunebookError
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.tune import Tune
 from tunebook.pipeline.cores import map_on_cores
 from tunebook.pipeline.ordering import tune_identity
+from tunebook.pipeline.reading import reading_limits
 from tunebook.pipeline.setup import Setup
 from tunebook.read.choices import apply_choice
 from tunebook.read.grace_notes import without_grace_notes
@@ -48,15 +51,18 @@ def arrange_prepared(
     bars: tuple[int, int] | None = None,
 ) -> Arrangement:
     """Solve a tune that :func:`prepare_tune` gave: the one call for all that is printed, written or
-    explained. The last three ask for other ways besides and change nothing of the answer."""
+    explained. The last three ask for other ways besides and change nothing of the answer.
+
+    Raises InputError when the tune takes more steps than the settings allow even as it is written.
+    """
     from tunebook.solve.arrange import arrange
 
     edition = setup.edition
-    return arrange(
-        prepared,
-        setup.instrument,
-        setup.hand,
-        edition.limits,
+    solve = functools.partial(
+        arrange,
+        instrument=setup.instrument,
+        hand=setup.hand,
+        limits=edition.limits,
         choice=setup.book.choice(tune_identity(prepared)),
         drones=edition.drones,
         chords=edition.chords,
@@ -66,6 +72,7 @@ def arrange_prepared(
         other_ways=other_ways,
         bars=bars,
     )
+    return _solved_within(reading_limits(setup).solving_steps, solve, prepared)
 
 
 def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
@@ -81,6 +88,23 @@ def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
         what = f"{tune.title!r} could not be arranged ({type(error).__name__}: {error})"
         return _left_out(tune, what, "left out; please report it with the tune")
     return TuneOutcome(tune, arrangement, messages)
+
+
+def _solved_within(steps: int, solve: Callable[[Tune], Arrangement], tune: Tune) -> Arrangement:
+    """Solve ``tune`` in at most ``steps``, or else in as many as it is written, each bar played
+    once, which is said."""
+    from tunebook.solve.effort import OutOfStepsError, at_most
+
+    with suppress(OutOfStepsError), at_most(steps):
+        return solve(tune)
+    remedy = "write it shorter, or raise solving_steps under [reading]"
+    what = f"{tune.title!r} takes more than {steps} steps to solve"
+    with suppress(OutOfStepsError), at_most(steps):
+        found = solve(replace(tune, played=tuple(range(len(tune.bars)))))
+        what += "; it is solved as written, without its repeats"
+        message = Message(tune.place, "limit", what, remedy)
+        return replace(found, messages=(message, *found.messages))
+    raise InputError(what, f"left out; {remedy}")
 
 
 def _left_out(tune: Tune, what: str, remedy: str) -> TuneOutcome:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from tunebook.pipeline.arranging import (
 from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, unique_identities
-from tunebook.pipeline.reading import files_read, read_tunes
+from tunebook.pipeline.reading import files_read, read_tunes, reading_limits
 from tunebook.pipeline.setup import Setup
 from tunebook.read.profile import read_instrument
 from tunebook.solve.chord_names import says_chord
@@ -141,17 +142,21 @@ def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:
 def _key_scores(tune: Tune, setup: Setup, within: int) -> tuple[KeyScore, ...]:
     """The easiest transpositions within ``within`` semitones, the tune's own key always there."""
     from tunebook.solve.arrange import arrange
+    from tunebook.solve.effort import OutOfStepsError, at_most
 
     prepared, _ = prepare_tune(tune, setup)
     scores = []
-    for semitones in range(-within, within + 1) if within else ():
-        moved = transpose_tune(prepared, semitones)
-        moved = without_pins(moved) if semitones else moved
-        result = arrange(
-            moved, setup.instrument, setup.hand, setup.edition.limits, drones="none", chords="none"
-        )
-        if all(note.stops for note in result.notes):
-            scores.append(KeyScore(semitones, moved.key.tonic_name, result.difficulty))
+    # Of a tune too long to be tried in every key, those next to its own are compared.
+    with suppress(OutOfStepsError), at_most(reading_limits(setup).solving_steps):
+        for semitones in sorted(range(-within, within + 1), key=abs) if within else ():
+            moved = transpose_tune(prepared, semitones)
+            moved = without_pins(moved) if semitones else moved
+            result = arrange(
+                moved, setup.instrument, setup.hand, setup.edition.limits,
+                drones="none", chords="none",
+            )  # fmt: skip
+            if all(note.stops for note in result.notes):
+                scores.append(KeyScore(semitones, moved.key.tonic_name, result.difficulty))
     scores.sort(key=lambda one: (one.difficulty, abs(one.semitones), one.semitones))
     own = [one for one in scores[KEYS_SHOWN:] if one.semitones == 0]
     return tuple(scores[:KEYS_SHOWN] + own)

@@ -5,8 +5,10 @@ from __future__ import annotations
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Tune
+from tunebook.pipeline.reading import reading_limits
 from tunebook.pipeline.setup import Setup
 from tunebook.solve.arrange import arrange
+from tunebook.solve.effort import OutOfStepsError, at_most
 from tunebook.solve.transpose import transpose_tune, without_pins
 
 FARTHEST_SEMITONES = 7
@@ -61,7 +63,11 @@ def limit_note(arrangement: Arrangement, setup: Setup) -> str:
     words = _WORDS[setup.book.language]
     numbers = sorted({arrangement.tune.bars[index].number for index in beyond})
     text = words["beyond"].format(_ranges(numbers))
-    key = _easiest_key(arrangement.tune, setup)
+    try:
+        with at_most(reading_limits(setup).solving_steps):
+            key = _easiest_key(arrangement.tune, setup)
+    except OutOfStepsError:
+        return text  # too long to be tried in every key
     if key is None:
         return f"{text} {words['no_key']}"
     name, semitones = key

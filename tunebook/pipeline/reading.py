@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
 from tunebook.files import FilesRead
@@ -28,14 +29,25 @@ def files_read(setup: Setup, before: Setup | None = None) -> FilesRead:
 
 def read_tunes(setup: Setup) -> FolderReading:
     """Return the tunes and messages of the setup's folder. Raises InputError when it is gone."""
-    wishes: dict[str, Any] = dict(setup.book.reading)
-    voice, second = wishes.pop("voice", None), wishes.pop("second_voice", None)
-    wishes.pop("may_leave_folder", None)
+    voice, second = voices(setup)
     return read_folder(
         setup.folder,
         voice=voice,
         second_voice=second,
-        limits=ReadingLimits(**wishes),
+        limits=reading_limits(setup),
         may_leave=setup.may_leave_folder,
         read=setup.read,
     )
+
+
+def voices(setup: Setup) -> tuple[str | None, str | None]:
+    """The voice that is the melody and the second one, None where the settings name none."""
+    wishes: dict[str, Any] = dict(setup.book.reading)
+    return wishes.get("voice"), wishes.get("second_voice")
+
+
+def reading_limits(setup: Setup) -> ReadingLimits:
+    """The limits of reading and solving, as the settings have them."""
+    names = {one.name for one in fields(ReadingLimits)}
+    wishes: dict[str, Any] = dict(setup.book.reading)
+    return ReadingLimits(**{name: most for name, most in wishes.items() if name in names})

@@ -59,6 +59,12 @@ class BarReader(NoteReader):
 
     def _begin_ending(self, ending: str, start: int, text: str) -> None:
         passes = passes_of_ending(ending)
+        most = self.limits.ending_number
+        if any(number > most for number in passes):
+            what = f"endings are read up to number {most}"
+            remedy = "write the music out, or raise ending_number under [reading]"
+            self.say("limit", what, remedy, start, text)
+            passes = tuple(number for number in passes if number <= most)
         self.bars.open.ending = passes
         self.ties.begin_ending(passes)
 

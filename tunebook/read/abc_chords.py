@@ -12,6 +12,7 @@ from tunebook.read.abc_drafts import Attachments, NoteDraft
 from tunebook.read.abc_lengths import Ticks, read_ratio, scaled
 from tunebook.read.abc_pitches import PitchReader, read_note_text
 from tunebook.read.abc_tokens import tokens_of
+from tunebook.read.limits import ReadingLimits
 from tunebook.read.notices import Notices
 
 
@@ -24,15 +25,18 @@ class ChordReader:
         pitches: PitchReader,
         symbols: dict[str, str],
         notices: Notices,
+        limits: ReadingLimits,
         line: int,
         column_of: Callable[[int], int],
     ) -> None:
         self._sound = pitches
         self._symbols = symbols
         self._notices = notices
+        self._most = limits.chord_notes
         self._line = line
         self._column_of = column_of
         self._tones: list[list] = []
+        self._count = 0
         self._first: Ticks | None = None
         self.attached = Attachments()
         self.slurs_closed = 0
@@ -62,7 +66,7 @@ class ChordReader:
 
     def _token(self, kind: str, part: str, column: int) -> None:
         if kind == "note":
-            self._note(part)
+            self._note(part, column)
         elif kind == "rest":
             if self._first is None:
                 self._first = self._sound.length(*read_ratio(part[1:]))
@@ -89,7 +93,12 @@ class ChordReader:
                 length=len(part),
             )
 
-    def _note(self, part: str) -> None:
+    def _note(self, part: str, column: int) -> None:
+        self._count += 1
+        if self._count > self._most:
+            if self._count == self._most + 1:
+                self._say_cut(column)
+            return
         sign, step, octave, numerator, denominator = read_note_text(part)
         pitch, is_held = self._sound.sound(sign, step, octave)
         fingers = self.attached.fingers
@@ -98,3 +107,12 @@ class ChordReader:
         self._tones.append([pitch, sign is not None, False, is_held, pin])
         if self._first is None:
             self._first = self._sound.length(numerator, denominator)
+
+    def _say_cut(self, column: int) -> None:
+        self._notices.add(
+            "limit",
+            f"this chord has more than {self._most} tones; the others are not read",
+            "take some out, or raise chord_notes under [reading]",
+            line=self._line,
+            column=column,
+        )

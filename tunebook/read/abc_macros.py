@@ -106,7 +106,7 @@ class MacroWriter:
         self._notices.add(
             "limit",
             f"macros make this line more than {self._factor} times as long; the rest is left as is",
-            "shorten the macro, or raise the limit",
+            "shorten the macro, or raise macro_factor under [reading]",
             line=item.line,
             column=match.start() + 1,
             length=len(match.group()),

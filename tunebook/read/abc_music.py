@@ -24,6 +24,7 @@ from tunebook.read.abc_remarks import attach_remark
 from tunebook.read.abc_tokens import Token, tokens_of
 from tunebook.read.limits import ReadingLimits
 from tunebook.read.notices import Notices
+from tunebook.read.text_limits import TextLimits
 
 _MOST_VERSES = 40
 _MOST_MACRO_FIELDS = 20
@@ -40,6 +41,7 @@ class MusicReader(BarReader):
         self._following: list[Item] = []
         self._verse = 0
         self._macro_fields = 0
+        self.texts = TextLimits(limits, notices)
         self.macros = MacroWriter(header.macros, notices, limits) if header.macros else None
         self._handlers: dict[str, Callable[[str, int], None]] = {
             "note": self.read_note,
@@ -147,6 +149,7 @@ class MusicReader(BarReader):
             self.overlay.end()
         if self.overlay.is_open and letter in _OF_THE_NOTES:
             return
+        value = self.texts.cut(letter, value, self.line)
         if letter == "w":
             self._words(value)
         elif letter == "s":
@@ -232,9 +235,8 @@ class MusicReader(BarReader):
     # Words and signs at notes
 
     def _quoted(self, text: str, start: int) -> None:
-        attach_quoted(
-            self.attachments(), text[1:-1], self.notices, self.line, self.column_of(start)
-        )
+        words = self.texts.cut_words(text[1:-1], self.line)
+        attach_quoted(self.attachments(), words, self.notices, self.line, self.column_of(start))
 
     def _decoration(self, text: str, start: int) -> None:
         attach_decoration(

@@ -98,7 +98,9 @@ class NoteReader:
             self._place(draft)
 
     def read_chord(self, text: str, start: int) -> None:
-        reader = ChordReader(self.pitches, self.symbols, self.notices, self.line, self.column_of)
+        reader = ChordReader(
+            self.pitches, self.symbols, self.notices, self.limits, self.line, self.column_of
+        )
         draft = reader.read(text, start)
         inside = reader.attached
         attached = self.attachments()
@@ -121,7 +123,7 @@ class NoteReader:
         if self.count > self.limits.tune_notes:
             raise InputError(
                 f"the tune has more than {self.limits.tune_notes} notes",
-                "split it, or raise the limit",
+                "split it, or raise tune_notes under [reading]",
                 self.notices.place(self.line),
             )
         last = self.last
@@ -144,18 +146,32 @@ class NoteReader:
             self.of_line.append(draft)
         if self.bars.part:
             self.bars.close("", 0, self.line, draft.column)
+        elif len(self.bars.open.notes) >= self.limits.bar_notes:
+            self._divide_bar(draft)
         bar = self.bars.open
         if self.pitches.has_alteration:
             bar.has_alteration = True
         bar.notes.append(draft)
         self.last = draft
 
+    def _divide_bar(self, draft: NoteDraft) -> None:
+        """Go on in a new bar: no line is long enough for what stands without a bar sign."""
+        self.notices.add(
+            "limit",
+            f"this bar has more than {self.limits.bar_notes} notes and is divided here",
+            "write bar signs, or raise bar_notes under [reading]",
+            line=draft.line,
+            column=draft.column,
+            length=draft.end_column - draft.column,
+        )
+        self.bars.close("", 0, self.line, draft.column)
+
     def _cut(self, draft: NoteDraft) -> None:
         draft.written = self.longest
         self.notices.add(
             "limit",
             f"this note is longer than {self.limits.note_length} whole notes and is cut",
-            "check its length, or raise the limit",
+            "check its length, or raise note_length under [reading]",
             line=draft.line,
             column=draft.column,
             length=draft.end_column - draft.column,

@@ -19,6 +19,7 @@ from tunebook.read.diagnosis import diagnose_bars
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.notices import Notices
 from tunebook.read.repeats import played_order
+from tunebook.read.text_limits import TextLimits
 from tunebook.read.tune_text import TuneText, cut_into_tunes
 
 
@@ -36,7 +37,7 @@ def read_tune(
     sorted_lines = sort_lines(lines, notices)
     voices = voices_of(sorted_lines)
     chosen = _choose_voice(voices, voice, second_voice, notices)
-    header = _read_header(text, sorted_lines, notices)
+    header = _read_header(text, sorted_lines, notices, limits)
     if not header.has_key:
         raise InputError("the tune has no K: field", "add K: before its music", text.place)
     bars = _read_voice(sorted_lines, chosen, voices, header, notices, limits)
@@ -45,7 +46,7 @@ def read_tune(
     second: tuple[Bar, ...] = ()
     if second_voice is not None and second_voice != chosen and second_voice in voices:
         quiet = Notices(text.place.path, lines, text.first_line)
-        again = _read_header(text, sorted_lines, quiet)
+        again = _read_header(text, sorted_lines, quiet, limits)
         second = _read_voice(sorted_lines, second_voice, voices, again, notices, limits)
     diagnose_bars(bars, notices)
     played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
@@ -54,7 +55,9 @@ def read_tune(
     return _make_tune(text, header, bars, played, second, notices)
 
 
-def _read_header(text: TuneText, sorted_lines: SortedLines, notices: Notices) -> TuneHeader:
+def _read_header(
+    text: TuneText, sorted_lines: SortedLines, notices: Notices, limits: ReadingLimits
+) -> TuneHeader:
     """The tune's header, with the fields of the file header it does not have itself."""
     items = sorted_lines.header
     if text.header:
@@ -64,9 +67,9 @@ def _read_header(text: TuneText, sorted_lines: SortedLines, notices: Notices) ->
         for item in shared:
             item.line = -1
         items = [item for item in shared if item.letter not in own] + items
-    header = read_header(items, notices)
+    header = read_header(TextLimits(limits, notices).cut_items(items), notices)
     if text.title_above and not header.titles:
-        header.titles.append(text.title_above)
+        header.titles.append(text.title_above[: limits.name_letters])
     return header
 
 

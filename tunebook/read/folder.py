@@ -89,7 +89,11 @@ def iterate_tune_texts(
             if path.stat().st_size > limits.file_bytes:
                 what = f"the file is larger than {limits.file_bytes} bytes"
                 yield Message(
-                    SourcePlace(name), "limit", what, "split it, or raise the limit", is_fatal=True
+                    SourcePlace(name),
+                    "limit",
+                    what,
+                    "split it, or raise file_bytes under [reading]",
+                    is_fatal=True,
                 )
                 continue
             data = read_whole(path, read)

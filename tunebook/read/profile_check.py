@@ -17,6 +17,11 @@ TOP_KEYS = {
 }  # fmt: skip
 STRING_KEYS = {"keys", "row", "shift_mm", "places_mm", "name"}
 MOST_KEYS = 36
+# Letters of a name and of a note on where the figures come from.
+LONGEST_NAME = 100
+LONGEST_SOURCE = 2000
+MOST_TUNINGS = 100
+MOST_SYMPATHETIC = 40
 
 
 class _Profile:
@@ -54,6 +59,10 @@ def check_profile(data: dict, text: str, path: str) -> None:
     for key in ("name", "title", "tuning"):
         if not isinstance(data.get(key), str) or not data[key]:
             profile.fail(f"{key} is missing or no text", f'write {key} = "..."', key)
+        _check_length(profile, data[key], key, LONGEST_NAME)
+    if not isinstance(data.get("source", ""), str):
+        profile.fail("source is no text", 'write source = "..."', "source")
+    _check_length(profile, data.get("source", ""), "source", LONGEST_SOURCE)
     if data.get("kind") not in KINDS:
         profile.fail(f"kind is {data.get('kind')!r}", f"use one of {', '.join(KINDS)}", "kind")
     if data.get("clef", "treble") not in CLEFS:
@@ -63,6 +72,15 @@ def check_profile(data: dict, text: str, path: str) -> None:
     _check_strings(profile)
     _check_tunings(profile)
     _check_pitches(profile, data.get("sympathetic", []), "sympathetic")
+    if len(data.get("sympathetic", [])) > MOST_SYMPATHETIC:
+        remedy = f"name {MOST_SYMPATHETIC} at most"
+        profile.fail("there are too many sympathetic strings", remedy, "sympathetic")
+
+
+def _check_length(profile: _Profile, text: str, key: str, most: int, string: int = 0) -> None:
+    if len(text) > most:
+        where = f"string {string}: {key}" if string else key
+        profile.fail(f"{where} has more than {most} letters", "shorten it", key, string)
 
 
 def _check_number(
@@ -90,7 +108,10 @@ def _check_tunings(profile: _Profile) -> None:
     tunings = profile.data.get("tunings")
     if not isinstance(tunings, dict) or not tunings:
         profile.fail("[tunings] is missing", "list at least one tuning", "tunings")
+    if len(tunings) > MOST_TUNINGS:
+        profile.fail("there are too many tunings", f"name {MOST_TUNINGS} at most", "tunings")
     for name, pitches in tunings.items():
+        _check_length(profile, name, "tunings", LONGEST_NAME)
         _check_pitches(profile, pitches, name)
         if len(pitches) != len(profile.data["string"]):
             profile.fail(
@@ -120,6 +141,9 @@ def _check_strings(profile: _Profile) -> None:
         if isinstance(keys, bool) or not isinstance(keys, int) or not 0 <= keys <= MOST_KEYS:
             remedy = f"give a whole number from 0 to {MOST_KEYS}"
             profile.fail(f"string {number}: keys is {keys!r}", remedy, "keys", number)
+        if not isinstance(table.get("name", ""), str):
+            profile.fail(f"string {number}: name is no text", 'write name = "D"', "name", number)
+        _check_length(profile, table.get("name", ""), "name", LONGEST_NAME, number)
         if "row" in table:
             _check_number(profile, table, "row", 0.0, 8.0, number)
         if "shift_mm" in table:

@@ -71,7 +71,7 @@ def played_order(
         order = _with_jumps(sections, find_jumps(bars, say), most_bars)
     if len(order) > most_bars and bars:
         what = f"the repeats ask for more than {most_bars} bars; the rest is not played"
-        messages.append(Message(bars[0].place, "limit", what, "raise the limit"))
+        messages.append(Message(bars[0].place, "limit", what, "raise played_bars under [reading]"))
     return tuple(order[:most_bars]), tuple(messages)
 
 

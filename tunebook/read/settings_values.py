@@ -106,6 +106,12 @@ class ReadingTable(Table):
     note_length: int | None = Field(default=None, ge=1)
     macro_factor: int | None = Field(default=None, ge=1)
     played_bars: int | None = Field(default=None, ge=1)
+    bar_notes: int | None = Field(default=None, ge=1)
+    chord_notes: int | None = Field(default=None, ge=1)
+    ending_number: int | None = Field(default=None, ge=2)
+    name_letters: int | None = Field(default=None, ge=1)
+    text_letters: int | None = Field(default=None, ge=1)
+    solving_steps: int | None = Field(default=None, ge=1)
 
 
 class BookTable(Table):

@@ -26,6 +26,7 @@ _FOREIGN = re.compile(
     "^([" + "".join(sorted(set(ascii_letters) - KNOWN_FIELDS - OUTDATED_FIELDS)) + r"]):(?![|:\]])",
     re.MULTILINE,
 )
+_LONGEST_NUMBER = 300
 _FILE_FIELDS = frozenset("ABCDFGHILMmNORrSUZ")
 
 
@@ -74,7 +75,8 @@ def cut_into_tunes(
         yield from _left_out(titles, path)
         if len(found.text) > limits.tune_characters:
             what = f"the tune has more than {limits.tune_characters} characters"
-            yield Message(found.place, "limit", what, "split it", is_fatal=True)
+            remedy = "split it, or raise tune_characters under [reading]"
+            yield Message(found.place, "limit", what, remedy, is_fatal=True)
         else:
             foreign.look_through(found)
             yield found
@@ -130,7 +132,7 @@ def _tune_of(block: list[str], start: int, path: str, header: str) -> TuneText |
     if first is None:
         return None
     lines = block[first:]
-    number = plain_text(lines[0][2:]) if lines[0].startswith("X:") else ""
+    number = plain_text(lines[0][2:_LONGEST_NUMBER]) if lines[0].startswith("X:") else ""
     place = SourcePlace(path, start + first)
     return TuneText(place, number, "\n".join(lines), start + first, header)
 

@@ -12,11 +12,14 @@ number of layers and not with the number of repeats.
 
 from __future__ import annotations
 
+import heapq
 import itertools
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
+from tunebook.solve.effort import spend
 from tunebook.solve.layers import Array, Layers
 
 Factor = tuple[tuple[int, ...], Array]
@@ -31,17 +34,22 @@ def branches_of(layers: Layers) -> list[int]:
 def solve_branching(layers: Layers) -> tuple[list[int], float]:
     """The cheapest path and its cost. ``layers`` must have leaps."""
     branches = branches_of(layers)
-    factors = _factors(layers, branches)
+    sizes = {branch: len(layers.states[branch]) for branch in branches}
+    factors = dict(enumerate(_factors(layers, branches)))
+    at: dict[int, list[int]] = {branch: [] for branch in branches}
+    for number, (names, _) in factors.items():
+        for name in names:
+            at[name].append(number)
+    edges = {names for names, _ in factors.values() if len(names) == 2}
     order: list[tuple[int, list[Factor]]] = []
-    waiting = list(branches)
-    while waiting:
-        branch = min(waiting, key=lambda b: (_joint_size(layers, factors, b), b))
-        touching = [factor for factor in factors if branch in factor[0]]
-        factors = [factor for factor in factors if branch not in factor[0]]
-        factors.append(_eliminate(layers, touching, branch))
+    for number, (branch, _) in enumerate(elimination(sizes, edges), start=len(factors)):
+        spend(2 * len(at[branch]))
+        touching = [factors.pop(one) for one in at[branch] if one in factors]
+        factors[number] = _eliminate(layers, touching, branch)
+        for name in factors[number][0]:
+            at[name].append(number)
         order.append((branch, touching))
-        waiting.remove(branch)
-    cost = float(sum(float(table) for _, table in factors))
+    cost = float(sum(float(table) for _, table in factors.values()))
     chosen: dict[int, int] = {}
     for branch, touching in reversed(order):
         chosen[branch] = int(_costs_at(layers, touching, branch, chosen).argmin())
@@ -54,19 +62,47 @@ def largest_table(layers: Layers, sizes: Sequence[int]) -> tuple[int, int]:
     branches = branches_of(layers)
     edges = set(itertools.pairwise(branches))
     edges |= {(leap.start, leap.end) for leap in layers.leaps}
-    neighbours = {b: {x for e in edges if b in e for x in e} | {b} for b in branches}
     worst = (0, branches[0])
-    waiting = set(branches)
-    while waiting:
-        cells = {b: int(np.prod([float(sizes[x]) for x in neighbours[b]])) for b in waiting}
-        branch = min(waiting, key=lambda b: (cells[b], b))
-        widest = max(neighbours[branch], key=lambda x: (sizes[x], -x))
-        worst = max(worst, (cells[branch], widest))
-        around = neighbours[branch] - {branch}
-        for other in around:
-            neighbours[other] = (neighbours[other] | around) - {branch}
-        waiting.remove(branch)
+    for branch, around in elimination({b: sizes[b] for b in branches}, edges):
+        scope = {branch, *around}
+        widest = max(scope, key=lambda x: (sizes[x], -x))
+        worst = max(worst, (math.prod(sizes[x] for x in scope), widest))
     return worst
+
+
+def elimination(
+    sizes: Mapping[int, int], edges: Iterable[tuple[int, ...]]
+) -> Iterator[tuple[int, frozenset[int]]]:
+    """Yield each branch in the order in which branches are eliminated, with those that share a
+    table with it then: always the one with the smallest table, of equal ones the first.
+
+    ``sizes`` are the branches' numbers of states. After each only the tables of its neighbours are
+    counted anew, so that the time does not grow with the square of the number of branches.
+    """
+    around: dict[int, set[int]] = {branch: set() for branch in sizes}
+    for start, end in edges:
+        around[start].add(end)
+        around[end].add(start)
+
+    def cells_of(branch: int) -> int:
+        return sizes[branch] * math.prod(sizes[other] for other in around[branch])
+
+    cells = {branch: cells_of(branch) for branch in sizes}
+    waiting = [(count, branch) for branch, count in cells.items()]
+    heapq.heapify(waiting)
+    while waiting:
+        count, branch = heapq.heappop(waiting)
+        if cells.get(branch) != count:
+            continue  # counted anew since
+        del cells[branch]
+        neighbours = around.pop(branch)
+        yield branch, frozenset(neighbours)
+        for other in neighbours:
+            around[other] |= neighbours
+            around[other] -= {other, branch}
+            if cells[other] != (now := cells_of(other)):
+                cells[other] = now
+                heapq.heappush(waiting, (now, other))
 
 
 def _factors(layers: Layers, branches: list[int]) -> list[Factor]:
@@ -90,6 +126,7 @@ def _between(layers: Layers, start: int, end: int) -> Array:
     costs of both left out."""
     table = layers.steps[start]
     for layer in range(start + 1, end):
+        spend(2, table.shape[1] * layers.steps[layer].size)
         ahead = np.ascontiguousarray((table + layers.states[layer][:, None]).T)
         table = np.minimum.reduce(layers.steps[layer][:, None, :] + ahead[None, :, :], axis=2)
     return table
@@ -122,14 +159,6 @@ def _ahead(layers: Layers, start: int) -> Array:
     return costs
 
 
-def _joint_size(layers: Layers, factors: list[Factor], branch: int) -> int:
-    scope = {other for names, _ in factors if branch in names for other in names} | {branch}
-    size = 1
-    for other in scope:
-        size *= len(layers.states[other])
-    return size
-
-
 def _spread(layers: Layers, factor: Factor, scope: tuple[int, ...]) -> Array:
     """The factor's table with an axis for every branch of ``scope``."""
     names, table = factor
@@ -140,6 +169,7 @@ def _spread(layers: Layers, factor: Factor, scope: tuple[int, ...]) -> Array:
 def _eliminate(layers: Layers, touching: list[Factor], branch: int) -> Factor:
     """Add up the factors and take the least over ``branch``."""
     scope = tuple(sorted({other for names, _ in touching for other in names} | {branch}))
+    spend(1, len(touching) * math.prod(len(layers.states[other]) for other in scope))
     joint = np.zeros([1] * len(scope))
     for factor in touching:
         joint = joint + _spread(layers, factor, scope)

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from tunebook.solve.effort import spend
 from tunebook.solve.layers import Array, Layers, open_anchors
 
 
@@ -69,6 +70,7 @@ def solve_conditioned(layers: Layers, tally: Tally | None = None) -> tuple[list[
     for layer in range(1, len(layers.states)):
         table, open_now = _open_anchor(table, open_now, layer - 1, anchors[layer])
         before = table
+        spend(3, table.size * len(layers.states[layer]))
         table = (table[..., None, :] + layers.steps[layer - 1]).min(axis=-1)
         table = table + layers.states[layer]
         table = _add_leaps(layers, layer, table, open_now)

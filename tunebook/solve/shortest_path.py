@@ -21,6 +21,7 @@ import numpy as np
 
 from tunebook.solve.branching import largest_table, solve_branching
 from tunebook.solve.conditioning import Group, Tally, largest_conditioned, solve_conditioned
+from tunebook.solve.effort import spend
 from tunebook.solve.layers import Array, Layers, Path, keep_states, path_cost
 
 MOST_CELLS = 1_000_000
@@ -48,6 +49,7 @@ def cheapest_within(layers: Layers, most: float) -> Path | None:
     """The cheapest path if it costs at most ``most``, else None."""
     if not layers.states:
         raise ValueError("no layers")
+    spend(2 * len(layers.states), 2 * sum(step.size for step in layers.steps))
     lower = float(layers.reached[-1].min())
     if lower > most:
         return None
@@ -203,6 +205,7 @@ def _narrow(layers: Layers, kept: list[Array], tally_size: int) -> bool:
     is_exact = True
     while layers.leaps:
         sizes = [len(keep) for keep in kept]
+        spend(len(layers.leaps))
         if tally_size == 1:
             cells, widest = largest_table(layers, sizes)
         else:
