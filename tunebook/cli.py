@@ -165,6 +165,9 @@ def export(
     drone: Annotated[
         str | None, typer.Option("--drone", help="For midi: try this drone, as D4.")
     ] = None,
+    quarter_tones: Annotated[
+        bool, typer.Option("--quarter-tones", help="For midi: bend the pitch of quarter-tones.")
+    ] = False,
     edition: EditionName = None,
     settings: SettingsFile = None,
     instrument: InstrumentName = None,
@@ -179,7 +182,9 @@ def export(
     from tunebook.terminal import ProgressLine
 
     setup = _setup(folder, settings, instrument, tuning, hand, edition)
-    order = ExportOrder(to, output, tuple(parts.split(",")), grace_notes, drone, jobs)
+    order = ExportOrder(
+        to, output, tuple(parts.split(",")), grace_notes, drone, jobs, quarter_tones
+    )
     with ProgressLine() as progress:
         report = export_folder(setup, order, progress)
     print_export_report(report)

@@ -22,6 +22,7 @@ LEGEND_KINDS = (
     "hard",
     "changed",
     "unplayable",
+    "quarter_tone",
 )
 # Techniques that the index lists.
 TECHNIQUES = (
@@ -73,6 +74,7 @@ class FixedWords:
     foot_hard: str
     foot_changed: str
     foot_unplayable: str
+    foot_quarter_tone: str
     # instrument
     instrument_title: str
     tuning: str

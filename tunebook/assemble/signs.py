@@ -31,6 +31,9 @@ def foot_line(content: BookContent, design: Design) -> str:
     chords = [span for tune in content.tunes for span in tune.arrangement.chords]
     if any(span.source == "solved" for span in chords):
         parts.append(words.foot_solved)
+    has_quarter_tones = any(pitch.quarters for one in notes for pitch in one.note.pitches)
+    if has_quarter_tones and edition.fingers != "none":
+        parts.append(words.foot_quarter_tone)
     if any(not note.stops for note in notes):
         parts.append(words.foot_unplayable)
     if any(note.beyond_limits for note in notes):

@@ -59,6 +59,8 @@ ENGLISH = FixedWords(
         "changed": "A marked bar is fingered otherwise than in the former tuning.",
         "unplayable": "A note in brackets cannot be played on this instrument in this tuning: it "
         "lies outside the compass, or its tones cannot be held together.",
+        "quarter_tone": "An arrow over a note with a quarter-tone's sign: the finger is that of "
+        "the key next to it, and the tone is to lie a quarter-tone higher (up) or lower (down).",
     },
     foot_finger="0–4 finger",
     foot_string="small letter: string",
@@ -69,6 +71,7 @@ ENGLISH = FixedWords(
     foot_hard="grey bars: the hardest",
     foot_changed="line over bars: fingered otherwise than before",
     foot_unplayable="note in brackets: not playable here",
+    foot_quarter_tone="arrow: a quarter-tone off the key",
     instrument_title="The instrument",
     tuning="Tuning",
     playing_strings="Playing strings, low to high",

@@ -60,6 +60,8 @@ SWEDISH = FixedWords(
         "changed": "En markerad takt har annan fingersättning än i den tidigare stämningen.",
         "unplayable": "En not inom parentes går inte att spela på det här instrumentet i den här "
         "stämningen: den ligger utanför omfånget, eller så kan tonerna inte tas samtidigt.",
+        "quarter_tone": "En pil över en not med kvartstonsförtecken: fingret hör till nyckeln "
+        "bredvid, och tonen ska ligga en kvartston högre (uppåt) eller lägre (nedåt).",
     },
     foot_finger="0–4 finger",
     foot_string="liten bokstav: sträng",
@@ -70,6 +72,7 @@ SWEDISH = FixedWords(
     foot_hard="grå takter: de svåraste",
     foot_changed="linje över takter: annan fingersättning än förut",
     foot_unplayable="not inom parentes: går inte att spela här",
+    foot_quarter_tone="pil: en kvartston från nyckeln",
     instrument_title="Instrumentet",
     tuning="Stämning",
     playing_strings="Spelsträngar, från den lägsta",

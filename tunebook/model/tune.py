@@ -28,15 +28,28 @@ def pitch_name(midi: int) -> str:
 @dataclass(frozen=True, slots=True, order=True)
 class Pitch:
     """A spelled pitch. ``step`` 0 = C .. 6 = B, ``alter`` in semitones, ``octave`` 4 holds
-    middle C (scientific pitch notation, Young 1939)."""
+    middle C (scientific pitch notation, Young 1939). ``quarters`` is 1 for a tone a quarter-tone
+    above that, -1 for one below, 0 for any other."""
 
     octave: int
     step: int
     alter: int = 0
+    quarters: int = 0
+
+    @property
+    def alteration(self) -> float:
+        """Semitones above the natural tone: 0.5 for a quarter-tone sharp."""
+        return self.alter + self.quarters / 2
+
+    @property
+    def cents(self) -> int:
+        """How far the tone lies above (below 0: under) that of its MIDI key."""
+        return 50 * self.quarters
 
     @property
     def midi(self) -> int:
-        """MIDI key number; middle C = 60."""
+        """MIDI key number, of a quarter-tone that of the key between it and its natural tone;
+        middle C = 60."""
         return 12 * (self.octave + 1) + STEP_SEMITONES[self.step] + self.alter
 
     @property

@@ -39,6 +39,7 @@ class ExportOrder:
     with_grace_notes: bool = False
     drone: str | None = None
     jobs: int | None = None
+    quarter_tones: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +128,11 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
         drone = None if order.drone is None else midi_of(order.drone)
         parts = order.parts if drone is None else tuple(dict.fromkeys((*order.parts, "drone")))
         return lambda one: tune_as_midi(
-            one, parts=parts, with_grace_notes=order.with_grace_notes, drone_override=drone
+            one,
+            parts=parts,
+            with_grace_notes=order.with_grace_notes,
+            drone_override=drone,
+            quarter_tones=order.quarter_tones,
         )
     if order.kind == "musicxml":
         from tunebook.write.musicxml import tune_as_musicxml

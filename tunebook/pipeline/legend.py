@@ -62,6 +62,8 @@ def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[s
         "chord": bool(chords),
         "solved_chord": any(span.source == "solved" for span in chords),
         "doubtful_chord": any(span.confidence < 0.5 for span in chords),
+        "quarter_tone": shows_fingers
+        and any(pitch.quarters for one in notes for pitch in one.note.pitches),
         "unplayable": any(not note.stops for note in notes),
         "beyond": any(note.beyond_limits for note in notes),
         "hard": edition.shows_notes_on_choices,
@@ -146,6 +148,7 @@ _EXAMPLES = {
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
+    "quarter_tone": _Example("d ^/c d2 |]"),
     "unplayable": _Example("d c d2 |]", _unplayable),
     "beyond": _Example("a b a2 |]", mark="beyond"),
     "hard": _Example("F c F c |]", mark="hard"),

@@ -111,7 +111,7 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
 
 def show_accidentals(drafts: list[BarDraft]) -> None:
     """Decide for each tone whether the page shows its accidental."""
-    before: dict[int, set[int]] = {}
+    before: dict[int, set[float]] = {}
     page = PageAccidentals((0,) * 7, before)
     for bar in drafts:
         if not bar.has_alteration and not before:
@@ -129,11 +129,11 @@ class PageAccidentals:
     """The accidentals a reader of the page has in mind within one bar. ``before`` holds for each
     step the alterations foreign to the key in the bar before, ``used`` those of this bar."""
 
-    def __init__(self, signature: tuple[int, ...], before: dict[int, set[int]]) -> None:
-        self.used: dict[int, set[int]] = {}
+    def __init__(self, signature: tuple[int, ...], before: dict[int, set[float]]) -> None:
+        self.used: dict[int, set[float]] = {}
         self._signature = signature
         self._before = before
-        self._printed: dict[tuple[int, int], int] = {}
+        self._printed: dict[tuple[int, int], float] = {}
         self._met: set[tuple[int, int]] = set()
 
     def shown(self, pitch: Pitch, has_sign: bool, is_held: bool) -> str | None:
@@ -145,17 +145,17 @@ class PageAccidentals:
             return None
         self._met.add(place)
         is_misleading = is_first and self._is_misleading(pitch)
-        if pitch.alter != self._signature[pitch.step]:
-            self.used.setdefault(pitch.step, set()).add(pitch.alter)
-        if expected != pitch.alter:
-            self._printed[place] = pitch.alter
+        if pitch.alteration != self._signature[pitch.step]:
+            self.used.setdefault(pitch.step, set()).add(pitch.alteration)
+        if expected != pitch.alteration:
+            self._printed[place] = pitch.alteration
             return "needed"
         return "courtesy" if has_sign or is_misleading else None
 
     def _is_misleading(self, pitch: Pitch) -> bool:
         """Another octave of this bar, or the bar before, has the step altered otherwise."""
         others = self.used.get(pitch.step, set()) | self._before.get(pitch.step, set())
-        return any(other != pitch.alter for other in others)
+        return any(other != pitch.alteration for other in others)
 
 
 def number_bars(drafts: list[BarDraft]) -> list[tuple[int, bool, bool]]:

@@ -1,6 +1,8 @@
 """Note texts to spelled pitches: accidentals, key signatures, octaves and ties.
 
-Source: The ABC Music Standard 2.1, sections 4.1, 4.2 and 11.3 (propagate-accidentals).
+Source: The ABC Music Standard 2.1, sections 4.1, 4.2 and 11.3 (propagate-accidentals). It has no
+quarter-tones; they are read as programs of its family have them, with a fraction of a semitone
+after the sign: ``^/c``, ``_3/2B`` (common practice, no source).
 """
 
 from __future__ import annotations
@@ -10,24 +12,37 @@ import re
 from tunebook.model.tune import STEP_LETTERS, Key, Pitch
 from tunebook.read.abc_lengths import Ticks, read_ratio, scaled
 
-_PARTS = re.compile(r"(\^\^|__|[\^_=]|)([A-Ga-g])([,']*)(.*)$", re.DOTALL)
-_ALTERS: dict[str, int | None] = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0, "": None}
+_PARTS = re.compile(r"(\^\^|__|[\^_]\d{0,2}/\d{0,2}|[\^_=]|)([A-Ga-g])([,']*)(.*)$", re.DOTALL)
+_ALTERS: dict[str, float | None] = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0, "": None}
+_MOST_ALTERED = 2.0
 _MOST_KEPT = 20_000
 
-NoteParts = tuple[int | None, int, int, int, int]
+NoteParts = tuple[float | None, int, int, int, int]
 _parts_of: dict[str, NoteParts] = {}
-_pitches: dict[tuple[int, int, int], Pitch] = {}
+_pitches: dict[tuple[int, int, float], Pitch] = {}
 
 
-def pitch_of(octave: int, step: int, alter: int) -> Pitch:
-    """The Pitch value, made once for each distinct one."""
+def pitch_of(octave: int, step: int, alter: float) -> Pitch:
+    """The Pitch value, made once for each distinct one; ``alter`` in semitones, with halves."""
     place = (octave, step, alter)
     pitch = _pitches.get(place)
     if pitch is None:
         if len(_pitches) >= _MOST_KEPT:
             _pitches.clear()
-        pitch = _pitches[place] = Pitch(octave, step, alter)
+        whole = int(alter)
+        pitch = _pitches[place] = Pitch(octave, step, whole, round(2 * (alter - whole)))
     return pitch
+
+
+def _alter_of(sign: str) -> float | None:
+    """Semitones that an accidental stands for: ``^/`` and ``^1/2`` are half of one, ``_3/`` and
+    ``_3/2`` one and a half; other fractions of a semitone count as the nearest half."""
+    if "/" not in sign:
+        return _ALTERS[sign]
+    top, _, bottom = sign[1:].partition("/")
+    share = int(top or 1) / max(1, int(bottom or 2))
+    halves = min(round(2 * share), round(2 * _MOST_ALTERED))
+    return (halves if sign[0] == "^" else -halves) / 2
 
 
 def read_note_text(text: str) -> NoteParts:
@@ -44,7 +59,7 @@ def read_note_text(text: str) -> NoteParts:
         octave = (4 if letter.isupper() else 5) + marks.count("'") - marks.count(",")
         step = STEP_LETTERS.index(letter.upper())
         numerator, denominator = read_ratio(match[4])
-        parts = (_ALTERS[match[1]], step, max(-1, min(9, octave)), numerator, denominator)
+        parts = (_alter_of(match[1]), step, max(-1, min(9, octave)), numerator, denominator)
         if len(_parts_of) >= _MOST_KEPT:
             _parts_of.clear()
         _parts_of[text] = parts
@@ -65,8 +80,8 @@ class PitchReader:
         self.rule = "pitch"
         self.octaves = 0
         self.unit = unit
-        self.in_bar: dict[int, int] = {}
-        self.tied: dict[tuple[int, int], int] = {}
+        self.in_bar: dict[int, float] = {}
+        self.tied: dict[tuple[int, int], float] = {}
         self.has_alteration = False
         self._lengths: dict[tuple[int, int], Ticks] = {}
 
@@ -92,7 +107,7 @@ class PitchReader:
             ticks = self._lengths[ratio] = scaled(self.unit, numerator, denominator)
         return ticks
 
-    def sound(self, sign: int | None, step: int, octave: int) -> tuple[Pitch, bool]:
+    def sound(self, sign: float | None, step: int, octave: int) -> tuple[Pitch, bool]:
         """The pitch of a note, and whether a tie leads to it from the note before."""
         octave += self.octaves
         mark = step if self.rule == "pitch" else step + 7 * octave

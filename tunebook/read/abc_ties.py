@@ -35,7 +35,7 @@ class TieKeeper:
 
     def _expect(self, note: NoteDraft) -> None:
         self._pitches.tied = {
-            (pitch.octave, pitch.step): pitch.alter
+            (pitch.octave, pitch.step): pitch.alteration
             for pitch, tie in zip(note.pitches, note.ties, strict=True)
             if tie
         }

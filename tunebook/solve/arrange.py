@@ -16,6 +16,7 @@ from tunebook.solve.chords import choose_chords
 from tunebook.solve.drones import choose_drone
 from tunebook.solve.fingering import choose_fingering
 from tunebook.solve.own_chords import own_chords
+from tunebook.solve.quarter_tones import quarter_tone_messages
 from tunebook.solve.shapes import choose_shapes
 from tunebook.solve.tempo import tempo_of
 
@@ -93,7 +94,7 @@ def arrange(
         tempo_is_default=is_default,
         difficulty=fingering.difficulty,
         bar_difficulties=fingering.bar_difficulties,
-        messages=(*drone.messages, *fingering.messages),
+        messages=(*drone.messages, *fingering.messages, *quarter_tone_messages(tune)),
         other_ways=fingering.other_ways,
     )
 

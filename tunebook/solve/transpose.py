@@ -52,7 +52,7 @@ def _move_name(step: int, alter: int, fifths: int) -> tuple[int, int]:
 def _move_pitch(pitch: Pitch, semitones: int, fifths: int) -> Pitch:
     step, alter = _move_name(pitch.step, pitch.alter, fifths)
     wanted = pitch.midi + semitones
-    moved = Pitch(wanted // 12 - 1, step, alter)
+    moved = Pitch(wanted // 12 - 1, step, alter, pitch.quarters)
     # B# and Cb lie across the octave's border from their natural letters.
     return replace(moved, octave=moved.octave + (wanted - moved.midi) // 12)
 

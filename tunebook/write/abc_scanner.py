@@ -20,14 +20,14 @@ _PIECE = re.compile(
     r"|(?P<field>\[[A-Za-z]:[^\[\]]*\])"
     rf"|(?P<oldchord>\+[A-Ga-g^_=,'/\d]+\+{_LENGTH})"
     r"|(?P<plus>\+[^+\s|]+\+)"
-    rf"|(?P<note>(?:\^\^|__|[\^_=])?[A-Ga-g][,']*{_LENGTH})"
+    rf"|(?P<note>(?:\^\^|__|[\^_]\d{{0,2}}/\d{{0,2}}|[\^_=])?[A-Ga-g][,']*{_LENGTH})"
     r"|(?P<symbol>\.(?![(|-])|[~H-Wh-w])"
     r"|(?P<space>[ \t`]+)"
     r"|(?P<other>.)",
     re.DOTALL,
 )
 _DECORATING = ("quoted", "decoration", "plus", "symbol")
-_NOTE_HEAD = re.compile(r"(?:\^\^|__|[\^_=])?([A-Ga-g])[,']*")
+_NOTE_HEAD = re.compile(r"(?:\^\^|__|[\^_]\d{0,2}/\d{0,2}|[\^_=])?([A-Ga-g])[,']*")
 _FINGER = re.compile(r"[!+][0-5][!+]")
 
 

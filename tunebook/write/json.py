@@ -113,16 +113,15 @@ def _note(tied: TiedNote, arrangement: Arrangement) -> dict[str, Any]:
 
 
 def _stops(fingered: FingeredNote, instrument: Instrument) -> list[dict[str, Any]]:
-    """The stops with the pitch as the tune spells it."""
+    """The stops with the pitch as the tune spells it; of a quarter-tone that of its key, and by
+    how many cents the tone lies above it."""
     spelled = {pitch.midi: pitch for pitch in fingered.note.pitches}
-    return [
-        {
-            "midi": stop.midi,
-            "pitch": spelled.get(stop.midi, spelled_pitch(stop.midi)).name,
-            **_place(stop, instrument),
-        }
-        for stop in fingered.stops
-    ]
+    stops = []
+    for stop in fingered.stops:
+        pitch = spelled.get(stop.midi, spelled_pitch(stop.midi))
+        cents = {"cents": pitch.cents} if pitch.cents else {}
+        stops.append({"midi": stop.midi, "pitch": pitch.name, **cents, **_place(stop, instrument)})
+    return stops
 
 
 def _place(stop: Stop, instrument: Instrument) -> dict[str, Any]:

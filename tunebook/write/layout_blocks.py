@@ -37,6 +37,18 @@ stringLetter = #(define-event-function (letter) (string?)
    (word-event (make-sans-markup (make-bold-markup letter))
      '(direction . 1) '(font-size . -5.2) '(outside-staff-priority . 105)
      '(staff-padding . 2.75)))
+quarterArrow = #(define-event-function (way) (index?)
+   (word-event
+     (make-with-dimensions-markup '(-0.25 . 0.25) '(0 . 1.3)
+       (if (= way 1)
+         #{ \markup \path #0.13 #'((moveto 0 0) (lineto 0 1.3) (moveto -0.35 0.85)
+                                  (lineto 0 1.3) (lineto 0.35 0.85)) #}
+         #{ \markup \path #0.13 #'((moveto 0 1.3) (lineto 0 0) (moveto -0.35 0.45)
+                                  (lineto 0 0) (lineto 0.35 0.45)) #}))
+     '(direction . 1) '(outside-staff-priority . 107) '(staff-padding . 2.75)
+     '(parent-alignment-X . 0)))
+quarterUp = \quarterArrow 1
+quarterDown = \quarterArrow 0
 phraseWord = #(define-event-function (word) (string?)
    (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
 words = #(define-event-function (text) (string?)

@@ -11,7 +11,10 @@ from tunebook.write.note_values import is_dyadic, split_value, tuplet_for, value
 from tunebook.write.text_tree import Component, Group, Leaf, first_leaf, grace_group
 
 _LETTERS = "cdefgab"
-_ALTERS = {-2: "ff", -1: "f", 0: "", 1: "s", 2: "ss"}
+_ALTERS = {
+    -2.0: "ff", -1.5: "tqf", -1.0: "f", -0.5: "qf", 0.0: "",
+    0.5: "qs", 1.0: "s", 1.5: "tqs", 2.0: "ss",
+}  # fmt: skip
 
 
 @dataclass
@@ -29,7 +32,7 @@ def pitch_text(pitch: Pitch, accidental: str | None = None) -> str:
     octave = pitch.octave - 3
     marks = "'" * octave if octave > 0 else "," * -octave
     shown = {"needed": "!", "courtesy": "?"}.get(accidental or "", "")
-    return f"{_LETTERS[pitch.step]}{_ALTERS.get(pitch.alter, '')}{marks}{shown}"
+    return f"{_LETTERS[pitch.step]}{_ALTERS.get(pitch.alteration, '')}{marks}{shown}"
 
 
 def head_text(note: Note, *, shows_accidentals: bool = True) -> str:

@@ -32,6 +32,7 @@ PARTS = ("melody", "drone", "chords")
 LEAST_TICKS = 480  # a quarter note has at least so many ticks (common practice)
 MOST_TICKS = 32767  # the header has 15 bits for them
 DEFAULT_WHOLE_NOTES_PER_S = 0.5  # 120 quarter notes a minute, the format's own default
+_BEND_OF_SEMITONE = 4096  # of 8192 steps for the two semitones of General MIDI level 1
 _VELOCITY = {"melody": 88, "drone": 56, "chords": 60}
 _PROGRAM = {"melody": 40, "drone": 41, "chords": 42}  # General MIDI: violin, viola, cello
 _MAJOR_KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
@@ -45,13 +46,16 @@ def tune_as_midi(
     parts: Collection[str] = ("melody",),
     with_grace_notes: bool = False,
     drone_override: int | None = None,
+    quarter_tones: bool = False,
 ) -> bytes:
     """Return the bytes of a MIDI file of the tune as it is played.
 
     ``parts`` names any of PARTS; they become tracks in that order, empty ones too. A bare Tune
     has neither drone nor chords. ``drone_override`` is the MIDI number of a tone held throughout
-    instead of the arrangement's drone. Raises SettingError for an unknown part or a drone outside
-    0 to 127.
+    instead of the arrangement's drone. ``quarter_tones`` asks for them to sound as
+    such, on channels of their own that are bent by 50 cents (General MIDI's range of two semitones
+    is taken for granted); without it they sound as their keys do. Raises SettingError for an
+    unknown part or a drone outside 0 to 127.
     """
     from mido import MidiFile
 
@@ -66,7 +70,7 @@ def tune_as_midi(
     file: MidiFile = MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
     file.tracks.append(_leading_track(tune, _speeds(tune, arrangement), ticks))
     for part, part_tones in tones.items():
-        file.tracks.append(_part_track(part, part_tones, ticks))
+        file.tracks.append(_part_track(part, part_tones, ticks, quarter_tones))
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
@@ -195,21 +199,35 @@ def _midi_key(key: Key) -> str:
     return names[max(-7, min(7, key.fifths)) + 7]
 
 
-def _part_track(part: str, tones: Sequence[Tone], ticks: int) -> MidiTrack:
+def _channel(part: str, cents: int) -> int:
+    """The channel of a part's tones; quarter-tones above and below their keys have their own."""
+    return PARTS.index(part) + len(PARTS) * {0: 0, 50: 1, -50: 2}[cents]
+
+
+def _part_track(part: str, tones: Sequence[Tone], ticks: int, quarter_tones: bool) -> MidiTrack:
     """One part on a channel of its own; a tone that ends makes room before the next begins."""
     from mido import Message, MetaMessage, MidiTrack
 
-    channel = PARTS.index(part)
     track: MidiTrack = MidiTrack()
     track.append(MetaMessage("track_name", name=part, time=0))
-    track.append(Message("program_change", program=_PROGRAM[part], channel=channel, time=0))
-    events: list[tuple[int, int, int]] = []
+    bends = {tone.cents for tone in tones} if quarter_tones else set()
+    for cents in sorted({0} | bends, key=abs):
+        channel = _channel(part, cents)
+        track.append(Message("program_change", program=_PROGRAM[part], channel=channel, time=0))
+        if cents:
+            bend = round(_BEND_OF_SEMITONE * cents / 100)
+            track.append(Message("pitchwheel", pitch=bend, channel=channel, time=0))
+    events: list[tuple[int, int, int, int]] = []
     for tone in tones:
         start, end = _tick(tone.onset, ticks), _tick(tone.end, ticks)
+        channel = _channel(part, tone.cents if quarter_tones else 0)
         if start < end and 0 <= tone.midi <= 127:
-            events += [(start, _VELOCITY[part], tone.midi), (end, 0, tone.midi)]
+            events += [
+                (start, _VELOCITY[part], tone.midi, channel),
+                (end, 0, tone.midi, channel),
+            ]
     now = 0
-    for at, velocity, midi in sorted(events):
+    for at, velocity, midi, channel in sorted(events):
         kind = "note_on" if velocity else "note_off"
         track.append(Message(kind, note=midi, velocity=velocity, channel=channel, time=at - now))
         now = at

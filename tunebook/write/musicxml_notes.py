@@ -22,15 +22,19 @@ from tunebook.write.safe_text import plain_text
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-_ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+_ACCIDENTALS = {
+    -2.0: "flat-flat", -1.5: "three-quarters-flat", -1.0: "flat", -0.5: "quarter-flat",
+    0.0: "natural", 0.5: "quarter-sharp", 1.0: "sharp", 1.5: "three-quarters-sharp",
+    2.0: "double-sharp",
+}  # fmt: skip
 
 
 def pitch_element(pitch: Pitch) -> Element:
     """Return <pitch>."""
     element = ElementTree.Element("pitch")
     ElementTree.SubElement(element, "step").text = "CDEFGAB"[pitch.step]
-    if pitch.alter:
-        ElementTree.SubElement(element, "alter").text = str(pitch.alter)
+    if pitch.alteration:
+        ElementTree.SubElement(element, "alter").text = f"{pitch.alteration:g}"
     ElementTree.SubElement(element, "octave").text = str(max(0, min(9, pitch.octave)))
     return element
 
@@ -224,7 +228,7 @@ def _slur(kind: str, number: int) -> Element:
 
 def _accidental(note: Note, tone: int) -> list[Element]:
     shown = note.shown_accidentals[tone] if tone < len(note.shown_accidentals) else None
-    sign = _ACCIDENTALS.get(note.pitches[tone].alter)
+    sign = _ACCIDENTALS.get(note.pitches[tone].alteration)
     if shown is None or sign is None:
         return []
     attributes = {"cautionary": "yes"} if shown == "courtesy" else {}

@@ -58,7 +58,7 @@ def finger_events(fingered: FingeredNote, instrument: Instrument, fingers: str) 
     """Finger numbers from the lowest tone up, and the string's letter above them."""
     if fingers == "none" or fingered.is_continued or not fingered.stops:
         return []
-    events: list[str] = []
+    events: list[str] = list(_quarter_tone_events(fingered.note))
     if fingers == "all" or fingered.is_needed:
         pairs = _stops_with_after(fingered)
         for place, (stop, after) in enumerate(pairs):
@@ -71,6 +71,12 @@ def finger_events(fingered: FingeredNote, instrument: Instrument, fingers: str) 
         )
         events.append(f"\\stringLetter {lilypond_string(letters, 8)}")
     return events
+
+
+def _quarter_tone_events(note: Note) -> Sequence[str]:
+    """Arrows that say that the key gives a tone a quarter-tone lower or higher than written."""
+    found = {pitch.quarters for pitch in note.pitches if pitch.quarters}
+    return ["\\quarterUp" if quarters > 0 else "\\quarterDown" for quarters in sorted(found)]
 
 
 def _stops_with_after(fingered: FingeredNote) -> list[tuple[Stop, Stop | None]]:

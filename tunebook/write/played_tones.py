@@ -20,11 +20,12 @@ GRACE_SHARE = Fraction(1, 2)
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A tone that is struck once, from ``onset`` for ``duration``."""
+    """A tone that is struck once, from ``onset`` for ``duration``, ``cents`` above its key."""
 
     midi: int
     onset: Fraction
     duration: Fraction
+    cents: int = 0
 
     @property
     def end(self) -> Fraction:
@@ -77,20 +78,21 @@ def _notes_as_heard(tune: Tune) -> Iterator[tuple[Fraction, Note]]:
 def _add_note(
     tones: list[Tone], note: Note, onset: Fraction, delay: Fraction, tied: dict[int, int]
 ) -> dict[int, int]:
-    """Add the tones of ``note`` to ``tones``; ``tied`` gives, by MIDI number, the place in
+    """Add the tones of ``note`` to ``tones``; ``tied`` gives, by pitch in cents, the place in
     ``tones`` of those waiting for a tied note. Return those that wait after this note."""
     waiting: dict[int, int] = {}
     for number, pitch in enumerate(note.pitches):
-        at = tied.get(pitch.midi)
+        sounding = 100 * pitch.midi + pitch.cents
+        at = tied.get(sounding)
         if at is not None and tones[at].end == onset:
             tones[at] = replace(tones[at], duration=tones[at].duration + note.duration)
-        elif pitch.midi in {earlier.midi for earlier in note.pitches[:number]}:
+        elif sounding in {100 * other.midi + other.cents for other in note.pitches[:number]}:
             continue  # a unison on two strings is one tone to the ear
         else:
             at = len(tones)
-            tones.append(Tone(pitch.midi, onset + delay, note.duration - delay))
+            tones.append(Tone(pitch.midi, onset + delay, note.duration - delay, pitch.cents))
         if number < len(note.ties) and note.ties[number]:
-            waiting[pitch.midi] = at
+            waiting[sounding] = at
     return waiting
 
 
@@ -100,9 +102,9 @@ def _grace_tones(graces: Sequence[Note], onset: Fraction, duration: Fraction) ->
         return []
     length = min(GRACE_LENGTH, duration * GRACE_SHARE / len(sounding))
     return [
-        Tone(midi, onset + place * length, length)
+        Tone(midi, onset + place * length, length, cents)
         for place, note in enumerate(sounding)
-        for midi in sorted({pitch.midi for pitch in note.pitches})
+        for midi, cents in sorted({(pitch.midi, pitch.cents) for pitch in note.pitches})
     ]
 
 
