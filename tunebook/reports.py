@@ -70,7 +70,7 @@ def print_build_report(report: BuildReport, as_json: bool) -> None:
 
 def print_export_report(report: ExportReport) -> None:
     """Write what was exported and what was left out."""
-    print_messages(report.messages)
+    print_messages(report.messages, "tunebook check --json lists those about the tunes")
     print(
         f"{report.output}: {counted(report.tune_count, 'tune')} in "
         f"{counted(report.file_count, 'file')}, {len(report.left_out)} left out"

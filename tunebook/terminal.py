@@ -15,13 +15,14 @@ from tunebook.errors import Message
 MOST_MESSAGES_SHOWN = 60
 
 
-def print_messages(messages: Sequence[Message]) -> None:
-    """Write messages to standard error, each with its source line and the offence underlined."""
+def print_messages(messages: Sequence[Message], all_by: str = "--json lists all") -> None:
+    """Write messages to standard error, each with its source line and the offence underlined;
+    ``all_by`` says what lists those that are too many."""
     for message in messages[:MOST_MESSAGES_SHOWN]:
         print(printable(message.with_excerpt()), file=sys.stderr)
     if len(messages) > MOST_MESSAGES_SHOWN:
         rest = len(messages) - MOST_MESSAGES_SHOWN
-        print(f"... and {rest} more; --json lists all", file=sys.stderr)
+        print(f"... and {rest} more; {all_by}", file=sys.stderr)
 
 
 def print_table(

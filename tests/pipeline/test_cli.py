@@ -117,6 +117,22 @@ def test_a_text_that_only_looks_like_a_code_costs_no_tune(tunes: Path, tmp_path:
     assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 0
 
 
+@pytest.mark.parametrize("has_json", [True, False])
+def test_only_a_command_with_json_is_named_for_the_messages_that_are_too_many(
+    tunes: Path, tmp_path: Path, has_json: bool
+) -> None:
+    text = "".join(f"X:{number}\nT:t\nM:2/4\nL:1/4\nK:C\nCD?E|\n\n" for number in range(40))
+    (tunes / "a.abc").write_text(text, encoding="utf-8")
+    arguments = ("check", "tunes") if has_json else ("export", "tunes", "--to", "json", "-o", "x")
+    lines = run(*arguments, folder=tmp_path).stderr.splitlines()
+    (rest,) = (line for line in lines if line.startswith("... and"))
+    assert rest == (
+        "... and 20 more; --json lists all"
+        if has_json
+        else "... and 20 more; tunebook check --json lists those about the tunes"
+    )
+
+
 def test_check_as_json_is_for_scripts(tunes: Path, tmp_path: Path) -> None:
     done = run("check", "tunes", "--json", folder=tmp_path)
     report = json.loads(done.stdout)

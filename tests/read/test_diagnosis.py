@@ -60,3 +60,36 @@ def test_free_metre_has_bars_of_any_length() -> None:
 
 def test_change_of_metre_counts_from_the_next_bar() -> None:
     assert whats("CDE|[M:2/4]FG|AB|]") == []
+
+
+BARS_OF_EIGHTHS = "CDE|" * 6
+
+
+def test_bars_of_wrong_length_are_one_message_at_the_first() -> None:
+    tune = read_abc("X:1\nM:3/4\nL:1/4\nK:C\nCDE|FG|ABc|FGAB|cd|ef|CDE|]\n")[0]
+    (message,) = tune.messages
+    assert message.what == "4 bars do not fit 3/4; too short: bars 2, 5-6; too long: bar 4"
+    assert (message.place.line, message.place.column) == (5, 5)
+
+
+@pytest.mark.parametrize(
+    ("meter", "expected", "remedy"),
+    [
+        ("3/4", "6 bars are too short: L: is missing, 1/8 was assumed", "write L:1/4"),
+        ("3/2", "6 bars are too short: L: is missing, 1/8 was assumed", "write L:1/2"),
+    ],
+)
+def test_missing_unit_length_is_the_one_cause(meter: str, expected: str, remedy: str) -> None:
+    tune = read_abc(f"X:1\nM:{meter}\nK:C\n|{BARS_OF_EIGHTHS}]\n")[0]
+    (message,) = tune.messages
+    assert (message.what, message.remedy) == (expected, remedy)
+
+
+def test_unit_length_that_is_written_is_not_blamed() -> None:
+    tune = read_abc(f"X:1\nM:3/4\nL:1/8\nK:C\n|{BARS_OF_EIGHTHS}]\n")[0]
+    (message,) = tune.messages
+    assert message.what == "6 of 6 bars are 3/8 long instead of 3/4"
+
+
+def test_pickup_of_each_section_is_known_in_a_tune_of_many_bars() -> None:
+    assert whats("C|" + "DEF|" * 300 + "GA:|" + "B|" + "cde|" * 300 + "fg|]") == []

@@ -114,6 +114,29 @@ def test_da_capo_without_fine_ends_after_the_first_part() -> None:
     assert "without a Fine" in tune.messages[0].what
 
 
+@pytest.mark.parametrize(
+    ("music", "expected"),
+    [
+        ("|:C|HD:|E|F!D.C.!|]", "CDCDEFCD"),
+        ("C|D||E|!fermata!F||G|A!D.C.!|]", "CDEFGACDEF"),
+        ("C|D|HE||F|G!D.C.!|]", "CDEFGCDE"),
+        ('C|D"(End)"||E|F!D.C.!|]', "CDEFCD"),
+        ('C|"End"D||E|F!D.C.!|]', "CDEFCD"),
+        ('C|"^Slut"D||E|F!D.C.!|]', "CDEFCD"),
+    ],
+)
+def test_fermata_at_the_end_of_a_section_or_the_word_end_is_as_good_as_fine(
+    music: str, expected: str
+) -> None:
+    assert played(music) == expected
+    assert not read(music).messages
+
+
+def test_fermata_inside_a_section_marks_no_end() -> None:
+    (message,) = read("C|HD|E||F|G!D.C.!|]").messages
+    assert "without a Fine" in message.what
+
+
 def test_dal_segno_without_segno_is_said() -> None:
     tune = read("C|D!fine!|E!D.S.!|]")
     assert tune.played == (0, 1, 2, 0, 1)

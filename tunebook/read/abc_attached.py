@@ -18,7 +18,7 @@ from tunebook.read.notices import Notices
 
 _END_WORDS = re.compile(r"\W*(d\.?\s?[cs]\b|da capo|dal segno|fine\b|(to|al|da)\s+coda\b)", re.I)
 _JUMP_WORDS = re.compile(
-    r"\W*(d\.?\s?c\b|d\.?\s?s\b|da capo|dal segno|fine|to coda|coda|segno)", re.I
+    r"\W*(d\.?\s?c\b|d\.?\s?s\b|da capo|dal segno|(?:fine|end|slut)\b|to coda|coda|segno)", re.I
 )
 
 

@@ -27,14 +27,16 @@ from tunebook.read.notices import Notices
 
 @dataclass(slots=True)
 class TuneHeader:
-    """What holds at the beginning of the music. ``octaves`` shifts the notes; ``voices`` maps a
-    voice's name to its properties; ``line_break`` is one of "end", "sign", "none"; ``texts`` are
-    free text before the music, ``closing_texts`` after it."""
+    """What holds at the beginning of the music. ``assumed_unit`` is set where no L: stands;
+    ``octaves`` shifts the notes; ``voices`` maps a voice's name to its properties; ``line_break``
+    is one of "end", "sign", "none"; ``texts`` are free text before the music, ``closing_texts``
+    after it."""
 
     fields: dict[str, list[str]] = field(default_factory=dict)
     key: Key = NO_KEY
     meter: Meter = FREE_METER
     unit_length: Fraction = Fraction(1, 8)
+    assumed_unit: Fraction | None = None
     tempo: Tempo | None = None
     octaves: int = 0
     clef: str = ""
@@ -84,6 +86,7 @@ def read_header(items: list[Item], notices: Notices) -> TuneHeader:
     header.titles = list(header.fields.get("T", ()))
     header.meter = meter or FREE_METER
     header.unit_length = unit or default_unit_length(header.meter)
+    header.assumed_unit = None if unit else header.unit_length
     if tempo_text is not None:
         header.tempo = tempo_of_field(tempo_text[0], header.unit_length, notices, tempo_text[1])
     return header

@@ -9,33 +9,14 @@ from __future__ import annotations
 
 from tunebook.read.abc_drafts import BarDraft
 from tunebook.read.abc_finish import full_length
-from tunebook.read.notices import Notices
 
 
-def split_at_line_ends(drafts: list[BarDraft], notices: Notices) -> list[BarDraft]:
-    """Split bars that are too long where a line ends after a full bar, and say so once."""
+def split_at_line_ends(drafts: list[BarDraft]) -> list[BarDraft]:
+    """Split bars that are too long where a line ends after a full bar. Since the bar is full
+    there, it is sure, and nothing is said."""
     result: list[BarDraft] = []
-    first: BarDraft | None = None
-    count = 0
     for draft in drafts:
-        pieces = _split(draft) if draft.line_ends else [draft]
-        if len(pieces) > 1:
-            first = first or pieces[0]
-            count += len(pieces) - 1
-        result += pieces
-    if first is not None:
-        note = first.notes[-1]
-        notices.add(
-            "bar-length",
-            "no bar line at the end of this line, nor at "
-            f"{count - 1} others; it is read as one, since the bar is full"
-            if count > 1
-            else "no bar line at the end of this line; it is read as one, since the bar is full",
-            "write | there",
-            line=note.line,
-            column=note.column,
-            length=note.end_column - note.column,
-        )
+        result += _split(draft) if draft.line_ends else [draft]
     return result
 
 

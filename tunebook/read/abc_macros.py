@@ -36,6 +36,7 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
         line=item.line,
         column=match.start() + 1,
         length=len(match.group()),
+        cause="mail",
     )
     is_joined = item.text.endswith("=", item.start, item.end)
     parts: list[str] = []

@@ -196,6 +196,7 @@ class NoteReader:
                 "rhythm",
                 f"{text!r} between notes of unequal length is ignored",
                 "write the lengths with numbers",
+                cause="unequal",
                 line=self.line,
                 column=column,
                 length=len(text),

@@ -54,6 +54,7 @@ def _with_plain_marks(item: Item, notices: Notices) -> Item:
         'write plain quotation marks, as in "Am"',
         line=item.line,
         column=at + 1 if item.columns is None else item.columns[at],
+        cause="typographic",
     )
     return Item("", plain, item.line, item.start, item.end, item.is_continued, item.columns)
 

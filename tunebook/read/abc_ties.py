@@ -1,7 +1,7 @@
 """Ties: which tones are held into the next note, and what only looks like a tie.
 
 Source: The ABC Music Standard 2.1, section 4.11: a tie joins notes of one pitch. Older files
-write slurs of two notes as ties; those are read as slurs, and said.
+write slurs of two notes as ties; those are read as slurs.
 """
 
 from __future__ import annotations
@@ -80,9 +80,6 @@ class TieKeeper:
             self._say(source, "a tie leads to no note of the same pitch", "take - out")
         elif note is not None and note.pitches:
             _as_slur(source, note)
-            self._say(
-                source, "a tie between different notes is read as a slur", "write slurs as ( )"
-            )
         else:
             self._say(source, "a tie leads to no note", "take - out")
 

@@ -48,7 +48,7 @@ def read_tune(
         quiet = Notices(text.place.path, lines, text.first_line)
         again = _read_header(text, sorted_lines, quiet, limits)
         second = _read_voice(sorted_lines, second_voice, voices, again, notices, limits)
-    diagnose_bars(bars, notices)
+    diagnose_bars(bars, notices, header.assumed_unit)
     played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
     for message in repeat_messages:
         notices.adopt(message)
@@ -88,7 +88,7 @@ def _read_voice(
     header.clef = printed_clef(read_clef(properties), properties, notices, 0) or header.clef
     items = body_of_voice(sorted_lines, voice, voice == voices[0])
     drafts = MusicReader(header, notices, limits).read(items)
-    return finish_bars(split_at_line_ends(drafts, notices), notices)
+    return finish_bars(split_at_line_ends(drafts), notices)
 
 
 def _choose_voice(

@@ -16,7 +16,7 @@ _MOST_JUMPS = 8
 _WORDS = (
     ("D.C.", re.compile(r"\W*(d\.?\s?c\b|da\s?capo)", re.I)),
     ("D.S.", re.compile(r"\W*(d\.?\s?s\b|dal\s?segno)", re.I)),
-    ("fine", re.compile(r"\W*fine\W*$", re.I)),
+    ("fine", re.compile(r"\W*(fine|end|slut)\W*$", re.I)),
     ("dacoda", re.compile(r"\W*(to|al|da)\s+coda\W*$", re.I)),
     ("coda", re.compile(r"\W*coda\W*$", re.I)),
     ("segno", re.compile(r"\W*segno\W*$", re.I)),
@@ -74,9 +74,21 @@ def _jump_of(
     if away is not None and coda is not None and mark.wants != "fine":
         return Jump(mark.bar, target, away, coda)
     if fine is None or fine > mark.bar:
+        fine = _fermata_at_an_end(bars, target, mark.bar)
+    if fine is None:
         say(bar, f"{mark.name} without a Fine ends after the first part", 'write "^Fine"')
         return Jump(mark.bar, target, None)
     return Jump(mark.bar, target, fine)
+
+
+def _fermata_at_an_end(bars: Sequence[Bar], first: int, jump: int) -> int | None:
+    """The bar that ends a section before the jump with a fermata on its last note or its bar
+    sign, which marks the end as Fine does."""
+    for bar in bars[first:jump]:
+        held = bar.decorations + (bar.notes[-1].decorations if bar.notes else ())
+        if "fermata" in held and bar.sign_after not in ("|", ".|", ""):
+            return bar.index
+    return None
 
 
 def _coda_of(marks: list[_Mark], count: int) -> tuple[int | None, int | None]:

@@ -189,15 +189,3 @@ def lost_pin_messages(tune: Tune, lost: Sequence[LostPin]) -> list[Message]:
         remedy = "the pin is left out" if len(events) == 1 else "these pins are left out"
         messages.append(Message(events[0].note.place, "pin", f"{words}: {cause}", remedy))
     return messages
-
-
-def unplayable_message(tune: Tune, event: Event, instrument: Instrument) -> Message:
-    """Why an event has no posture at all."""
-    outside = [p for p in event.note.pitches if not tone_places(instrument, p.midi)]
-    title = f"{instrument.title} tuned {instrument.tuning_name}"
-    if outside:
-        names = " ".join(pitch.name for pitch in outside)
-        text = f"bar {tune.bars[event.bar].number}: {names} is outside the compass of the {title}"
-        return Message(event.note.place, "compass", text, "transpose the tune or leave it out")
-    text = f"{where(tune, event)}: these tones cannot be held together on the {title}"
-    return Message(event.note.place, "double-stop", text, "leave one of them out")

@@ -17,7 +17,7 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.solve.alternatives import different_paths, note_alternatives
 from tunebook.solve.cost_tables import tables_for
-from tunebook.solve.demands import DroneDemand, where
+from tunebook.solve.demands import DroneDemand
 from tunebook.solve.difficulty import bar_difficulties, whole_difficulty
 from tunebook.solve.drone_spans import drone_spans
 from tunebook.solve.fingered_notes import fingered_notes
@@ -25,6 +25,7 @@ from tunebook.solve.layers import Path
 from tunebook.solve.phrases import same_for_same
 from tunebook.solve.problem import Problem, pose_problem
 from tunebook.solve.shortest_path import cheapest_path
+from tunebook.solve.unplayable import broken_tie_messages
 from tunebook.solve.walk import Walk, walk_of
 from tunebook.solve.weights import Weights
 
@@ -138,11 +139,8 @@ def finish(
 def _notices(problem: Problem, path: Path, walk: Walk) -> list[Message]:
     """What is to be said about the answer itself."""
     tune = problem.tune
-    found = []
-    for event, is_broken in zip(problem.course.events, walk.breaks_ties, strict=True):
-        if is_broken:
-            what = f"{where(tune, event)}: the tied tone cannot stay on its key"
-            found.append(Message(event.note.place, "tie", what, "it is struck again"))
+    events = zip(problem.course.events, walk.breaks_ties, strict=True)
+    found = broken_tie_messages(tune, [event for event, is_broken in events if is_broken])
     if not path.is_exact:
         what = "too many repeats cross each other to prove that the fingering is the cheapest"
         found.append(Message(tune.place, "fingering", what, "write the tune out if it matters"))

@@ -18,12 +18,12 @@ from tunebook.solve.demands import (
     lost_pin_messages,
     possible_drones,
     postures_for,
-    unplayable_message,
 )
 from tunebook.solve.events import Event
 from tunebook.solve.layers import Layers, Leap
 from tunebook.solve.outline import Outline, course_of, outline_of
 from tunebook.solve.postures import Array, Demand, PostureSet
+from tunebook.solve.unplayable import unplayable_messages
 
 
 @dataclass(frozen=True)
@@ -81,6 +81,7 @@ def _postures(
     known: dict[tuple[int, int], PostureSet | None] = {}
     found: list[PostureSet | None] = []
     lost: list[LostPin] = []
+    unplayable: list[Event] = []
     tune = outline.tune
     for event, plain, over in zip(outline.events, outline.demands, held, strict=True):
         if plain is None:
@@ -92,8 +93,9 @@ def _postures(
                 known[asked] = tables.postures(_over(plain, over))
             postures = known[asked]
         if postures is None and not event.piece:
-            messages.append(unplayable_message(tune, event, tables.reach.instrument))
+            unplayable.append(event)
         found.append(postures)
+    messages.extend(unplayable_messages(tune, unplayable, tables.reach.instrument))
     messages.extend(lost_pin_messages(tune, lost))
     return found
 

@@ -1,0 +1,63 @@
+"""What of a tune cannot be played on the instrument, in one message for each cause."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tunebook.errors import Message
+from tunebook.model.instrument import Instrument
+from tunebook.model.number_lists import bars_in_words
+from tunebook.model.tune import Tune
+from tunebook.solve.demands import where
+from tunebook.solve.events import Event
+from tunebook.solve.postures import tone_places
+
+_MOST_NAMES = 8
+
+
+def unplayable_messages(
+    tune: Tune, events: Sequence[Event], instrument: Instrument
+) -> list[Message]:
+    """Why events have no posture at all: tones outside the compass, and tones that cannot be held
+    together. Each message stands at its first event."""
+    title = f"{instrument.title} tuned {instrument.tuning_name}"
+    outside: list[Event] = []
+    names: dict[int, str] = {}
+    together: list[Event] = []
+    for event in events:
+        missing = [p for p in event.note.pitches if not tone_places(instrument, p.midi)]
+        names.update((pitch.midi, pitch.name) for pitch in missing)
+        (outside if missing else together).append(event)
+    messages = []
+    if outside:
+        tones = [names[midi] for midi in sorted(names)]
+        listed = " ".join([*tones[:_MOST_NAMES], *["..."] * (len(tones) > _MOST_NAMES)])
+        verb = "is" if len(tones) == 1 else "are"
+        what = f"{_bars(tune, outside)}: {listed} {verb} outside the compass of the {title}"
+        remedy = "transpose the tune or leave it out"
+        messages.append(Message(outside[0].note.place, "compass", what, remedy))
+    if together:
+        if len(together) == 1:
+            what = f"{where(tune, together[0])}: these tones"
+        else:
+            what = f"{_bars(tune, together)}: the tones of {len(together)} chords"
+        what += f" cannot be held together on the {title}"
+        messages.append(
+            Message(together[0].note.place, "double-stop", what, "leave one of them out")
+        )
+    return messages
+
+
+def broken_tie_messages(tune: Tune, events: Sequence[Event]) -> list[Message]:
+    """That tied tones are struck again, since the hand has to leave their keys."""
+    if not events:
+        return []
+    if len(events) == 1:
+        what = f"{where(tune, events[0])}: the tied tone cannot stay on its key"
+        return [Message(events[0].note.place, "tie", what, "it is struck again")]
+    what = f"{_bars(tune, events)}: {len(events)} tied tones cannot stay on their keys"
+    return [Message(events[0].note.place, "tie", what, "they are struck again")]
+
+
+def _bars(tune: Tune, events: Sequence[Event]) -> str:
+    return bars_in_words(tune.bars[event.bar].number for event in events)
