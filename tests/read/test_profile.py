@@ -85,7 +85,7 @@ def test_a_row_can_be_shifted_and_a_key_placed_by_itself() -> None:
         ("keys = 20", "keys = 20\nplaces_mm = { 7 = 10 }", "p.toml:33: string 4: key 7 at 10.0 mm"),
         ("keys = 20", "keys = 20\nplaces_mm = { 30 = 10 }", "string 4 has no key 30"),
         ("title = ", "titel = ", "'titel' is no setting"),
-        ('kind = "keyed"', "kind = ", "this is no TOML file"),
+        ('kind = "keyed"', "kind = ", "not valid TOML"),
         ('"C3", "G3", "D4", "A4"', '"C3", "G3", "D4", "Q4"', "'Q4' is no pitch"),
     ],
 )

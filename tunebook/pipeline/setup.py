@@ -134,6 +134,9 @@ def _profile_path(book: Book) -> str:
     name = book.instrument
     if book.place is None or not (name.endswith(".toml") or "/" in name or "\\" in name):
         return name
+    if not name.isprintable():
+        remedy = "write the name of a file beside tunes.toml"
+        raise SettingError(f"instrument profile {name!r} cannot be a path", remedy, book.place)
     home = Path(book.place.path).resolve().parent
     # Folders may be parted as Windows does it, for settings that are used on several systems.
     path = (home / name.replace("\\", "/")).resolve()

@@ -17,10 +17,12 @@ from tunebook.model.book import HandChoice
 from tunebook.model.hand import FINGER_PAIRS, Hand, Span
 from tunebook.model.instrument import Instrument, String, key_place_mm
 from tunebook.read.profile_check import check_profile
+from tunebook.read.toml_bounds import load_toml
 from tunebook.read.tuning import midi_of, name_strings, read_tuning
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 MOST_COMFORTABLE = 4
+MOST_BYTES = 100_000
 
 
 def instrument_names() -> tuple[str, ...]:
@@ -39,6 +41,9 @@ def read_instrument(
     """
     path = _find_profile(name_or_path)
     try:
+        if path.stat().st_size > MOST_BYTES:
+            what = f"the profile is larger than {MOST_BYTES} bytes"
+            raise SettingError(what, "is this an instrument?", SourcePlace(str(path)))
         text = read_text(path, read)
     except (OSError, UnicodeDecodeError) as error:
         raise SettingError(
@@ -51,12 +56,7 @@ def read_instrument(
 
 def parse_instrument(text: str, path: str, tuning: str | None = None) -> Instrument:
     """Read a profile from its ``text``; ``path`` stands in messages. Raises SettingError."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingError(
-            f"this is no TOML file: {error}", "mend the line named", SourcePlace(path)
-        ) from None
+    data = load_toml(text, path)
     check_profile(data, text, path)
     own = tuple(midi_of(pitch) for pitch in data["tunings"][data["tuning"]])
     asked = tuning or data["tuning"]
@@ -90,7 +90,7 @@ def _find_profile(name_or_path: str) -> Path:
     if name_or_path in instrument_names():
         return shipped
     path = Path(name_or_path)
-    if path.is_file():
+    if "\0" not in name_or_path and path.is_file():
         return path
     raise SettingError(
         f"there is no instrument {name_or_path!r}",

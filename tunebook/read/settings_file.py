@@ -28,9 +28,11 @@ from tunebook.read.settings_values import (
     LimitsTable,
     TuneTable,
 )
+from tunebook.read.toml_bounds import load_toml
 from tunebook.read.toml_places import KeyPath, find_key_lines, line_of
 
 MAX_BOOK_FILE_BYTES = 1_000_000
+MOST_MISTAKES = 1000
 
 _PIN = re.compile(r"bar (\d+) note (\d+) (finger|string) (\S+)")
 _IN_A_FILE = re.compile(r"\.abc:[^\\/]*$", re.I)
@@ -76,10 +78,7 @@ def parse_settings(
     text: str, path: str, built_in: tuple[Edition, ...]
 ) -> tuple[Book, tuple[Message, ...]]:
     """Return the Book written in ``text``; ``built_in`` are the editions it may build on."""
-    try:
-        raw = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise _no_toml(error, path) from None
+    raw = load_toml(text, path)
     lines = find_key_lines(text)
     table, messages = _checked(BookTable, raw, lines, path)
     own, edition_messages = _editions_from(table.edition, built_in, lines, path)
@@ -136,15 +135,6 @@ def _text_of(path: Path, read: FilesRead | None) -> str:
         ) from None
 
 
-def _no_toml(error: Exception, path: str) -> SettingError:
-    place = re.search(r"line (\d+), column (\d+)", str(error))
-    what = re.sub(r"\s*\(at .*\)$", "", str(error)) if place else "not readable as TOML"
-    where = SourcePlace(path, int(place[1]), int(place[2])) if place else SourcePlace(path)
-    return SettingError(
-        f"not valid TOML: {what}", "text stands in quotes, lists in brackets", where
-    )
-
-
 def _load_built_in() -> list[EditionTable]:
     text = resources.files("tunebook.data").joinpath("editions.toml").read_text(encoding="utf-8")
     return [EditionTable.model_validate(one) for one in tomllib.loads(text)["edition"]]
@@ -155,16 +145,27 @@ def _checked(
 ) -> tuple[Any, tuple[Message, ...]]:
     """Check ``raw``; each mistake is said, taken out, and the rest checked again."""
     messages: list[Message] = []
-    for _ in range(1000):
+    while True:
         try:
             return shape.model_validate(raw), tuple(messages)
         except ValidationError as error:
-            first = error.errors(include_url=False)[0]
-            where = _raw_path(raw, first["loc"])
-            place = SourcePlace(path, line_of(lines, where))
-            messages.append(_setting_message(dict(first), where, place))
-            _take_out(raw, where)
-    raise SettingError("too many mistakes", "write the file anew", SourcePlace(path))
+            found: dict[KeyPath, dict[str, Any]] = {}
+            for one in error.errors(include_url=False):
+                found.setdefault(_raw_path(raw, one["loc"]), dict(one))
+        if len(messages) + len(found) > MOST_MISTAKES:
+            what = f"there are more than {MOST_MISTAKES} mistakes"
+            raise SettingError(what, "write the file anew", SourcePlace(path))
+        # From the last to the first, so that places in lists stay what they are; what stands in
+        # something else that is wrong goes with it.
+        for where in sorted(found, key=_backwards, reverse=True):
+            if not any(where[:length] in found for length in range(len(where))):
+                place = SourcePlace(path, line_of(lines, where))
+                messages.append(_setting_message(found[where], where, place))
+                _take_out(raw, where)
+
+
+def _backwards(path: KeyPath) -> tuple[tuple[int, str], ...]:
+    return tuple((part, "") if isinstance(part, int) else (0, part) for part in path)
 
 
 def _raw_path(raw: Any, location: tuple[Any, ...]) -> KeyPath:

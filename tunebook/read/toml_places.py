@@ -11,12 +11,12 @@ import re
 
 KeyPath = tuple[str | int, ...]
 
-_HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*(\]\]?)\s*(#.*)?$")
-_KEY = re.compile(
-    r"""\s*((?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
-    r"""(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*'))*)\s*=(.*)$"""
-)
-_PART = re.compile(r"""[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*'""")
+# Nothing is tried twice (possessive repeats), so a line takes time in proportion to its length.
+_ONE = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\]|\\.)*+"|'[^']*+')"""
+_DOTTED = rf"({_ONE}(?:\s*+\.\s*+{_ONE})*+)"
+_HEADER = re.compile(rf"\s*+(\[\[?+)\s*+{_DOTTED}\s*+\]")
+_KEY = re.compile(rf"\s*+{_DOTTED}\s*+=(.*)$")
+_PART = re.compile(_ONE)
 
 
 def find_key_lines(text: str) -> dict[KeyPath, int]:
