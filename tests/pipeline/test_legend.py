@@ -1,0 +1,38 @@
+"""Which signs are explained with an engraved example."""
+
+from __future__ import annotations
+
+import pytest
+
+from tunebook.model.arrangement import Arrangement
+from tunebook.pipeline.legend import legend_sources
+from tunebook.pipeline.setup import Setup, prepare
+from tunebook.read.abc_tune import read_abc
+from tunebook.solve.arrange import arrange
+
+
+@pytest.fixture(scope="module")
+def setup(tmp_path_factory: pytest.TempPathFactory) -> Setup:
+    folder = tmp_path_factory.mktemp("tunes")
+    (folder / "one.abc").write_text("X:1\nT:t\nK:D\nD4|\n", encoding="utf-8")
+    return prepare(folder)
+
+
+def arranged(music: str, setup: Setup) -> Arrangement:
+    tune = read_abc(f"X:1\nT:t\nM:4/4\nL:1/4\nK:C\n{music}\n")[0]
+    return arrange(tune, setup.instrument, setup.hand, drones="none", chords="none")
+
+
+@pytest.mark.parametrize(
+    ("music", "kind", "written"),
+    [
+        ("c d e c''|]", "unplayable", "\\parenthesize"),
+        ("c d ^/e c|]", "quarter_tone", "\\quarterUp"),
+    ],
+)
+def test_sign_is_explained_where_it_occurs_and_nowhere_else(
+    setup: Setup, music: str, kind: str, written: str
+) -> None:
+    source = legend_sources([arranged(music, setup)], setup)[f"legend:{kind}"]
+    assert source.count(written) > source.split("\\score")[0].count(written)
+    assert f"legend:{kind}" not in legend_sources([arranged("c d e c|]", setup)], setup)
