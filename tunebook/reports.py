@@ -33,7 +33,7 @@ def print_check_report(report: CheckReport, as_json: bool) -> None:
             row.key,
             f"{row.lowest}-{row.highest}",
             str(row.bar_count),
-            f"{row.hardest_bar} ({row.hardest_difficulty:.1f})",
+            f"{row.hardest_bar or 'upbeat'} ({row.hardest_difficulty:.1f})",
             f"{row.difficulty:.1f}",
             row.drone,
             str(row.message_count or ""),

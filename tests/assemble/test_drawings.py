@@ -56,14 +56,14 @@ def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
 
 def test_every_key_of_the_keybox_is_drawn_once(design: Design) -> None:
     record = Recorder(design.fonts)
-    keybox_drawing(harpa(), 499.0).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
+    keybox_drawing(harpa(), 499.0, fixed_words("en")).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
     # One box for the keybox itself.
     assert len(record.boxes) - 1 == 11 + 14 + 20
 
 
 def test_keys_are_drawn_to_scale_and_do_not_touch(design: Design) -> None:
     record = Recorder(design.fonts)
-    keybox_drawing(harpa(), 499.0).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
+    keybox_drawing(harpa(), 499.0, fixed_words("en")).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
     row = [box for box in record.boxes[1:] if box[1] == record.boxes[-1][1]]
     assert len(row) == 20
     middles = [left + width / 2 for left, _, width, _ in row]
@@ -77,7 +77,7 @@ def test_keys_are_drawn_to_scale_and_do_not_touch(design: Design) -> None:
 
 def test_the_lowest_string_is_at_the_bottom(design: Design) -> None:
     record = Recorder(design.fonts)
-    keybox_drawing(harpa(), 499.0).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
+    keybox_drawing(harpa(), 499.0, fixed_words("en")).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
     names = {text: base for left, base, text in record.texts if left < 30.0}
     assert names["A"] < names["D"] < names["G"] < names["C"]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -11,16 +12,20 @@ from books import D_DORIAN, arrangement, harpa
 from tunebook.assemble.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
 from tunebook.assemble.languages import fixed_words
 from tunebook.assemble.musical_text import (
+    chord_text,
     info_line,
     key_name,
+    local_names,
     meter_name,
     pitch_name,
     source_line,
     stop_text,
+    string_name,
     tempo_text,
     tuning_text,
     with_signs,
 )
+from tunebook.assemble.report_words import report_words
 from tunebook.assemble.symbol_font import DOT, HALF
 from tunebook.model.arrangement import Stop
 from tunebook.model.tune import Key, Meter, Tempo
@@ -34,9 +39,10 @@ ENGLISH, SWEDISH = fixed_words("en"), fixed_words("sv")
         (Key(1, 0, "ionian", 2), "D major", "D-dur"),
         (Key(5, 0, "aeolian", 0), "A minor", "a-moll"),
         (D_DORIAN, "D dorian", "d-dorisk"),
-        (Key(6, -1, "ionian", -2), "B♭ major", "B♭-dur"),
+        (Key(6, -1, "ionian", -2), "B♭ major", "B-dur"),
         (Key(6, 0, "aeolian", 2), "B minor", "h-moll"),
-        (Key(3, 1, "aeolian", 3), "F♯ minor", "f♯-moll"),
+        (Key(3, 1, "aeolian", 3), "F♯ minor", "fiss-moll"),
+        (Key(2, -1, "ionian", -3), "E♭ major", "Ess-dur"),
         (Key(0, 0, "none"), "", ""),
     ],
 )
@@ -94,13 +100,62 @@ def test_the_source_names_composer_and_place_once() -> None:
 
 def test_stops_in_words() -> None:
     assert stop_text(Stop(62, 3, 0, 0), harpa(), ENGLISH) == "open D"
-    assert stop_text(Stop(71, 4, 2, 1), harpa(), SWEDISH) == "B4 (A-strängen, nyckel 2)"
+    assert stop_text(Stop(71, 4, 2, 1), harpa(), SWEDISH) == "H4 (A-strängen, nyckel 2)"
 
 
 def test_pitches_and_tunings() -> None:
-    assert pitch_name(60) == "C4"
-    assert pitch_name(70) == "B♭4"
-    assert tuning_text(harpa()) == "C G D A"
+    assert pitch_name(60, ENGLISH) == "C4"
+    assert pitch_name(70, ENGLISH) == "B♭4"
+    assert tuning_text(harpa(), SWEDISH) == "C G D A"
+
+
+@pytest.mark.parametrize(
+    ("name", "english", "swedish"),
+    [
+        ("B4", "B4", "H4"),
+        ("Bb3", "B♭3", "B3"),
+        ("A#3", "A♯3", "A♯3"),
+        ("CGDA", "CGDA", "CGDA"),
+        ("BbFBF#", "B♭FBF♯", "BFHF♯"),
+        ("Kvällsstämning", "Kvällsstämning", "Kvällsstämning"),
+    ],
+)
+def test_b_natural_and_b_flat_have_the_names_of_the_language(
+    name: str, english: str, swedish: str
+) -> None:
+    # H and B: common practice in Swedish, no source.
+    assert local_names(name, ENGLISH) == english
+    assert local_names(name, SWEDISH) == swedish
+    assert local_names(name, fixed_words("sv", note_names="b")) == english
+    assert local_names(name, fixed_words("en", note_names="h")) == swedish
+
+
+@pytest.mark.parametrize(
+    ("symbol", "swedish"),
+    [("Bm", "Hm"), ("Bb7", "B7"), ("Bbm7/D", "Bm7/D"), ("G/B", "G/H"), ("Ebmaj7/Bb", "E♭maj7/B")],
+)
+def test_chord_symbols_follow_the_names_of_notes(symbol: str, swedish: str) -> None:
+    assert chord_text(symbol, SWEDISH) == swedish
+    assert chord_text(symbol, ENGLISH) == with_signs(symbol)
+
+
+def test_a_low_string_is_called_so_in_both_languages() -> None:
+    low = replace(harpa().string(1), name="low B")
+    assert string_name(low, ENGLISH) == "low B"
+    assert string_name(low, SWEDISH) == "låga H"
+
+
+def test_a_fingerboard_has_no_keys_in_either_language() -> None:
+    fiddle = replace(harpa(), kind="fingerboard")
+    for language, keyed in (("en", ("key", "row")), ("sv", ("nyck", "rad", "knaver"))):
+        words = fixed_words(language, "fingerboard")
+        assert stop_text(Stop(71, 4, 2, 1), fiddle, words).endswith("1)")
+        said = [*words.legend.values(), *words.techniques.values(), *words.reason_jumps]
+        said += [words.first_position_text, words.key_counts, words.no_keys, words.one_key]
+        said += [words.key_place, words.reason_highest, words.reason_barre]
+        said += [words.fingerboard_text, report_words(language, "fingerboard").tune_text]
+        for text in said:
+            assert not re.search(rf"\b({'|'.join(keyed)})", text, re.I), text
 
 
 @pytest.mark.parametrize("words", [ENGLISH, SWEDISH], ids=["en", "sv"])
@@ -118,7 +173,7 @@ def test_swedish_leaves_no_english_word() -> None:
         and value == getattr(SWEDISH, name)
         and value.strip("{} ").isalpha()
     }
-    assert shared == {"instrument", "hand", "tempo"}
+    assert shared == {"instrument", "hand", "tempo", "kind"}
 
 
 def test_an_unknown_name_stands_as_it_is() -> None:

@@ -19,7 +19,7 @@ from tunebook.assemble.font_files import ROLES
 from tunebook.assemble.fonts import Fonts, load_fonts
 from tunebook.assemble.front_matter import front_matter
 from tunebook.assemble.furniture import draw_furniture
-from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.languages import fixed_words, words_for
 from tunebook.assemble.paper import page_format
 from tunebook.assemble.placing import place_systems
 from tunebook.assemble.sheet import PageReference, PlacedSystem, Sheet
@@ -70,7 +70,7 @@ def assemble_book(
     pages two on a sheet of A4 in the order for folding. Raises OutputError when a file cannot be
     written, ProgramError when no font can be found.
     """
-    words = fixed_words(content.book.language)
+    words = words_for(content.book, content.instrument)
     fonts = fonts or get_ready(content.font_cache, content.book.language)
     design = Design(page_format(content.paper), fonts, words)
     if content.book.may_reorder:

@@ -9,6 +9,7 @@ from tunebook.assemble.design import Design
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.assemble.fonts import ITALIC
 from tunebook.assemble.linked_text import LinkedLines, Part, linked_text
+from tunebook.assemble.musical_text import chord_text
 from tunebook.assemble.shapes_drawing import print_symbol, shapes_grid, shapes_in_row
 from tunebook.assemble.sheet import Sheet
 
@@ -39,10 +40,12 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
 def _entry(one: ChordShapes, content: BookContent, design: Design, width: float) -> Stack:
     size = design.size(11.0)
     name_width = design.size(30.0)
-    name = Drawing(
-        size * 1.3,
-        lambda sheet, left, top: _print_name(sheet, left, top + size, one.symbol, size),
-    )
+    symbol = chord_text(one.symbol, design.words)
+
+    def paint_name(sheet: Sheet, left_pt: float, top_pt: float) -> None:
+        print_symbol(sheet, left_pt, top_pt + size, symbol, size)
+
+    name = Drawing(size * 1.3, paint_name)
     # A single row: on narrow paper, the best ones only.
     room = width - name_width
     best = tuple(("", shape) for shape in one.shapes[: shapes_in_row(design, room)])
@@ -62,10 +65,6 @@ def _where(symbol: str, content: BookContent, design: Design, width: float) -> L
         parts.append((shortened(title, design.fonts, ITALIC, size, width * 0.9), anchor))
     parts.append((after + (" …" if len(tunes) > _MOST_TUNES else ""), ""))
     return linked_text(parts, design.fonts, width, ITALIC, size)
-
-
-def _print_name(sheet: Sheet, left: float, base: float, symbol: str, size: float) -> None:
-    print_symbol(sheet, left, base, symbol, size)
 
 
 def _tunes_with(symbol: str, content: BookContent) -> list[tuple[str, str]]:

@@ -53,7 +53,7 @@ def default_tempi(content: BookContent) -> str:
 def _settings(content: BookContent, tempi: str, design: Design) -> list[tuple[str, str]]:
     words = design.words
     edition, instrument = content.edition, content.instrument
-    tuned = words.tuned.format(tuning_text(instrument))
+    tuned = words.tuned.format(tuning_text(instrument, words))
     facts = [
         (words.edition, words.local(edition.title or edition.name)),
         (words.instrument, f"{words.local(instrument.title)}; {tuned}"),

@@ -10,10 +10,12 @@ from pathlib import Path
 from tunebook.assemble.blocks import Flowed, Music
 from tunebook.assemble.design import Design
 from tunebook.assemble.engraved import EngravedPiece, EngravedSystem
+from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.flow import Page, Stream, flow
 from tunebook.assemble.fonts import load_fonts
 from tunebook.assemble.furniture import draw_furniture
 from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.musical_text import key_name, local_names
 from tunebook.assemble.paper import page_format
 from tunebook.assemble.placing import place_systems
 from tunebook.assemble.report_words import ReportWords, report_words
@@ -21,7 +23,7 @@ from tunebook.assemble.sheet import Sheet
 from tunebook.assemble.tables import table_rows
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
-from tunebook.model.changes import TuneScores, TuningScore
+from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 
 ROW_PT = 15.0
 MOST_PLOTTED = 40
@@ -38,7 +40,9 @@ def write_comparison(
 ) -> None:
     """Write the report to ``output`` (whole or not at all), over none of the files in ``read``.
     Raises OutputError."""
-    design = Design(page_format(book.paper), load_fonts(font_cache), fixed_words(book.language))
+    texts = fixed_words(book.language, note_names=book.note_names)
+    fonts = load_fonts(font_cache, texts.opening_quote)
+    design = Design(page_format(book.paper), fonts, texts)
     words = report_words(book.language)
     with tempfile.TemporaryDirectory(prefix="tunebook-") as folder:
         items = [
@@ -46,7 +50,10 @@ def write_comparison(
             design.body(words.comparison_text),
             design.heading(words.totals),
         ]
-        rows = [(name, f"{mean:.2f}", str(out)) for name, mean, out in totals]
+        rows = [
+            (local_names(name, texts), texts.decimal(mean, 2), str(out))
+            for name, mean, out in totals
+        ]
         items += table_rows(words.total_columns, rows, (2, 3, 5), design)
         if len(tunings) > 1:
             items += _plots(tunes, words, design, Path(folder))
@@ -60,26 +67,30 @@ def write_comparison(
 def _scores(
     tunings: Sequence[str], tunes: Sequence[TuneScores], words: ReportWords, design: Design
 ) -> list[Flowed]:
-    rows = [(tune.title, *(_cell(one, words) for one in tune.tunings)) for tune in tunes]
+    rows = [
+        (tune.title, *(_cell(one, words, design.words) for one in tune.tunings)) for tune in tunes
+    ]
+    names = [local_names(name, design.words) for name in tunings]
     shares = (4.0, *(3.0 for _ in tunings))
     return [
         design.heading(words.per_tune),
-        *table_rows((words.tune, *tunings), rows, shares, design),
+        *table_rows((words.tune, *names), rows, shares, design),
     ]
 
 
-def _cell(score: TuningScore, words: ReportWords) -> str:
+def _cell(score: TuningScore, words: ReportWords, texts: FixedWords) -> str:
     if score.difficulty is None:
         return words.out.format(score.out_of_compass)
     chords = f"{score.playable_chords}/{score.chord_count}" if score.chord_count else ""
-    return "  ".join(part for part in (f"{score.difficulty:.2f}", score.drone, chords) if part)
+    drone = " ".join(local_names(name, texts) for name in score.drone.split())
+    return "  ".join(part for part in (texts.decimal(score.difficulty, 2), drone, chords) if part)
 
 
 def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> list[Flowed]:
     rows = [
         (
             tune.title,
-            "   ".join(f"{one.key} ({one.semitones:+d}) {one.difficulty:.2f}" for one in tune.keys),
+            "   ".join(_key(one, design.words) for one in tune.keys),
         )
         for tune in tunes
         if tune.keys
@@ -91,6 +102,12 @@ def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> li
         design.note(words.keys_text),
         *table_rows((words.tune, ""), rows, (3, 7), design),
     ]
+
+
+def _key(one: KeyScore, texts: FixedWords) -> str:
+    name = key_name(one.tonality, texts) if one.tonality else ""
+    moved = f"{one.semitones:+d}".replace("-", "\u2212")
+    return f"{name or local_names(one.key, texts)} ({moved}) {texts.decimal(one.difficulty, 2)}"
 
 
 def _plots(
@@ -108,7 +125,7 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure
 
-    width = design.width_pt
+    width, decimal_sign = design.width_pt, design.words.decimal_sign
     height = ROW_PT * len(tunes) + 60.0
     figure = Figure(figsize=(width / 72, height / 72), layout="constrained")
     FigureCanvasPdf(figure)
@@ -126,7 +143,7 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
             [point[1] for point in points],
             signs[at % len(signs)],
             color=str(0.7 * at / max(1, count)),
-            label=tunes[0].tunings[at].tuning,
+            label=local_names(tunes[0].tunings[at].tuning, design.words),
             # Smaller and smaller, so that equal values stay visible one upon the other.
             markersize=9 - 6 * at / max(1, count),
         )
@@ -135,6 +152,7 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
     axes.set_xlim(left=0)
     axes.set_xlabel(words.plot_axis, fontsize=8)
     axes.tick_params(axis="x", labelsize=8)
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace(".", decimal_sign))
     axes.grid(axis="y", linewidth=0.3)
     axes.legend(fontsize=8, loc="best")
     buffer = BytesIO()

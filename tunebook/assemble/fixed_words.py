@@ -45,9 +45,13 @@ MODES = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "loc
 
 @dataclass(frozen=True, slots=True)
 class FixedWords:
-    """Words and sentences of one language. ``{}`` in a text takes a number or a name."""
+    """Words and sentences of one language. ``{}`` in a text takes a number or a name.
+
+    ``note_names`` is one of NOTE_NAMES, ``note_names_text`` what the page of signs says of each;
+    ``key_names`` are keynotes that have a name of their own beside letter and sign."""
 
     language: str
+    kind: str
     opening_quote: str
     decimal_sign: str
     # front matter
@@ -96,7 +100,10 @@ class FixedWords:
     modes: Mapping[str, str]
     key_joint: str
     is_minor_lower: bool
-    b_natural: str
+    key_names: Mapping[str, str]
+    note_names: str
+    note_names_text: Mapping[str, str]
+    low_string: str
     no_key: str
     # sets
     ends_on: str
@@ -167,6 +174,6 @@ class FixedWords:
         sizes of hands) in this language; any other text as it stands."""
         return self.names.get(name, name)
 
-    def decimal(self, value: float) -> str:
-        """A number with one place after the decimal sign of this language."""
-        return f"{value:.1f}".replace(".", self.decimal_sign)
+    def decimal(self, value: float, places: int = 1) -> str:
+        """A number with ``places`` figures after the decimal sign of this language."""
+        return f"{value:.{places}f}".replace(".", self.decimal_sign)

@@ -23,7 +23,7 @@ def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
     """The page (or pages) that shows the instrument as it is tuned."""
     words = design.words
     picture = words.keybox_text if instrument.kind == "keyed" else words.fingerboard_text
-    facts = f"{words.local(instrument.title)}, {words.tuned.format(tuning_text(instrument))}"
+    facts = f"{words.local(instrument.title)}, {words.tuned.format(tuning_text(instrument, words))}"
     items = [
         design.page_title(words.instrument_title, INSTRUMENT),
         design.body(facts),
@@ -31,20 +31,21 @@ def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
         Flowed(_string_table(instrument, design)),
         design.body(_compass_text(instrument, design), before_pt=6.0),
         design.body(words.bow_text, before_pt=6.0),
-        Flowed(keybox_drawing(instrument, design.width_pt), design.size(16.0), True),
+        Flowed(keybox_drawing(instrument, design.width_pt, words), design.size(16.0), True),
         design.note(picture, before_pt=6.0),
         design.heading(words.first_position),
         design.body(words.first_position_text),
     ]
     if instrument.sympathetic:
-        names = "  ".join(pitch_name(midi) for midi in instrument.sympathetic)
+        names = "  ".join(pitch_name(midi, words) for midi in instrument.sympathetic)
         items += [
             design.heading(words.sympathetic_strings),
             design.body(words.sympathetic_text),
             design.body(names, before_pt=4.0),
         ]
-    if instrument.source:
-        items.append(design.note(instrument.source, before_pt=14.0))
+    source = instrument.source_in(words.language)
+    if source:
+        items.append(design.note(source, before_pt=14.0))
     return flow([Stream(tuple(items))], design.page_format, words.instrument_title)
 
 
@@ -64,10 +65,12 @@ def write_instrument_page(
     from reportlab.pdfgen.canvas import Canvas
 
     form = page_format(paper)
-    design = Design(form, load_fonts(font_cache), fixed_words(language))
+    design = Design(form, load_fonts(font_cache), fixed_words(language, instrument.kind))
     buffer = BytesIO()
     canvas = Canvas(buffer, pagesize=(form.width_pt, form.height_pt), invariant=1)
-    canvas.setTitle(f"{design.words.local(instrument.title)}, {tuning_text(instrument)}")
+    canvas.setTitle(
+        f"{design.words.local(instrument.title)}, {tuning_text(instrument, design.words)}"
+    )
     sheet = Sheet(canvas, design.fonts, form)
     for page in instrument_pages(instrument, design):
         page.draw(sheet)
@@ -77,9 +80,13 @@ def write_instrument_page(
 
 
 def _compass_text(instrument: Instrument, design: Design) -> str:
-    low, high = pitch_name(instrument.lowest_midi), pitch_name(instrument.highest_midi)
-    length = f"{design.words.string_length}: {instrument.string_length_mm:g} mm"
-    return f"{design.words.compass}: {low}–{high}. {length}."
+    words = design.words
+    low, high = (
+        pitch_name(midi, words) for midi in (instrument.lowest_midi, instrument.highest_midi)
+    )
+    places = 0 if instrument.string_length_mm == round(instrument.string_length_mm) else 1
+    length = f"{words.string_length}: {words.decimal(instrument.string_length_mm, places)} mm"
+    return f"{words.compass}: {low}–{high}. {length}."
 
 
 def _string_table(instrument: Instrument, design: Design) -> Drawing:
@@ -94,7 +101,9 @@ def _string_table(instrument: Instrument, design: Design) -> Drawing:
             at = left_pt + step * index
             sheet.box(at, top_pt, step - 6, size * 2.4, line_pt=0.5, grey=GREY, radius_pt=3)
             base = top_pt + size * 1.15
-            wide = sheet.text(at + 8, base, note_name(string.open_midi), SANS_BOLD, size)
+            wide = sheet.text(
+                at + 8, base, note_name(string.open_midi, design.words), SANS_BOLD, size
+            )
             octave = str(string.open_midi // 12 - 1)
             sheet.text(at + 9 + wide, base, octave, SERIF, small, grey=GREY)
             text = _keys_text(string, design)
@@ -108,5 +117,5 @@ def _keys_text(string: String, design: Design) -> str:
     if string.key_count == 0:
         return words.no_keys
     count = words.key_counts.format(string.key_count) if string.key_count > 1 else words.one_key
-    highest = pitch_name(string.open_midi + string.key_count)
+    highest = pitch_name(string.open_midi + string.key_count, words)
     return f"{count}, {words.highest_note.format(highest)}"

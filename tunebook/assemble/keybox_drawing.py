@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tunebook.assemble.blocks import Drawing
+from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.fonts import BOLD, SANS, SANS_BOLD
 from tunebook.assemble.musical_text import note_name
 from tunebook.assemble.sheet import GREY, LIGHT, Sheet
@@ -45,7 +46,7 @@ class _Scale:
         return self.top_pt + (_ABOVE_ROWS + self.strings) * self.row_pt
 
 
-def keybox_drawing(instrument: Instrument, width_pt: float) -> Drawing:
+def keybox_drawing(instrument: Instrument, width_pt: float, words: FixedWords) -> Drawing:
     """The keybox, ``width_pt`` wide: distances along and across the strings in one scale."""
     longest_mm = max(string.place_mm(string.key_count) for string in instrument.strings)
     pt_per_mm = (width_pt - _NAMES_PT - _END_PT) / max(longest_mm, 1.0)
@@ -58,7 +59,9 @@ def keybox_drawing(instrument: Instrument, width_pt: float) -> Drawing:
         _draw_box(sheet, scale, left_pt + width_pt)
         _draw_fingers(sheet, instrument, scale)
         for string in instrument.strings:
-            _draw_string(sheet, string, scale, left_pt + width_pt, instrument.kind == "keyed")
+            _draw_string(sheet, string, scale, left_pt + width_pt, words)
+            for key in range(1, string.key_count + 1):
+                _draw_key(sheet, string, key, scale, instrument.kind == "keyed", words)
         _draw_key_numbers(sheet, instrument, scale)
 
     return Drawing(height, paint)
@@ -88,20 +91,20 @@ def _draw_fingers(sheet: Sheet, instrument: Instrument, scale: _Scale) -> None:
 
 
 def _draw_string(
-    sheet: Sheet, string: String, scale: _Scale, right_pt: float, is_keyed: bool
+    sheet: Sheet, string: String, scale: _Scale, right_pt: float, words: FixedWords
 ) -> None:
     middle = scale.middle(string)
     weight = 0.5 + 0.22 * (scale.strings - string.index)
     sheet.rule(scale.left_pt, middle, right_pt, width_pt=weight, grey=GREY)
     size = min(11.0, scale.row_pt * 0.5)
-    name = note_name(string.open_midi)
+    name = note_name(string.open_midi, words)
     at = scale.left_pt - 8.0
     sheet.text(at, middle + size * 0.36, name, SANS_BOLD, size, align="right")
-    for key in range(1, string.key_count + 1):
-        _draw_key(sheet, string, key, scale, is_keyed)
 
 
-def _draw_key(sheet: Sheet, string: String, key: int, scale: _Scale, is_keyed: bool) -> None:
+def _draw_key(
+    sheet: Sheet, string: String, key: int, scale: _Scale, is_keyed: bool, words: FixedWords
+) -> None:
     """A key's head around the place where it stops the string."""
     place = scale.right(string.place_mm(key))
     before = scale.right(string.place_mm(key - 1))
@@ -121,7 +124,7 @@ def _draw_key(sheet: Sheet, string: String, key: int, scale: _Scale, is_keyed: b
         fill=_FIRST_SHADE if is_first else 1.0,
         radius_pt=min(wide, high) * (0.18 if is_keyed else 0.5),
     )
-    name = note_name(string.open_midi + key)
+    name = note_name(string.open_midi + key, words)
     size = min(8.5, high * 0.6)
     room = sheet.fonts.width(name, SANS, size)
     size *= min(1.0, (wide - 1.6) / room)

@@ -9,7 +9,7 @@ from tunebook.assemble.design import Design
 from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.assemble.fonts import SERIF
-from tunebook.assemble.musical_text import note_name, tempo_text
+from tunebook.assemble.musical_text import note_name, pitch_name, tempo_text
 
 LEAST_TUNES = 3
 MOST_IN_ONE_COLUMN = 30
@@ -100,4 +100,6 @@ def _highest(tune: BookTune, words: FixedWords) -> str:
     if highest.key <= FIRST_POSITION_KEY:
         return words.reason_first
     string = tune.arrangement.instrument.string(highest.string_index)
-    return words.reason_highest.format(highest.key, note_name(string.open_midi))
+    is_keyed = tune.arrangement.instrument.kind == "keyed"
+    place = str(highest.key) if is_keyed else pitch_name(highest.midi, words)
+    return words.reason_highest.format(place, note_name(string.open_midi, words))

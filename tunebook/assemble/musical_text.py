@@ -8,8 +8,8 @@ from fractions import Fraction
 from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.symbol_font import DOT, EIGHTH, HALF, QUARTER, SIXTEENTH, WHOLE
 from tunebook.model.arrangement import Arrangement, Stop
-from tunebook.model.instrument import Instrument
-from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune
+from tunebook.model.instrument import Instrument, String
+from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune, printed_name
 
 SEPARATOR = " · "
 _NOTE_SIGNS = {
@@ -20,6 +20,8 @@ _NOTE_SIGNS = {
     Fraction(1, 16): SIXTEENTH,
 }
 _LONGEST_ORDER = 60
+_ONE_NAME = re.compile(r"[A-G][#b♯♭]?-?\d?")
+_TUNING_NAME = re.compile(rf"({_ONE_NAME.pattern})+")
 _FLAT_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
 
 
@@ -34,14 +36,41 @@ def with_signs(text: str) -> str:
     return signed
 
 
-def pitch_name(midi: int) -> str:
+def chord_text(symbol: str, words: FixedWords) -> str:
+    """A chord symbol as it is printed: "Bbm7/D" as "B♭m7/D", or "Bm7/D" where B is B flat."""
+    return "/".join(
+        printed_name(part[:2] if part[1:2] == "♭" else part[:1], words.note_names)
+        + (part[2:] if part[1:2] == "♭" else part[1:])
+        for part in with_signs(symbol).split("/")
+    )
+
+
+def local_names(text: str, words: FixedWords) -> str:
+    """A name of a pitch or a tuning ("A#3", "CGDA", "BbFBbG") with signs, in the names of the
+    language; any other text as it stands."""
+    if not _TUNING_NAME.fullmatch(text):
+        return text
+    names = (printed_name(with_signs(one), words.note_names) for one in _ONE_NAME.findall(text))
+    return "".join(names)
+
+
+def pitch_name(midi: int, words: FixedWords) -> str:
     """Name of a pitch with its octave (middle C is C4), in the commonest spelling."""
-    return f"{_FLAT_NAMES[midi % 12]}{midi // 12 - 1}"
+    return f"{note_name(midi, words)}{midi // 12 - 1}"
 
 
-def note_name(midi: int) -> str:
+def note_name(midi: int, words: FixedWords) -> str:
     """Name of a pitch without its octave."""
-    return _FLAT_NAMES[midi % 12]
+    return printed_name(_FLAT_NAMES[midi % 12], words.note_names)
+
+
+def string_name(string: String, words: FixedWords) -> str:
+    """Name of a string in words: "D", "low C"."""
+    *lows, letter = string.name.split(" ") if string.name.startswith("low ") else (string.name,)
+    name = printed_name(with_signs(letter), words.note_names)
+    for _ in lows:
+        name = words.low_string.format(name)
+    return name
 
 
 def key_name(key: Key, words: FixedWords) -> str:
@@ -49,8 +78,7 @@ def key_name(key: Key, words: FixedWords) -> str:
     if key.mode not in words.modes:
         return ""
     tonic = with_signs(key.tonic_name)
-    if tonic == "B":
-        tonic = words.b_natural
+    tonic = words.key_names.get(tonic) or printed_name(tonic, words.note_names)
     if words.is_minor_lower and key.is_minor_like:
         tonic = tonic[0].lower() + tonic[1:]
     return f"{tonic}{words.key_joint}{words.modes[key.mode]}"
@@ -131,13 +159,14 @@ def source_line(tune: Tune) -> str:
 
 
 def stop_text(stop: Stop, instrument: Instrument, words: FixedWords) -> str:
-    """A stop in words: "D4, open D" or "E4, D string, key 2"."""
-    name = with_signs(instrument.string(stop.string_index).name)
+    """A stop in words: "open D" or "E4 (D string, key 2)"; on a fingerboard the finger tells."""
+    name = string_name(instrument.string(stop.string_index), words)
     if stop.key == 0:
         return words.open_string.format(name)
-    return f"{pitch_name(stop.midi)} ({words.key_place.format(name, stop.key)})"
+    number = stop.key if instrument.kind == "keyed" else stop.finger
+    return f"{pitch_name(stop.midi, words)} ({words.key_place.format(name, number)})"
 
 
-def tuning_text(instrument: Instrument) -> str:
+def tuning_text(instrument: Instrument, words: FixedWords) -> str:
     """The open strings, low to high: "C G D A"."""
-    return " ".join(note_name(string.open_midi) for string in instrument.strings)
+    return " ".join(note_name(string.open_midi, words) for string in instrument.strings)

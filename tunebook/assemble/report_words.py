@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +80,20 @@ SWEDISH = ReportWords(
     "borta. Omstämning ändrar också trycket på stall och hals: fråga en byggare om du är osäker. "
     "Nya fingersättningar är nytt arbete för handen: börja långsamt, vila, och sluta vid smärta.",
     per_tune="Låt för låt",
-    tune_columns=("låt", "flyttade", "fingrar", "kryss", "hopp", "lägen", "utanför", "svårighet"),
+    tune_columns=(
+        "låt",
+        "flyttade",
+        "fingrar",
+        "korsade",
+        "hopp",
+        "växlingar",
+        "utanför",
+        "svårighet",
+    ),
     tune_text="Toner som ligger på en annan sträng eller nyckel, och toner som bara byter finger; "
-    "korsgrepp, radhopp och lägesbyten före och efter; toner som nu ligger utanför omfånget; "
-    "svårighet (kostnad per sekund musik) före och efter. Ändrade takter är märkta i noterna.",
+    "korsade grepp, radhopp och lägesväxlingar före och efter; toner som nu ligger utanför "
+    "omfånget; svårighet (kostnad per sekund musik) före och efter. Ändrade takter har ett streck "
+    "över noterna.",
     easier="Lättare nu",
     harder="Svårare nu",
     none="ingen",
@@ -104,6 +114,21 @@ SWEDISH = ReportWords(
 )
 
 
-def report_words(language: str) -> ReportWords:
-    """The words of ``language``: en or sv."""
-    return SWEDISH if language == "sv" else ENGLISH
+_FINGERBOARD = {
+    "en": "Notes that lie on another string or in another place on it, and notes that only change "
+    "the finger; crossed stops, hops across strings and shifts before and after; notes now out of "
+    "compass; difficulty (cost per second of music) before and after. Changed bars carry a line "
+    "in the music.",
+    "sv": "Toner som ligger på en annan sträng eller plats, och toner som bara byter finger; "
+    "korsade grepp, hopp mellan strängar och lägesväxlingar före och efter; toner som nu ligger "
+    "utanför omfånget; svårighet (kostnad per sekund musik) före och efter. Ändrade takter har "
+    "ett streck över noterna.",
+}
+
+
+def report_words(language: str, kind: str = "keyed") -> ReportWords:
+    """The words of ``language`` (en or sv) for an instrument of this kind."""
+    words = SWEDISH if language == "sv" else ENGLISH
+    if kind == "fingerboard":
+        return replace(words, tune_text=_FINGERBOARD[language])
+    return words

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from tunebook.assemble.anchors import RETUNING, tune_anchor
 from tunebook.assemble.blocks import Flowed, Space
 from tunebook.assemble.design import Design
+from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.flow import Page, Stream, flow_in_fewest
+from tunebook.assemble.musical_text import chord_text, local_names
 from tunebook.assemble.report_words import ReportWords, report_words
 from tunebook.assemble.tables import table_rows
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
@@ -17,7 +19,7 @@ MOST_NAMED = 5
 
 def retune_pages(facts: RetuneFacts, design: Design) -> list[Page]:
     """Return the report: the retuning card with its caution, gains and losses, tune by tune."""
-    words = report_words(design.words.language)
+    words = report_words(design.words.language, design.words.kind)
 
     def streams(ease: float) -> list[Stream]:
         return [Stream(tuple(_report(facts, words, design, ease)))]
@@ -35,7 +37,7 @@ def _report(facts: RetuneFacts, words: ReportWords, design: Design, ease: float)
         items.append(design.heading(words.card))
         items += table_rows(
             words.card_columns,
-            [_card_row(one) for one in facts.strings],
+            [_card_row(one, design.words) for one in facts.strings],
             (1, 3, 3, 2, 3),
             design,
             ease=ease,
@@ -49,11 +51,11 @@ def _report(facts: RetuneFacts, words: ReportWords, design: Design, ease: float)
     return items + _tune_table(facts.tunes, words, design, ease)
 
 
-def _card_row(one: StringChange) -> tuple[str, ...]:
+def _card_row(one: StringChange, words: FixedWords) -> tuple[str, ...]:
     return (
         str(one.index),
-        f"{one.pitch_before}  {one.hz_before:.1f} Hz",
-        f"{one.pitch_after}  {one.hz_after:.1f} Hz",
+        f"{local_names(one.pitch_before, words)}  {words.decimal(one.hz_before)} Hz",
+        f"{local_names(one.pitch_after, words)}  {words.decimal(one.hz_after)} Hz",
         _signed(one.cents) if one.cents else "0",
         (f"{_signed(one.tension_percent)} %" if one.cents else "0 %")
         + (" !" if one.is_risky else ""),
@@ -98,16 +100,16 @@ def _tune_table(
         (6, 2.6, 2.3, 2.3, 2.3, 2.3, 2.3, 3),
         design,
         anchors=[tune_anchor(tune.identity) for tune in tunes],
-        remarks=[_remark(tune, words) for tune in tunes],
+        remarks=[_remark(tune, words, design.words) for tune in tunes],
         ease=ease,
     )
 
 
-def _remark(tune: TuneChange, words: ReportWords) -> str:
+def _remark(tune: TuneChange, words: ReportWords, texts: FixedWords) -> str:
     said = (
-        (words.lost, tune.lost_drones),
-        (words.gained, tune.gained_drones),
-        (words.lost_chords, tune.lost_chords),
+        (words.lost, [local_names(name, texts) for name in tune.lost_drones]),
+        (words.gained, [local_names(name, texts) for name in tune.gained_drones]),
+        (words.lost_chords, [chord_text(name, texts) for name in tune.lost_chords]),
     )
     return "; ".join(text.format(", ".join(names)) for text, names in said if names)
 

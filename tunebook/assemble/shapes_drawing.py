@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from tunebook.assemble.blocks import Block, Drawing, Stack
 from tunebook.assemble.design import Design
 from tunebook.assemble.fonts import SANS, SANS_BOLD
-from tunebook.assemble.musical_text import with_signs
+from tunebook.assemble.musical_text import chord_text
 from tunebook.assemble.sheet import BLACK, GREY, LIGHT, Sheet
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument
@@ -54,9 +54,10 @@ def shape_drawing(
 def print_symbol(
     sheet: Sheet, left_pt: float, base_pt: float, symbol: str, size_pt: float
 ) -> float:
-    """Print a chord symbol as over the music, figures raised and small; return its width."""
+    """Print a chord symbol as over the music, figures raised and small; return its width.
+    ``symbol`` is that of :func:`chord_text`."""
     at = left_pt
-    for part in _SYMBOL_PARTS.findall(with_signs(symbol)):
+    for part in _SYMBOL_PARTS.findall(symbol):
         is_raised = part[0].isdigit()
         size = size_pt * (0.7 if is_raised else 1.0)
         rise = size_pt * (0.34 if is_raised else 0.0)
@@ -69,7 +70,7 @@ def shapes_row(arrangement: Arrangement, design: Design) -> Block | None:
     shapes: dict[str, Shape] = {}
     for span in arrangement.chords:
         if span.shape:
-            shapes.setdefault(span.chord.symbol, span.shape)
+            shapes.setdefault(chord_text(span.chord.symbol, design.words), span.shape)
     if not shapes:
         return None
     return shapes_grid(tuple(shapes.items()), arrangement.instrument, design, design.width_pt)

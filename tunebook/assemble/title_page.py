@@ -77,7 +77,7 @@ def _draw_below(
     title = words.local(instrument.title)
     lines = (
         words.for_instrument.format(title[:1].lower() + title[1:]),
-        words.tuned.format(tuning_text(instrument)),
+        words.tuned.format(tuning_text(instrument, words)),
     )
     for line in lines:
         sheet.text(middle, base, line, SERIF, size, align="centre")

@@ -1,9 +1,13 @@
 """The fixed words in English."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from tunebook.assemble.fixed_words import FixedWords
 
 ENGLISH = FixedWords(
     language="en",
+    kind="keyed",
     opening_quote="“",
     decimal_sign=".",
     edited_by="Edited by {}",
@@ -104,7 +108,10 @@ ENGLISH = FixedWords(
     },
     key_joint=" ",
     is_minor_lower=False,
-    b_natural="B",
+    key_names={},
+    note_names="b",
+    note_names_text={"b": "", "h": "H is B natural, B is B flat."},
+    low_string="low {}",
     no_key="no key given",
     ends_on="ends on {}",
     begins_on="the next begins on {}",
@@ -192,3 +199,27 @@ ENGLISH = FixedWords(
     page="page",
     names={},
 )
+
+# What is said otherwise of an instrument with a fingerboard, which has no keys.
+FINGERBOARD: Mapping[str, Any] = {
+    "kind": "fingerboard",
+    "legend": {
+        "crossed": "A small cross beside the figure marks a crossed stop: two fingers at the same "
+        "place on two strings, so that no finger has to hop across.",
+        "barre": "One finger stops two strings.",
+        "take_over": "A figure over a tied drone note: another finger silently takes over the "
+        "stopped note.",
+        "shape": "A chord shape. Each line is a string, the lowest at the bottom; a disc is a "
+        "place to stop with the finger named, a ring an open string. Bow from low to high.",
+    },
+    "first_position_text": "The shaded places are those under the four fingers in first "
+    "position, on every string alike.",
+    "key_counts": "{} semitones",
+    "no_keys": "open only: a drone",
+    "one_key": "1 semitone",
+    "key_place": "{} string, finger {}",
+    "techniques": {"barre": "One finger on two strings", "row_jump": "Hops across strings"},
+    "reason_jumps": ("{} hop across strings", "{} hops across strings"),
+    "reason_highest": "up to {} on {}",
+    "reason_barre": "one finger on two strings",
+}

@@ -1,9 +1,13 @@
 """The fixed words in Swedish."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from tunebook.assemble.fixed_words import FixedWords
 
 SWEDISH = FixedWords(
     language="sv",
+    kind="keyed",
     opening_quote="”",
     decimal_sign=",",
     edited_by="Sammanställd av {}",
@@ -26,7 +30,7 @@ SWEDISH = FixedWords(
         "strängarna, och använd strängar som är avsedda för tonen när du byter stämning.",
     ),
     contents="Innehåll",
-    contents_by_title="Efter titel",
+    contents_by_title="I bokstavsordning",
     front_matter="Före låtarna",
     back_matter="Efter låtarna",
     other_tunes="Övriga låtar",
@@ -34,26 +38,26 @@ SWEDISH = FixedWords(
     signs_rest="Allt annat är vanlig notskrift: repriser, hus och stråk betyder det de brukar.",
     legend={
         "finger": "Siffran över noten är vänsterhandens finger: 1 pekfinger, 2 långfinger, "
-        "3 ringfinger, 4 lillfinger; 0 är lös sträng. Siffran utelämnas där den följer av de "
-        "föregående.",
+        "3 ringfinger, 4 lillfinger; 0 är lös sträng. Där fingret är självklart står ingen "
+        "siffra.",
         "string": "En liten bokstav över siffran anger strängen, där melodin byter sträng utan "
         "att det framgår av noterna.",
         "crossed": "Ett litet kryss vid siffran betyder korsat grepp: två fingrar på samma plats "
-        "i två rader, så att inget finger behöver hoppa.",
+        "i var sin rad, så att inget finger behöver hoppa.",
         "barre": "Ett finger ligger platt över två rader.",
         "drone": "Det lilla notsystemet visar bordunen som stryks tillsammans med melodin. "
         "Siffran är fingret som håller den; 0 är lös sträng.",
-        "take_over": "En siffra över en bunden bordunton: ett annat finger tar ljudlöst över "
-        "nyckeln som hålls nere.",
+        "take_over": "En siffra över en överbunden bordunton: ett annat finger tar ljudlöst över "
+        "nyckeln.",
         "chord": "Ackordsbeteckningarna är till för den som ackompanjerar. Moll skrivs m, "
         "förminskat ackord dim.",
         "solved_chord": "Kursivt ackord är programmets förslag där låten inte har något eget "
         "ackord; rakt ackord står i förlagan.",
         "doubtful_chord": "Ackord inom parentes är ett förslag som mycket väl kan bytas mot ett "
         "annat.",
-        "shape": "Ett ackordgrepp. Varje linje är en sträng, den lägsta underst; en fylld rundel "
-        "är en nyckel att trycka med det angivna fingret, en ring är lös sträng. Stryk nerifrån "
-        "och upp.",
+        "shape": "Ett ackordgrepp. Varje linje är en sträng, den lägsta underst; en fylld prick "
+        "är en nyckel som trycks ned med det finger som anges, en ring är lös sträng. Stryk "
+        "nedifrån och upp.",
         "accompaniment": "Ackompanjemangets notsystem visar ackordgreppen i låtens rytm.",
         "beyond": "En markerad takt går utöver vad utgåvan annars kräver.",
         "hard": "En markerad takt hör till de svåraste i låten.",
@@ -92,8 +96,8 @@ SWEDISH = FixedWords(
     one_key="1 nyckel",
     highest_note="upp till {}",
     string_length="Sadel till stall",
-    bow_text="Stråken får en sträng eller två intilliggande att klinga. Tre eller fyra strängar "
-    "kan bara brytas, ett par i taget från det lägsta.",
+    bow_text="Stråken får en sträng att klinga, eller två som ligger intill varandra. Tre eller "
+    "fyra strängar kan bara brytas, ett strängpar i taget nedifrån.",
     modes={
         "ionian": "dur",
         "dorian": "dorisk",
@@ -105,7 +109,24 @@ SWEDISH = FixedWords(
     },
     key_joint="-",
     is_minor_lower=True,
-    b_natural="H",
+    key_names={
+        "C♯": "Ciss",
+        "D♭": "Dess",
+        "D♯": "Diss",
+        "E♭": "Ess",
+        "F♯": "Fiss",
+        "G♭": "Gess",
+        "G♯": "Giss",
+        "A♭": "Ass",
+        "A♯": "Aiss",
+        "C♭": "Cess",
+    },
+    note_names="h",
+    note_names_text={
+        "b": "B är tonen en halvton under C, B♭ en helton under.",
+        "h": "H är tonen en halvton under C, B en helton under.",
+    },
+    low_string="låga {}",
     no_key="ingen tonart angiven",
     ends_on="slutar på {}",
     begins_on="nästa börjar på {}",
@@ -118,13 +139,13 @@ SWEDISH = FixedWords(
     continued="forts.",
     source="Källa: {}",
     practice_title="Övningar",
-    practice_text="Spela varje övning långsamt och lätt först, och bara så fort att det förblir "
-    "lätt. Några minuter om dagen ger mer än en timme på en gång. Vila mellan övningarna och "
+    practice_text="Spela varje övning långsamt och lätt först, och aldrig fortare än att det "
+    "känns lätt. Några minuter om dagen ger mer än en timme på en gång. Vila mellan övningarna och "
     "sluta om något gör ont.",
     chords_title="Ackord",
     chords_text="Alla ackord i boken, med de grepp som ligger bäst på detta instrument. Den "
     "lägsta strängen är underst; en siffra är ett finger, en ring är lös sträng. Grepp över tre "
-    "eller fyra strängar bryts, från det lägsta paret och uppåt.",
+    "eller fyra strängar bryts, ett strängpar i taget nedifrån.",
     chord_in="i {}",
     index_titles="Titelregister",
     index_types="Register över låttyper",
@@ -152,7 +173,7 @@ SWEDISH = FixedWords(
     all_but="{}: alla låtar utom",
     ladder_title="Från lätt till svårt",
     ladder_text="Låtarna i svårighetsordning, så som den är uträknad: vänsterhandens möda per "
-    "sekund i det tempo som står. Stråkföring och uttryck räknas inte, så lyssna och avgör själv.",
+    "sekund i det tempo som anges. Stråkföring och uttryck räknas inte, så lyssna och avgör själv.",
     reason_shifts=("{} lägesväxling", "{} lägesväxlingar"),
     reason_crossed=("{} korsat grepp", "{} korsade grepp"),
     reason_jumps=("{} radhopp", "{} radhopp"),
@@ -207,3 +228,28 @@ SWEDISH = FixedWords(
         "large": "stor",
     },
 )
+
+# What is said otherwise of an instrument with a fingerboard, which has no keys.
+FINGERBOARD: Mapping[str, Any] = {
+    "kind": "fingerboard",
+    "legend": {
+        "crossed": "Ett litet kryss vid siffran betyder korsat grepp: två fingrar på samma plats "
+        "på var sin sträng, så att inget finger behöver hoppa.",
+        "barre": "Ett finger griper två strängar.",
+        "take_over": "En siffra över en överbunden bordunton: ett annat finger tar ljudlöst över "
+        "den gripna tonen.",
+        "shape": "Ett ackordgrepp. Varje linje är en sträng, den lägsta underst; en fylld prick "
+        "är en plats att gripa med det finger som anges, en ring är lös sträng. Stryk nedifrån "
+        "och upp.",
+    },
+    "first_position_text": "De skuggade platserna är de som ligger under de fyra fingrarna i "
+    "första läget, lika på alla strängar.",
+    "key_counts": "{} halvtoner",
+    "no_keys": "bara lös: bordun",
+    "one_key": "1 halvton",
+    "key_place": "{}-strängen, finger {}",
+    "techniques": {"barre": "Ett finger på två strängar", "row_jump": "Hopp mellan strängar"},
+    "reason_jumps": ("{} hopp mellan strängar", "{} hopp mellan strängar"),
+    "reason_highest": "upp till {} på {}",
+    "reason_barre": "ett finger på två strängar",
+}

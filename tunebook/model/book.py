@@ -78,6 +78,7 @@ class HandChoice:
 @dataclass(frozen=True, slots=True)
 class Book:
     """A whole tunes.toml with every default filled in. ``tuning`` None means the profile's own.
+    ``note_names`` is one of NOTE_NAMES, None for those that are usual in the language.
     ``reading`` are the (name, value) pairs of the [reading] table that were given: voices and
     limits of reading."""
 
@@ -86,6 +87,7 @@ class Book:
     editor: str = ""
     paper: str = "a4"
     language: str = "en"
+    note_names: str | None = None
     is_booklet: bool = False
     may_reorder: bool = False
     instrument: str = "nyckelharpa-3row"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tunebook.model.tune import Key
+
 LEAST_SHOWN = 0.05
 """A change of difficulty smaller than this is none: it would print as equal figures."""
 
@@ -94,11 +96,13 @@ class TuningScore:
 
 @dataclass(frozen=True, slots=True)
 class KeyScore:
-    """One transposition of a tune: semitones, the key's name, its difficulty."""
+    """One transposition of a tune: semitones, the key's name, its difficulty, and the key itself
+    for names in other languages."""
 
     semitones: int
     key: str
     difficulty: float
+    tonality: Key | None = None
 
 
 @dataclass(frozen=True, slots=True)

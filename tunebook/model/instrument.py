@@ -39,7 +39,8 @@ class Instrument:
     """An instrument as it is tuned. ``kind`` is "keyed" (keybox: the upper of two pressed keys
     sounds, a finger may lie over two rows only as a barre) or "fingerboard". ``strings`` run from
     the lowest. ``sympathetic`` lists MIDI numbers of the sympathetic strings. ``written_shift``
-    is 0 for all instruments that sound as written. ``source`` says where the figures come from."""
+    is 0 for all instruments that sound as written. ``source`` says where the figures come from,
+    ``source_sv`` the same in Swedish."""
 
     name: str
     title: str
@@ -51,6 +52,11 @@ class Instrument:
     clef: str = "treble"
     sympathetic: tuple[int, ...] = ()
     source: str = ""
+    source_sv: str = ""
+
+    def source_in(self, language: str) -> str:
+        """Where the figures come from, in Swedish ("sv") when the profile has it so."""
+        return self.source_sv if language == "sv" and self.source_sv else self.source
 
     def string(self, index: int) -> String:
         """The string with this index (1 is the lowest)."""

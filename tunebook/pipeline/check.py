@@ -23,7 +23,8 @@ _MODE_NAMES = {"ionian": "major", "aeolian": "minor", "none": ""}
 
 @dataclass(frozen=True, slots=True)
 class CheckRow:
-    """One tune in the table. ``hardest_bar`` is a bar number, ``difficulty`` cost per second."""
+    """One tune in the table. ``hardest_bar`` is a bar number (0: the upbeat),
+    ``difficulty`` cost per second."""
 
     identity: str
     title: str

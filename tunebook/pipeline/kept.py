@@ -57,7 +57,14 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
     for one in (setup, before):
         if one is not None:
             choices = tuple(replace(choice, place=None) for choice in one.book.choices)
-            parts += [one.instrument, one.hand, one.edition, choices, one.book.language]
+            parts += [
+                one.instrument,
+                one.hand,
+                one.edition,
+                choices,
+                one.book.language,
+                one.book.note_names,
+            ]
             parts += [one.book.paper, one.book.reading]
     return content_sum(*parts)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from tunebook.assemble.languages import words_for
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.book import Edition, TuneChoice
 from tunebook.pipeline.setup import Setup
@@ -88,6 +89,8 @@ def _source(example: _Example, setup: Setup) -> str:
         beyond_bars=bars if example.mark == "beyond" else frozenset(),
         hard_bars=bars if example.mark == "hard" else frozenset(),
         changed_bars=bars if example.mark == "changed" else frozenset(),
+        language=setup.book.language,
+        note_names=words_for(setup.book, setup.instrument).note_names,
     )
 
 

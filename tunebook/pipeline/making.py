@@ -19,8 +19,9 @@ from tunebook.assemble.engrave import engrave
 from tunebook.assemble.engrave_cache import default_cache_folder
 from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
 from tunebook.assemble.fixed_words import FixedWords
-from tunebook.assemble.languages import fixed_words
+from tunebook.assemble.languages import words_for
 from tunebook.assemble.lilypond_program import find_lilypond
+from tunebook.assemble.musical_text import local_names
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
@@ -114,7 +115,7 @@ def make_book(
 
 
 def _facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> RetuneFacts:
-    words = fixed_words(after.book.language)
+    words = words_for(after.book, after.instrument)
     names = _what_differs(before, after, words)
     return RetuneFacts(
         name_before=names[0],
@@ -133,7 +134,11 @@ def _what_differs(before: Setup, after: Setup, words: FixedWords) -> list[str]:
 
 def _names(setup: Setup, words: FixedWords) -> tuple[str, str, str]:
     hand = f"{words.hand.lower()}: {words.local(setup.hand.name)}"
-    return words.local(setup.instrument.title), setup.instrument.tuning_name, hand
+    return (
+        words.local(setup.instrument.title),
+        local_names(setup.instrument.tuning_name, words),
+        hand,
+    )
 
 
 def _engrave(

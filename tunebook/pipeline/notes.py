@@ -3,8 +3,11 @@ fingers as it does."""
 
 from __future__ import annotations
 
+from tunebook.assemble.fixed_words import FixedWords
+from tunebook.assemble.languages import words_for
+from tunebook.assemble.musical_text import key_name, local_names, string_name
 from tunebook.model.arrangement import Arrangement, FingeredNote
-from tunebook.model.tune import Tune
+from tunebook.model.tune import Key, Tune
 from tunebook.pipeline.reading import reading_limits
 from tunebook.pipeline.setup import Setup
 from tunebook.solve.arrange import arrange
@@ -18,12 +21,15 @@ NOTHING_MORE = 0.05
 
 _WORDS = {
     "en": {
-        "beyond": "Beyond this level: bars {}.",
+        "beyond": "Beyond this level: {}.",
         "key": "Within it the tune lies in {} ({} semitones {}).",
         "no_key": "No key within a fifth keeps to it.",
         "up": "up",
         "down": "down",
-        "bar": "Bar {}",
+        "bar": "bar {}",
+        "bars": "bars {}",
+        "upbeat": "the upbeat",
+        "and": " and ",
         "crossed": "crossed stop",
         "barre": "barre",
         "row_jump": "row jump",
@@ -35,23 +41,37 @@ _WORDS = {
         "open": "{} open",
     },
     "sv": {
-        "beyond": "Utöver nivån: takt {}.",
+        "beyond": "Utöver nivån: {}.",
         "key": "Inom nivån ligger låten i {} ({} halvtoner {}).",
         "no_key": "Ingen tonart inom en kvint håller sig till den.",
         "up": "upp",
         "down": "ned",
-        "bar": "Takt {}",
-        "crossed": "korsgrepp",
-        "barre": "barré",
+        "bar": "takt {}",
+        "bars": "takt {}",
+        "upbeat": "upptakten",
+        "and": " och ",
+        "crossed": "korsat grepp",
+        "barre": "barrégrepp",
         "row_jump": "radhopp",
-        "shift": "lägesbyte",
-        "substitution": "stumt fingerbyte",
-        "other": "näst bästa sättet kostar {} mer",
+        "shift": "lägesväxling",
+        "substitution": "ljudlöst fingerbyte",
+        "other": "det näst bästa sättet kostar {} mer",
         "equal": "ett annat sätt kostar inte mer",
         "pressed": "{} på {}-strängen, finger {}",
         "open": "{} på lös sträng",
     },
 }
+# Ways that have another name on a fingerboard, which has no rows of keys.
+_FINGERBOARD_WORDS = {
+    "en": {"barre": "one finger on two strings", "row_jump": "hop across strings"},
+    "sv": {"barre": "ett finger på två strängar", "row_jump": "hopp mellan strängar"},
+}
+
+
+def _words(setup: Setup) -> dict[str, str]:
+    language = setup.book.language
+    own = _FINGERBOARD_WORDS[language] if setup.instrument.kind == "fingerboard" else {}
+    return _WORDS[language] | own
 
 
 def limit_note(arrangement: Arrangement, setup: Setup) -> str:
@@ -60,9 +80,9 @@ def limit_note(arrangement: Arrangement, setup: Setup) -> str:
     beyond = sorted({one.bar_index for one in arrangement.notes if one.beyond_limits})
     if not beyond:
         return ""
-    words = _WORDS[setup.book.language]
+    words = _words(setup)
     numbers = sorted({arrangement.tune.bars[index].number for index in beyond})
-    text = words["beyond"].format(_ranges(numbers))
+    text = words["beyond"].format(_bars(numbers, words))
     try:
         with at_most(reading_limits(setup).solving_steps):
             key = _easiest_key(arrangement.tune, setup)
@@ -70,13 +90,15 @@ def limit_note(arrangement: Arrangement, setup: Setup) -> str:
         return text  # too long to be tried in every key
     if key is None:
         return f"{text} {words['no_key']}"
-    name, semitones = key
+    moved, semitones = key
+    texts = words_for(setup.book, setup.instrument)
+    name = key_name(moved, texts) or local_names(moved.tonic_name, texts)
     way = words["up"] if semitones > 0 else words["down"]
     return f"{text} {words['key'].format(name, abs(semitones), way)}"
 
 
-def _easiest_key(tune: Tune, setup: Setup) -> tuple[str, int] | None:
-    best: tuple[float, int, int, str] | None = None
+def _easiest_key(tune: Tune, setup: Setup) -> tuple[Key, int] | None:
+    best: tuple[float, int, int, Key] | None = None
     for semitones in range(-FARTHEST_SEMITONES, FARTHEST_SEMITONES + 1):
         if semitones == 0:
             continue
@@ -86,15 +108,15 @@ def _easiest_key(tune: Tune, setup: Setup) -> tuple[str, int] | None:
         )
         if any(one.beyond_limits or not one.stops for one in result.notes):
             continue
-        rank = (result.difficulty, abs(semitones), semitones, moved.key.tonic_name)
-        best = rank if best is None else min(best, rank)
+        rank = (result.difficulty, abs(semitones), semitones, moved.key)
+        best = rank if best is None else min(best, rank, key=lambda one: one[:3])
     return None if best is None else (best[3], best[2])
 
 
 def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
     """Return lines on the dearest choices of the tune: what the hand does there, and how much
     more the next best way would cost; in the order of the bars."""
-    words = _WORDS[setup.book.language]
+    words, texts = _words(setup), words_for(setup.book, setup.instrument)
     told: list[tuple[int, str]] = []
     seen: set[int] = set()
     for one in sorted(arrangement.notes, key=lambda note: -note.cost):
@@ -102,29 +124,44 @@ def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
         if not one.ways or number in seen or one.note.is_grace:
             continue
         seen.add(number)
-        line = f"{words['bar'].format(number)}: {_choice(one, arrangement, words)}"
+        bar = _bars([number], words)
+        choice = _choice(one, arrangement, words, texts)
+        line = f"{bar[:1].upper()}{bar[1:]}: {choice}"
         told.append((one.bar_index, line))
         if len(told) == MOST_NOTES:
             break
     return tuple(line for _, line in sorted(told))
 
 
-def _choice(one: FingeredNote, arrangement: Arrangement, words: dict[str, str]) -> str:
+def _choice(
+    one: FingeredNote, arrangement: Arrangement, words: dict[str, str], texts: FixedWords
+) -> str:
     tones = []
     for pitch, stop in zip(one.note.pitches, one.stops, strict=False):
-        string = arrangement.instrument.string(stop.string_index).name
+        string = string_name(arrangement.instrument.string(stop.string_index), texts)
+        name = local_names(pitch.name, texts)
         if stop.finger:
-            tones.append(words["pressed"].format(pitch.name, string, stop.finger))
+            tones.append(words["pressed"].format(name, string, stop.finger))
         else:
-            tones.append(words["open"].format(pitch.name))
+            tones.append(words["open"].format(name))
     ways = ", ".join(words[way] for way in one.ways)
     line = f"{' + '.join(tones)} ({ways})"
     others = [cost for cost, stops in one.alternatives if stops != one.stops]
     if others:
         more = min(others)
         is_equal = more < NOTHING_MORE
-        line += "; " + (words["equal"] if is_equal else words["other"].format(f"{more:.1f}"))
+        line += "; " + (words["equal"] if is_equal else words["other"].format(texts.decimal(more)))
     return line + "."
+
+
+def _bars(numbers: list[int], words: dict[str, str]) -> str:
+    """Return "bars 3–5, 8", "bar 3" or "the upbeat and bar 1" for rising numbers; 0 is the
+    upbeat."""
+    counted = [number for number in numbers if number]
+    parts = [words["upbeat"]] if len(counted) < len(numbers) else []
+    if counted:
+        parts.append(words["bar" if len(counted) == 1 else "bars"].format(_ranges(counted)))
+    return words["and"].join(parts)
 
 
 def _ranges(numbers: list[int]) -> str:

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 
 from tunebook.assemble.content import PracticePiece, PracticeSection
 from tunebook.assemble.engraved import EngravedPiece
+from tunebook.assemble.languages import words_for
+from tunebook.assemble.musical_text import string_name
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import arrange_tune
@@ -24,24 +26,28 @@ WORDS = {
         "short_long": "short, long",
         "bars": "Bars {}–{}",
         "bar": "Bar {}",
+        "upbeat": "Upbeat",
+        "with_upbeat": "{} with the upbeat",
         "warm_up": "Warming up",
         "warm_up_text": "Slowly and softly, with a full bow, before anything else. Let the hand "
         "hang and shake it out between the lines; stop at once when something hurts.",
         "open_drone": "Scale on the {} string over the open string below",
-        "held_drone": "Scale on the {} string over each held key in turn",
+        "held_drone": "Scale on the {} string over each held drone in turn",
         "changes": "The hardest changes of chord",
     },
     "sv": {
-        "loop": "runt, runt, långsamt",
+        "loop": "om och om igen, långsamt",
         "long_short": "lång, kort",
         "short_long": "kort, lång",
         "bars": "Takt {}–{}",
         "bar": "Takt {}",
+        "upbeat": "Upptakten",
+        "with_upbeat": "{} med upptakten",
         "warm_up": "Uppvärmning",
         "warm_up_text": "Långsamt och lätt, med hel stråke, före allt annat. Låt handen hänga och "
         "skaka loss den mellan raderna; sluta genast om något gör ont.",
         "open_drone": "Skala på {}-strängen över den lösa strängen under",
-        "held_drone": "Skala på {}-strängen över varje nedtryckt nyckel i tur och ordning",
+        "held_drone": "Skala på {}-strängen över hållna borduner, en i taget",
         "changes": "De svåraste ackordbytena",
     },
 }
@@ -101,7 +107,7 @@ def _chord_exercise(
 
 def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
     """Return scales over drones on the two highest strings, as far as the edition allows."""
-    words = WORDS[setup.book.language]
+    words, texts = WORDS[setup.book.language], words_for(setup.book, setup.instrument)
     limits = setup.edition.limits
     made = []
     for string in setup.instrument.strings[-2:]:
@@ -113,7 +119,7 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
                 continue
             source = source_of_exercise(drill, setup, width_pt, drones=setup.edition.drones)
             if source:
-                title = words[kind].format(string.name)
+                title = words[kind].format(string_name(string, texts))
                 name = f"{WARM_UP}{kind}:{string.index}"
                 made.append(Exercise(name, title, "", words["warm_up"], source))
     return tuple(made)
@@ -136,14 +142,24 @@ def source_of_exercise(
     outcome = arrange_tune(tune, replace(setup, edition=edition))
     if outcome.arrangement is None:
         return ""
-    return write_source(outcome.arrangement, edition, line_width_pt=width_pt)
+    return write_source(
+        outcome.arrangement,
+        edition,
+        line_width_pt=width_pt,
+        language=setup.book.language,
+        note_names=words_for(setup.book, setup.instrument).note_names,
+    )
 
 
 def _bars_title(tune: Tune, passage: range, words: dict[str, str]) -> str:
     first, last = tune.bars[passage.start].number, tune.bars[passage.stop - 1].number
-    if first == last:
-        return words["bar"].format(first)
-    return words["bars"].format(first, last)
+    if last == 0:
+        return words["upbeat"]
+    lowest = max(1, first)
+    text = words["bar"].format(last)
+    if lowest < last:
+        text = words["bars"].format(lowest, last)
+    return text if first else words["with_upbeat"].format(text)
 
 
 def practice_sections(

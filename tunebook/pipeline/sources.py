@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tunebook.assemble.engrave_cache import default_cache_folder
+from tunebook.assemble.languages import words_for
 from tunebook.assemble.paper import page_format
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
@@ -146,6 +147,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
             beyond_bars=marks.beyond,
             hard_bars=marks.hard,
             language=setup.book.language,
+            note_names=words_for(setup.book, setup.instrument).note_names,
         )
         if setup.edition.shows_practice:
             exercises = exercises_of(arrangement, identity, setup, width_pt)

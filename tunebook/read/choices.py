@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.book import TuneChoice
-from tunebook.model.tune import Bar, Note, Tune
+from tunebook.model.tune import Bar, Note, Tune, bar_name
 
 
 def apply_choice(tune: Tune, choice: TuneChoice | None) -> tuple[Tune, tuple[Message, ...]]:
@@ -55,6 +55,6 @@ def _pinned(note: Note, value: int | str) -> Note:
 
 
 def _nothing_there(tune: Tune, choice: TuneChoice, number: int, position: int) -> Message:
-    what = f"pin for {tune.title!r}: there is no note {position} in bar {number}"
+    what = f"pin for {tune.title!r}: there is no note {position} in {bar_name(number)}"
     place = choice.place or SourcePlace(tune.file)
     return Message(place, "pin", what, "count bars from the pickup (0) and notes from 1")

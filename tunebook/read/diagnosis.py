@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from tunebook.model.number_lists import bars_in_words
-from tunebook.model.tune import Bar, Meter
+from tunebook.model.tune import Bar, Meter, bar_name
 from tunebook.read.notices import Notices
 
 _LEAST_OF_ONE_CAUSE = 4
@@ -88,7 +88,7 @@ def _each_of(wrong: Sequence[Bar]) -> str:
     if len(wrong) == 1:
         (bar,) = wrong
         how = "long" if bar.duration > _full(bar.meter) else "short"
-        return f"bar {bar.number} is too {how}: {_name(bar.duration)} instead of {bar.meter.sign}"
+        return f"{bar_name(bar.number)} is too {how}: {_name(bar.duration)} instead of {bar.meter.sign}"
     signs = ", ".join(dict.fromkeys(bar.meter.sign for bar in wrong))
     parts = [
         f"too {how}: {bars_in_words(bar.number for bar in some)}"

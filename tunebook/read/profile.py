@@ -82,6 +82,7 @@ def parse_instrument(text: str, path: str, tuning: str | None = None) -> Instrum
         clef=data.get("clef", "treble"),
         sympathetic=tuple(midi_of(pitch) for pitch in data.get("sympathetic", ())),
         source=data.get("source", ""),
+        source_sv=data.get("source_sv", ""),
     )
 
 

@@ -13,7 +13,7 @@ KINDS = ("keyed", "fingerboard")
 CLEFS = ("treble", "alto", "bass", "tenor")
 TOP_KEYS = {
     "name", "title", "kind", "string_length_mm", "row_distance_mm", "clef", "tuning", "tunings",
-    "sympathetic", "source", "string",
+    "sympathetic", "source", "source_sv", "string",
 }  # fmt: skip
 STRING_KEYS = {"keys", "row", "shift_mm", "places_mm", "name"}
 MOST_KEYS = 36
@@ -60,9 +60,10 @@ def check_profile(data: dict, text: str, path: str) -> None:
         if not isinstance(data.get(key), str) or not data[key]:
             profile.fail(f"{key} is missing or no text", f'write {key} = "..."', key)
         _check_length(profile, data[key], key, LONGEST_NAME)
-    if not isinstance(data.get("source", ""), str):
-        profile.fail("source is no text", 'write source = "..."', "source")
-    _check_length(profile, data.get("source", ""), "source", LONGEST_SOURCE)
+    for key in ("source", "source_sv"):
+        if not isinstance(data.get(key, ""), str):
+            profile.fail(f"{key} is no text", f'write {key} = "..."', key)
+        _check_length(profile, data.get(key, ""), key, LONGEST_SOURCE)
     if data.get("kind") not in KINDS:
         profile.fail(f"kind is {data.get('kind')!r}", f"use one of {', '.join(KINDS)}", "kind")
     if data.get("clef", "treble") not in CLEFS:

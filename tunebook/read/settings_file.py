@@ -89,6 +89,7 @@ def parse_settings(
             editor=table.editor,
             paper=table.paper,
             language=table.language,
+            note_names=table.note_names,
             is_booklet=table.booklet,
             may_reorder=table.may_reorder,
             instrument=table.instrument.profile,

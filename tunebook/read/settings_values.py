@@ -120,6 +120,7 @@ class BookTable(Table):
     editor: Line = ""
     paper: Paper = "a4"
     language: Literal["en", "sv"] = "en"
+    note_names: Literal["b", "h"] | None = None
     booklet: bool = False
     may_reorder: bool = False
     instrument: InstrumentTable = InstrumentTable()

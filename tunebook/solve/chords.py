@@ -22,7 +22,7 @@ from fractions import Fraction
 import numpy as np
 
 from tunebook.model.arrangement import ChordSpan
-from tunebook.model.tune import ChordSymbol, Tune
+from tunebook.model.tune import ChordSymbol, Tune, bar_name
 from tunebook.solve.chord_names import solved_symbol
 from tunebook.solve.harmony_chain import (
     chord_probabilities,
@@ -226,7 +226,7 @@ def explain_chords(
             last_bar is not None and number > last_bar
         ):
             continue
-        lines.append(f"bar {number}{_beat(tune, span)}: {_words(tune, span)}")
+        lines.append(f"{bar_name(number)}{_beat(tune, span)}: {_words(tune, span)}")
     if not lines:
         return ("no chords in these bars",)
     solved = [span for span in spans if span.source == "solved"]

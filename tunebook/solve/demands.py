@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from tunebook.errors import Message
 from tunebook.model.instrument import Instrument
-from tunebook.model.tune import Note, Tune
+from tunebook.model.tune import Note, Tune, bar_name
 from tunebook.solve.cost_tables import CostTables
 from tunebook.solve.events import Event
 from tunebook.solve.postures import Demand, PostureSet, tone_places
@@ -172,7 +172,7 @@ def note_names(event: Event) -> str:
 
 def where(tune: Tune, event: Event) -> str:
     """The event's place as a player would say it: "bar 3, F#5"."""
-    return f"bar {tune.bars[event.bar].number}, {note_names(event)}"
+    return f"{bar_name(tune.bars[event.bar].number)}, {note_names(event)}"
 
 
 def lost_pin_messages(tune: Tune, lost: Sequence[LostPin]) -> list[Message]:

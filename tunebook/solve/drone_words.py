@@ -6,6 +6,7 @@ from tunebook.model.arrangement import Stop
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Key, Pitch
 from tunebook.solve.chord_names import spell_root
+from tunebook.solve.reasons import place_word
 
 _DEGREES = {
     0: "tonic",
@@ -37,7 +38,7 @@ def drone_label(stop: Stop, instrument: Instrument, key: Key) -> str:
     if stop.key == 0:
         return f"{name}, open {string} string"
     finger = f", finger {stop.finger}" if stop.finger else ""
-    return f"{name}, {string} string, key {stop.key}{finger}"
+    return f"{name}, {string} string, {place_word(instrument)} {stop.key}{finger}"
 
 
 def drone_reason(stop: Stop, key: Key, sounding: float) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tunebook.model.arrangement import Arrangement, FingeredNote, Stop
-from tunebook.model.tune import Tune
-from tunebook.solve.reasons import WAY_WORDS, stops_in_words, term_in_words
+from tunebook.model.tune import Tune, bar_name
+from tunebook.solve.reasons import place_word, stops_in_words, term_in_words, way_in_words
 
 SMALLEST_SHOWN_COST = 0.005
 
@@ -20,7 +20,7 @@ class NoteReason:
     bar: int
     name: str
     stops: str
-    hand_key: float
+    hand: str
     ways: tuple[str, ...]
     terms: tuple[tuple[str, float], ...]
     cost: float
@@ -34,13 +34,14 @@ class NoteReason:
 def bar_range(tune: Tune, first: int, last: int) -> tuple[int, int]:
     """Indices of the first and last written bar with numbers ``first`` to ``last``.
 
-    Bars are numbered as a player counts them, a pickup is 0. Raises ValueError when there is none.
+    Bars are numbered as a player counts them, the upbeat is 0. Raises ValueError when there is
+    none.
     """
     inside = [bar.index for bar in tune.bars if first <= bar.number <= last]
     if not inside:
         numbers = [bar.number for bar in tune.bars]
         raise ValueError(
-            f"there are no bars {first} to {last}; the tune has bars {min(numbers)} to "
+            f"there are no bars {first} to {last}; the tune has bars {max(1, min(numbers))} to "
             f"{max(numbers)}"
         )
     return min(inside), max(inside)
@@ -60,15 +61,15 @@ def explain_bars(arrangement: Arrangement, first: int, last: int) -> tuple[NoteR
 
 def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
     instrument = arrangement.instrument
-    terms = [(term_in_words(name), cost) for name, cost in note.terms]
+    terms = [(term_in_words(name, instrument), cost) for name, cost in note.terms]
     terms = [(words, cost) for words, cost in terms if cost >= SMALLEST_SHOWN_COST]
     pins = note.note.finger_pins
     return NoteReason(
         bar=arrangement.tune.bars[note.bar_index].number,
         name=" ".join(pitch.name for pitch in note.note.pitches),
         stops=stops_in_words(note.stops, instrument) if note.stops else "cannot be played",
-        hand_key=note.hand_key,
-        ways=tuple(WAY_WORDS[way] for way in note.ways),
+        hand=f"hand at {place_word(instrument)} {note.hand_key:g}",
+        ways=tuple(way_in_words(way, instrument) for way in note.ways),
         terms=tuple(sorted(terms, key=lambda term: (-term[1], term[0]))),
         cost=note.cost,
         alternatives=tuple(
@@ -118,12 +119,12 @@ def _price(extra: float) -> str:
 
 
 def _head(reason: NoteReason) -> str:
-    head = f"bar {reason.bar}  {reason.name}: "
+    head = f"{bar_name(reason.bar)}  {reason.name}: "
     if reason.is_continued:
         return head + "goes on"
     head += reason.stops
     if "finger" in reason.stops:
-        head += f"; hand at key {reason.hand_key:g}"
+        head += f"; {reason.hand}"
     notes = list(reason.ways)
     if reason.drone:
         notes.append(reason.drone)
@@ -147,7 +148,7 @@ def other_ways_as_text(arrangement: Arrangement) -> list[str]:
 
 def _change(arrangement: Arrangement, old: FingeredNote, stops: tuple[Stop, ...]) -> str:
     instrument = arrangement.instrument
-    bar = arrangement.tune.bars[old.bar_index].number
+    bar = bar_name(arrangement.tune.bars[old.bar_index].number)
     name = " ".join(pitch.name for pitch in old.note.pitches)
     new_words, old_words = stops_in_words(stops, instrument), stops_in_words(old.stops, instrument)
-    return f"bar {bar}  {name}: {new_words} (instead of {old_words})"
+    return f"{bar}  {name}: {new_words} (instead of {old_words})"

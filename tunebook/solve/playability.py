@@ -7,6 +7,7 @@ from itertools import combinations
 from tunebook.model.arrangement import Arrangement, DroneSpan, FingeredNote, HandMoment, Stop
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument, key_place_mm
+from tunebook.model.tune import bar_name
 
 
 def find_unplayable(arrangement: Arrangement) -> tuple[str, ...]:
@@ -16,7 +17,7 @@ def find_unplayable(arrangement: Arrangement) -> tuple[str, ...]:
     for note in arrangement.notes:
         if not note.stops:
             continue
-        where = f"bar {arrangement.tune.bars[note.bar_index].number}"
+        where = bar_name(arrangement.tune.bars[note.bar_index].number)
         midis = [pitch.midi for pitch in note.note.pitches]
         if [stop.midi for stop in note.stops] != midis:
             found.append(f"{where}: the stops do not sound what is written")
@@ -115,7 +116,7 @@ def _bow_faults(arrangement: Arrangement) -> list[str]:
         for moment in note.moments:
             if not moment.stops:
                 continue
-            where = f"bar {arrangement.tune.bars[note.bar_index].number}"
+            where = bar_name(arrangement.tune.bars[note.bar_index].number)
             span = _sounding(arrangement, moment)
             if span is None:
                 continue

@@ -27,6 +27,15 @@ TERM_WORDS = {
     "trill": "trill without a free, strong finger",
     "weak_neighbours": "fingers 3 and 4 one after the other",
 }
+# Where a fingerboard has no keys and rows of keys, but places and strings.
+FINGERBOARD_TERM_WORDS = {
+    "barre": "one finger stops two strings",
+    "crossed": "crossed stop: two fingers at the same place on two strings",
+    "order": "fingers out of order on two strings",
+    "row_jump": "hop: the same finger goes to another string",
+    "slide": "the same finger goes to another place",
+    "substitution": "another finger takes over the stopped note",
+}
 WAY_WORDS = {
     "crossed": "crossed stop",
     "barre": "barre",
@@ -34,11 +43,24 @@ WAY_WORDS = {
     "shift": "shift",
     "substitution": "substitution",
 }
+FINGERBOARD_WAY_WORDS = {"barre": "one finger on two strings", "row_jump": "hop across strings"}
 
 
-def term_in_words(name: str) -> str:
-    """What a cost term means."""
-    return TERM_WORDS.get(name, name.replace("_", " "))
+def term_in_words(name: str, instrument: Instrument) -> str:
+    """What a cost term means on this kind of instrument."""
+    own = FINGERBOARD_TERM_WORDS if instrument.kind == "fingerboard" else {}
+    return own.get(name) or TERM_WORDS.get(name, name.replace("_", " "))
+
+
+def way_in_words(way: str, instrument: Instrument) -> str:
+    """What a way of playing a note is called on this kind of instrument."""
+    own = FINGERBOARD_WAY_WORDS if instrument.kind == "fingerboard" else {}
+    return own.get(way) or WAY_WORDS[way]
+
+
+def place_word(instrument: Instrument) -> str:
+    """What counts the places along a string: keys, or semitones on a fingerboard."""
+    return "key" if instrument.kind == "keyed" else "semitone"
 
 
 def stop_in_words(stop: Stop, instrument: Instrument) -> str:
@@ -46,8 +68,7 @@ def stop_in_words(stop: Stop, instrument: Instrument) -> str:
     name = instrument.string(stop.string_index).name
     if stop.key == 0:
         return f"{name} string open"
-    place = "key" if instrument.kind == "keyed" else "semitone"
-    return f"{name} string {place} {stop.key}, finger {stop.finger}"
+    return f"{name} string {place_word(instrument)} {stop.key}, finger {stop.finger}"
 
 
 def stops_in_words(stops: Iterable[Stop], instrument: Instrument) -> str:

@@ -25,6 +25,7 @@ from tunebook.solve.finger_moves import FingerMoves, finger_moves
 from tunebook.solve.held_shapes import Held, Shape, Wish, held_shapes, wish_for
 from tunebook.solve.movements import with_hand
 from tunebook.solve.postures import Array, Demand
+from tunebook.solve.reasons import place_word, way_in_words
 from tunebook.solve.views import Passage, choose, view_of
 
 
@@ -82,9 +83,10 @@ def shape_words(shape: Shape, instrument: Instrument) -> str:
     parts = []
     for stop in shape.stops:
         name = instrument.string(stop.string_index).name
-        place = f"key {stop.key} with finger {stop.finger}" if stop.key else "open"
-        parts.append(f"{name} string {place}")
-    notes = list(shape.ways) + (["broken, low to high"] if shape.is_broken else [])
+        pressed = f"{place_word(instrument)} {stop.key} with finger {stop.finger}"
+        parts.append(f"{name} string {pressed if stop.key else 'open'}")
+    notes = [way_in_words(way, instrument) for way in shape.ways]
+    notes += ["broken, low to high"] if shape.is_broken else []
     notes += [f"no {tone}" for tone in shape.lacks]
     return ", ".join(parts) + ("; " + ", ".join(notes) if notes else "")
 

@@ -53,7 +53,7 @@ def broken_tie_messages(tune: Tune, events: Sequence[Event]) -> list[Message]:
     if not events:
         return []
     if len(events) == 1:
-        what = f"{where(tune, events[0])}: the tied tone cannot stay on its key"
+        what = f"{where(tune, events[0])}: the tied tone cannot stay where it is"
         return [Message(events[0].note.place, "tie", what, "it is struck again")]
     what = f"{_bars(tune, events)}: {len(events)} tied tones cannot stay on their keys"
     return [Message(events[0].note.place, "tie", what, "they are struck again")]

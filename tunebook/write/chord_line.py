@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from tunebook.model.arrangement import ChordSpan
-from tunebook.model.tune import STEP_LETTERS, ChordSymbol
+from tunebook.model.tune import ChordSymbol, printed_tone
 from tunebook.write.leaves import Written, make_leaves
 from tunebook.write.note_values import is_dyadic, split_value, tuplet_for
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
@@ -35,22 +35,28 @@ def chosen_chords(spans: Sequence[ChordSpan], chords: str) -> tuple[ChordSpan, .
     return tuple(span for span in spans if chords == "all" or span.source == "tune")
 
 
-def chord_markup(chord: ChordSymbol, *, is_doubtful: bool = False, is_solved: bool = False) -> str:
+def chord_markup(
+    chord: ChordSymbol,
+    *,
+    is_doubtful: bool = False,
+    is_solved: bool = False,
+    note_names: str = "b",
+) -> str:
     """A chord name as markup: root, quality, the rest raised; a chord that is spelled in no known
     way is printed as quoted text. A chord of the program's own choice is slanted and light, a
-    doubtful one stands in brackets."""
+    doubtful one stands in brackets. ``note_names`` is one of NOTE_NAMES."""
     if chord.quality == "other" and not chord.extension:
         parts = [lilypond_string(chord.text or chord.symbol, MOST_CHORD_LETTERS)]
     else:
-        parts = _name_parts(chord)
+        parts = _name_parts(chord, note_names)
     if is_doubtful or chord.is_optional:
         parts = ['"("', *parts, '")"']
     slant = "\\italic \\override #'(font-series . normal) " if is_solved else ""
     return f"\\markup {slant}\\concat {{ {' '.join(parts)} }}"
 
 
-def _name_parts(chord: ChordSymbol) -> list[str]:
-    parts = [_tone(chord.root_step, chord.root_alter)]
+def _name_parts(chord: ChordSymbol, note_names: str) -> list[str]:
+    parts = [_tone(chord.root_step, chord.root_alter, note_names)]
     quality, extension = _quality_and_rest(chord)
     if quality:
         parts.append(f'"{quality}"')
@@ -59,7 +65,7 @@ def _name_parts(chord: ChordSymbol) -> list[str]:
     elif extension:
         parts.append(lilypond_string(extension, MOST_CHORD_LETTERS))
     if chord.bass is not None:
-        parts.append(f'"/" {_tone(*chord.bass)}')
+        parts.append(f'"/" {_tone(*chord.bass, note_names)}')
     return parts
 
 
@@ -80,12 +86,13 @@ def _raised(extension: str) -> str:
     return " ".join(signs.get(piece) or lilypond_string(piece) for piece in pieces if piece)
 
 
-def _tone(step: int, alter: int) -> str:
-    return f'"{STEP_LETTERS[step]}" {_ACCIDENTALS.get(alter, "")}'.rstrip()
+def _tone(step: int, alter: int, note_names: str) -> str:
+    letter, alter = printed_tone(step, alter, note_names)
+    return f'"{letter}" {_ACCIDENTALS.get(alter, "")}'.rstrip()
 
 
-def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars) -> Group:
-    """The line of chord names, one group a bar."""
+def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars, note_names: str = "b") -> Group:
+    """The line of chord names, one group a bar; ``note_names`` is one of NOTE_NAMES."""
     bars: list[Component] = []
     ordered = sorted(spans, key=lambda span: span.onset)
     starts = [span.onset for span in ordered]
@@ -98,11 +105,13 @@ def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars) -> Group:
         # The one before may reach into the bar.
         first = max(0, bisect_left(starts, one.onset) - 1)
         near = ordered[first : bisect_left(starts, one.end)]
-        bars.append(Group(_bar_names(one, near, repeats_name)))
+        bars.append(Group(_bar_names(one, near, repeats_name, note_names)))
     return context("ChordNames", "Chords", bars)
 
 
-def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) -> list[Component]:
+def _bar_names(
+    one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool, note_names: str
+) -> list[Component]:
     leaves: list[Component] = []
     now, bar_end = one.onset, one.end
     for span in spans:
@@ -112,19 +121,22 @@ def _bar_names(one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool) 
         if start > now:
             leaves += make_leaves("s", start - now)
         is_named = start == span.onset or (repeats_name and span.source != "tune")
-        leaves += _name(span, end - start) if is_named else make_leaves("s", end - start)
+        leaves += (
+            _name(span, end - start, note_names) if is_named else make_leaves("s", end - start)
+        )
         now = end
     if now < bar_end:
         leaves += make_leaves("s", bar_end - now)
     return leaves
 
 
-def _name(span: ChordSpan, length: Fraction) -> list[Component]:
+def _name(span: ChordSpan, length: Fraction, note_names: str) -> list[Component]:
     """A rest that prints as the chord's name, and blanks for what one rest cannot last."""
     markup = chord_markup(
         span.chord,
         is_doubtful=span.confidence < DOUBTFUL_BELOW,
         is_solved=span.source == "solved",
+        note_names=note_names,
     )
     odd, power = (1, 1) if is_dyadic(length) else tuplet_for(length)
     first = split_value(length * Fraction(odd, power))[0] * Fraction(power, odd)

@@ -36,16 +36,17 @@ def write_source(
     hard_bars: Set[int] = frozenset(),
     with_midi: bool = False,
     language: str = "en",
+    note_names: str = "b",
 ) -> str:
     """Return the LilyPond source of ``arrangement`` as ``edition`` shows it.
 
     ``line_width_pt`` is in PDF points (1/72 inch). ``with_opening`` adds a second book with the
     first bars alone (for an index of openings). The three sets hold indices into the tune's bars
     that are to be marked. ``with_midi`` adds a score of the played order that makes a MIDI file.
-    ``language`` is that of the book's words, en or sv.
+    ``language`` is that of the book's words, en or sv, ``note_names`` one of NOTE_NAMES.
     The first line is a comment with the number of bars in each line of music.
     """
-    shown = Shown.of_edition(edition)
+    shown = Shown.of_edition(edition, note_names, language)
     bars = print_bars(arrangement.tune.bars)
     words = word_lines(bars) if edition.shows_words else []
     lines = break_lines(bars, line_width_pt, edition.staff_size_pt, has_words=bool(words))
@@ -80,7 +81,7 @@ def _score(
 ) -> Group:
     parts: list[Component] = []
     if chords:
-        parts.append(chord_line(chords, printed))
+        parts.append(chord_line(chords, printed, shown.note_names))
     writer = MelodyWriter(arrangement, printed, shown, mark_commands(printed, marks), language)
     melody = writer.staff()
     graces = writer.leading_graces

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from tunebook.model.arrangement import FingeredNote, Stop
 from tunebook.model.book import Edition
 from tunebook.model.instrument import Instrument
-from tunebook.model.tune import Annotation, Note
+from tunebook.model.tune import Annotation, Note, printed_name
 from tunebook.write.decorations import commands_after, scripts
 from tunebook.write.leaves import Written
 from tunebook.write.safe_text import lilypond_string
@@ -19,16 +19,20 @@ MOST_ANNOTATION_LETTERS = 80
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What a staff shows beside its notes. ``fingers`` is all, needed or none."""
+    """What a staff shows beside its notes. ``fingers`` is all, needed or none; ``note_names`` is
+    one of NOTE_NAMES."""
 
     fingers: str
     has_grace_notes: bool
     has_words: bool
     has_texts: bool = True
+    note_names: str = "b"
+    language: str = "en"
 
     @classmethod
-    def of_edition(cls, edition: Edition) -> Shown:
-        return cls(edition.fingers, edition.shows_grace_notes, edition.shows_words)
+    def of_edition(cls, edition: Edition, note_names: str = "b", language: str = "en") -> Shown:
+        shown = (edition.fingers, edition.shows_grace_notes, edition.shows_words)
+        return cls(*shown, note_names=note_names, language=language)
 
 
 BARE = Shown(fingers="none", has_grace_notes=True, has_words=False, has_texts=False)
@@ -46,7 +50,7 @@ def note_marks(
     if fingered is not None:
         if shown.has_texts and not fingered.stops:
             written.before.append("\\parenthesize")
-        written.events += finger_events(fingered, instrument, shown.fingers)
+        written.events += finger_events(fingered, instrument, shown)
     if shown.has_texts:
         written.events += scripts(note.decorations)
         written.after += commands_after(note.decorations)
@@ -54,19 +58,19 @@ def note_marks(
     return written
 
 
-def finger_events(fingered: FingeredNote, instrument: Instrument, fingers: str) -> list[str]:
+def finger_events(fingered: FingeredNote, instrument: Instrument, shown: Shown) -> list[str]:
     """Finger numbers from the lowest tone up, and the string's letter above them."""
-    if fingers == "none" or fingered.is_continued or not fingered.stops:
+    if shown.fingers == "none" or fingered.is_continued or not fingered.stops:
         return []
     events: list[str] = list(_quarter_tone_events(fingered.note))
-    if fingers == "all" or fingered.is_needed:
+    if shown.fingers == "all" or fingered.is_needed:
         pairs = _stops_with_after(fingered)
         for place, (stop, after) in enumerate(pairs):
             is_crossed = "crossed" in fingered.ways and place == len(pairs) - 1
             events.append(_finger_event(stop, after, is_crossed))
     if fingered.shows_string and not fingered.note.is_grace:
         letters = "".join(
-            instrument.string(stop.string_index).name
+            _string_letter(instrument.string(stop.string_index).name, shown)
             for stop in sorted(fingered.stops, key=lambda stop: stop.string_index)
         )
         events.append(f"\\stringLetter {lilypond_string(letters, 8)}")
@@ -77,6 +81,11 @@ def _quarter_tone_events(note: Note) -> Sequence[str]:
     """Arrows that say that the key gives a tone a quarter-tone lower or higher than written."""
     found = {pitch.quarters for pitch in note.pitches if pitch.quarters}
     return ["\\quarterUp" if quarters > 0 else "\\quarterDown" for quarters in sorted(found)]
+
+
+def _string_letter(name: str, shown: Shown) -> str:
+    name = printed_name(name, shown.note_names)
+    return name.replace("low ", "låga ") if shown.language == "sv" else name
 
 
 def _stops_with_after(fingered: FingeredNote) -> list[tuple[Stop, Stop | None]]:
