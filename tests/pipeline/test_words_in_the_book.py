@@ -1,0 +1,147 @@
+"""Words that the pipeline writes into the book: bars after an upbeat, names of notes, kinds of
+instrument, both languages."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tunebook.model.book import Book
+from tunebook.pipeline import practice
+from tunebook.pipeline.check import check_folder
+from tunebook.pipeline.export import ExportOrder, export_folder
+from tunebook.pipeline.new_settings import write_settings
+from tunebook.pipeline.notes import _bars, _words, choice_notes, limit_note
+from tunebook.pipeline.setup import Setup, Wishes, prepare
+from tunebook.pipeline.sources import source_of_tune
+from tunebook.read.abc_tune import read_abc
+from tunebook.reports import print_check_report
+from tunebook.solve.arrange import arrange
+from tunebook.solve.explain import explain_bars, reasons_as_text
+
+UPBEAT = (
+    "X:1\nT:Upbeat\nR:polska\nM:3/4\nL:1/8\nK:Bm\n"
+    '(3b^ab|"Bm"f2 d2 B2|"F#7"^A2 c2 e2|"G/B"B2 d2 g2|"Bb"_B2 d2 f2|"Bm"B6|]\n'
+)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "a.abc").write_text(UPBEAT, encoding="utf-8")
+    return tmp_path
+
+
+def setup_for(folder: Path, language: str = "en", **book: object) -> Setup:
+    setup = prepare(folder, Wishes(instrument=str(book.pop("instrument", "nyckelharpa-3row"))))
+    return replace(setup, book=replace(setup.book, language=language, **book))  # type: ignore
+
+
+@pytest.mark.parametrize(
+    ("numbers", "english", "swedish"),
+    [
+        ([3], "bar 3", "takt 3"),
+        ([1, 2, 3, 8], "bars 1–3, 8", "takt 1–3, 8"),
+        ([0], "the upbeat", "upptakten"),
+        ([0, 1], "the upbeat and bar 1", "upptakten och takt 1"),
+        ([0, 1, 2], "the upbeat and bars 1–2", "upptakten och takt 1–2"),
+    ],
+)
+def test_bars_are_counted_from_one(
+    folder: Path, numbers: list[int], english: str, swedish: str
+) -> None:
+    assert _bars(numbers, _words(setup_for(folder))) == english
+    assert _bars(numbers, _words(setup_for(folder, "sv"))) == swedish
+
+
+@pytest.mark.parametrize(
+    ("passage", "english", "swedish"),
+    [
+        (range(0, 1), "Upbeat", "Upptakten"),
+        (range(0, 2), "Bar 1 with the upbeat", "Takt 1 med upptakten"),
+        (range(0, 4), "Bars 1–3 with the upbeat", "Takt 1–3 med upptakten"),
+        (range(2, 4), "Bars 2–3", "Takt 2–3"),
+        (range(2, 3), "Bar 2", "Takt 2"),
+    ],
+)
+def test_exercises_count_bars_from_one(passage: range, english: str, swedish: str) -> None:
+    tune = read_abc(UPBEAT)[0]
+    assert [bar.number for bar in tune.bars[:3]] == [0, 1, 2]
+    assert practice._bars_title(tune, passage, practice.WORDS["en"]) == english
+    assert practice._bars_title(tune, passage, practice.WORDS["sv"]) == swedish
+
+
+def test_explain_and_messages_speak_of_the_upbeat(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    setup = setup_for(folder)
+    arrangement = arrange(read_abc(UPBEAT)[0], setup.instrument, setup.hand)
+    lines = reasons_as_text(explain_bars(arrangement, 0, 1))
+    assert lines[0].startswith("upbeat  B5: ")
+    assert any(line.startswith("bar 1  ") for line in lines)
+    low = read_abc(UPBEAT.replace("(3b^ab", "(3B,,,^A,B,"))[0]
+    said = [str(one) for one in arrange(low, setup.instrument, setup.hand).messages]
+    assert any("upbeat: B1 is outside" in line for line in said)
+    print_check_report(check_folder(setup), False)
+    printed = capsys.readouterr().out
+    assert not re.search(r"\b0 \(\d", printed)
+
+
+@pytest.mark.parametrize(
+    ("book", "shown", "hidden"),
+    [
+        ({}, ['"B"', '"B" \\chord-flat'], ['"H"']),
+        ({"language": "sv"}, ['"H" "m"', '"/" "H"'], ['"B" \\chord-flat', '"B" "m"']),
+        ({"language": "sv", "note_names": "b"}, ['"B" "m"', '"B" \\chord-flat'], ['"H"']),
+        ({"note_names": "h"}, ['"H" "m"', '"/" "H"'], ['"B" \\chord-flat']),
+    ],
+)
+def test_chords_over_the_music_bear_the_names_of_the_book(
+    folder: Path, book: dict[str, str], shown: list[str], hidden: list[str]
+) -> None:
+    setup = setup_for(folder, **book)
+    text = source_of_tune(read_abc(UPBEAT, "a.abc")[0], "a.abc:1", setup, None).text
+    for part in shown:
+        assert part in text
+    for part in hidden:
+        assert part not in text
+
+
+def test_a_swedish_note_on_a_fiddle_has_no_keys_and_a_decimal_comma(folder: Path) -> None:
+    setup = setup_for(folder, "sv", instrument="fiddle")
+    tune = read_abc(UPBEAT)[0]
+    arrangement = arrange(tune, setup.instrument, setup.hand, alternatives=2)
+    lines = choice_notes(arrangement, setup)
+    assert lines
+    text = " ".join(lines)
+    assert not re.search(r"nyck|rad|\d\.\d|\bB\d|key|string|bar ", text)
+    assert "H" in text
+
+
+def test_a_limit_in_swedish_names_a_key_as_it_is_written(folder: Path) -> None:
+    setup = prepare(folder, Wishes(edition="student-1"))
+    setup = replace(setup, book=replace(setup.book, language="sv"))
+    tune = read_abc(UPBEAT)[0]
+    note = limit_note(arrange(tune, setup.instrument, setup.hand, setup.edition.limits), setup)
+    assert note.startswith("Utöver nivån: ")
+    assert "takt 0" not in note
+    if "ligger låten i" in note:
+        assert re.search(r"ligger låten i [a-h]\w*-moll ", note)
+
+
+def test_settings_that_are_written_explain_the_names_of_notes(folder: Path) -> None:
+    text = write_settings(folder).read_text(encoding="utf-8")
+    line = next(line for line in text.splitlines() if "note_names" in line)
+    (folder / "tunes.toml").write_text(line.removeprefix("# ") + "\n", encoding="utf-8")
+    setup = prepare(folder)
+    assert setup.messages == ()
+    assert setup.book.note_names == "h"
+    assert Book().note_names is None
+
+
+def test_an_export_does_not_heed_the_names_of_the_book(folder: Path, tmp_path: Path) -> None:
+    # Other programs read B as B natural (The ABC Music Standard 2.1, section 4.18).
+    export_folder(setup_for(folder, "sv"), ExportOrder("abc", tmp_path / "out"))
+    assert '"Bm"' in (tmp_path / "out" / "a.abc").read_text(encoding="utf-8")
