@@ -156,16 +156,48 @@ def write_whole(
         with os.fdopen(handle, "wb") as file:
             file.write(content)
         if may_overwrite:
-            os.replace(temporary, target)
+            _replace(temporary, target)
         else:
-            os.link(temporary, target)
-            os.unlink(temporary)
+            _place_new(temporary, target, content)
     except OSError as error:
         _remove(temporary)
         raise _not_writable(error, SourcePlace(str(path))) from None
     except BaseException:
         _remove(temporary)
         raise
+
+
+def _replace(temporary: str, target: Path) -> None:
+    """Rename ``temporary`` over ``target``. Windows refuses it while another program holds the
+    file open."""
+    try:
+        os.replace(temporary, target)
+    except PermissionError as error:
+        if not target.exists():
+            raise
+        raise OutputError(
+            f"cannot be replaced ({error.strerror})",
+            "close it where it is open, as in a PDF viewer, or choose another place",
+            SourcePlace(str(target)),
+        ) from None
+
+
+def _place_new(temporary: str, target: Path, content: bytes) -> None:
+    """Give ``temporary`` the name ``target`` unless there is such a file; disks without links
+    (FAT, exFAT) get the content itself."""
+    try:
+        os.link(temporary, target)
+    except FileExistsError:
+        raise
+    except OSError:
+        with open(target, "xb") as file:
+            try:
+                file.write(content)
+                file.flush()
+            except BaseException:
+                os.unlink(target)
+                raise
+    os.unlink(temporary)
 
 
 def _replaceable(path: Path) -> Path:

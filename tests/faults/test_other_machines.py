@@ -1,5 +1,5 @@
 """What other systems have or lack: workers that are not forked, missing calls, names of files,
-line ends."""
+line ends, an output that a viewer holds open, a disk without links."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from pathlib import Path
 import pikepdf
 import pytest
 
+from tunebook.errors import OutputError
+from tunebook.files import write_whole
 from tunebook.pipeline.export import ExportOrder, export_folder
 from tunebook.pipeline.ordering import order_tunes
 from tunebook.pipeline.reading import read_tunes
@@ -194,3 +196,40 @@ def test_line_ends_of_other_systems_change_nothing(tmp_path: Path, line_end: str
     written = (tmp_path / "out" / "polskor.abc").read_bytes().decode("utf-8")
     assert written.startswith("\ufeff") and "!1!" in written
     assert written.count(line_end) == changed["polskor.abc"].count(line_end)
+
+
+def test_an_output_that_a_viewer_holds_open_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    book = tmp_path / "book.pdf"
+    book.write_bytes(b"old")
+
+    def held_open(source: object, target: object) -> None:
+        # What Windows answers when another program has the file open.
+        raise PermissionError(13, "Access is denied")
+
+    monkeypatch.setattr(os, "replace", held_open)
+    with pytest.raises(OutputError, match="close") as raised:
+        write_whole(book, b"new")
+    assert str(raised.value) == (
+        f"{book}: cannot be replaced (Access is denied); close it where it is open, as in a PDF "
+        "viewer, or choose another place"
+    )
+    assert book.read_bytes() == b"old"
+    assert [path.name for path in tmp_path.iterdir()] == ["book.pdf"]
+
+
+def test_a_disk_without_links_takes_new_settings(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_links(source: object, target: object) -> None:
+        # FAT and exFAT, as on memory sticks, have no hard links.
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", no_links)
+    write_whole(tmp_path / "tunes.toml", b"title", may_overwrite=False)
+    assert (tmp_path / "tunes.toml").read_bytes() == b"title"
+    with pytest.raises(OutputError):
+        write_whole(tmp_path / "tunes.toml", b"other", may_overwrite=False)
+    assert (tmp_path / "tunes.toml").read_bytes() == b"title"
+    assert [path.name for path in tmp_path.iterdir()] == ["tunes.toml"]

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.errors import SettingError
+from tunebook.model.tune import bar_name
 from tunebook.pipeline.arranging import arrange_prepared, arrange_tune, prepare_tune
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.reading import read_tunes
@@ -65,10 +66,10 @@ def test_what_is_explained_is_what_is_built(folder: Path, edition: str) -> None:
         built = arrange_tune(tune, setup).arrangement
         assert built is not None
         lines = list(explain_tune(setup, ExplainOrder(tune.number)))
-        heads = [line for line in lines if re.match(r"bar \d+  [A-G]", line)]
+        heads = [line for line in lines if re.match(r"(bar \d+|upbeat)  [A-G]", line)]
         own = heads[: len(built.notes)]
         for note, head in zip(built.notes, own, strict=True):
-            assert head.startswith(f"bar {built.tune.bars[note.bar_index].number}  ")
+            assert head.startswith(f"{bar_name(built.tune.bars[note.bar_index].number)}  ")
             told = "goes on" if note.is_continued else stops_in_words(note.stops, built.instrument)
             assert f": {told}" in head
         drones = list(explain_tune(setup, ExplainOrder(tune.number, drones=True)))
