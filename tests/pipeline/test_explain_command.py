@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.errors import SettingError
-from tunebook.model.tune import bar_name
+from tunebook.model.names import bar_name
 from tunebook.pipeline.arranging import arrange_prepared, arrange_tune, prepare_tune
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.reading import read_tunes

@@ -9,7 +9,8 @@ from tunebook.assemble.fixed_words import FixedWords
 from tunebook.assemble.symbol_font import DOT, EIGHTH, HALF, QUARTER, SIXTEENTH, WHOLE
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument, String
-from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune, printed_name
+from tunebook.model.names import printed_name
+from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune
 
 SEPARATOR = " · "
 _NOTE_SIGNS = {

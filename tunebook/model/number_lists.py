@@ -21,6 +21,8 @@ def in_ranges(numbers: Iterable[int], most: int = MOST_RANGES) -> str:
 
 
 def bars_in_words(numbers: Iterable[int]) -> str:
-    """ "bar 3" or "bars 3-5, 8"."""
+    """ "bar 3", "bars 3-5, 8", or "upbeat and bar 1"; 0 is the notes before the first bar."""
     found = set(numbers)
-    return f"bar{'s' if len(found) != 1 else ''} {in_ranges(found)}"
+    counted = found - {0}
+    bars = f"bar{'s' if len(counted) != 1 else ''} {in_ranges(counted)}" if counted else ""
+    return " and ".join([*(["upbeat"] if counted != found else []), *([bars] if bars else [])])

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.book import TuneChoice
-from tunebook.model.tune import Bar, Note, Tune, bar_name
+from tunebook.model.names import bar_name
+from tunebook.model.tune import Bar, Note, Tune
 
 
 def apply_choice(tune: Tune, choice: TuneChoice | None) -> tuple[Tune, tuple[Message, ...]]:

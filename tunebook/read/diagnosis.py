@@ -12,8 +12,9 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
+from tunebook.model.names import bar_name
 from tunebook.model.number_lists import bars_in_words
-from tunebook.model.tune import Bar, Meter, bar_name
+from tunebook.model.tune import Bar, Meter
 from tunebook.read.notices import Notices
 
 _LEAST_OF_ONE_CAUSE = 4

@@ -22,7 +22,8 @@ from fractions import Fraction
 import numpy as np
 
 from tunebook.model.arrangement import ChordSpan
-from tunebook.model.tune import ChordSymbol, Tune, bar_name
+from tunebook.model.names import bar_name
+from tunebook.model.tune import ChordSymbol, Tune
 from tunebook.solve.chord_names import solved_symbol
 from tunebook.solve.harmony_chain import (
     chord_probabilities,

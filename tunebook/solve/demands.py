@@ -13,7 +13,8 @@ from fractions import Fraction
 
 from tunebook.errors import Message
 from tunebook.model.instrument import Instrument
-from tunebook.model.tune import Note, Tune, bar_name
+from tunebook.model.names import bar_name
+from tunebook.model.tune import Note, Tune
 from tunebook.solve.cost_tables import CostTables
 from tunebook.solve.events import Event
 from tunebook.solve.postures import Demand, PostureSet, tone_places

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tunebook.model.arrangement import Arrangement, FingeredNote, Stop
-from tunebook.model.tune import Tune, bar_name
+from tunebook.model.names import bar_name
+from tunebook.model.tune import Tune
 from tunebook.solve.reasons import place_word, stops_in_words, term_in_words, way_in_words
 
 SMALLEST_SHOWN_COST = 0.005

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from tunebook.model.arrangement import Arrangement, DroneCandidate, DroneSpan, Stop
+from tunebook.model.number_lists import bars_in_words
 from tunebook.model.tune import Tune
 from tunebook.solve.drone_words import drone_label
 
@@ -59,7 +60,7 @@ def _drones_held(arrangement: Arrangement) -> list[str]:
             label += ", finger " + " and ".join(map(str, fingers))
         first = _bar_number(arrangement.tune, group[0].onset)
         last = _bar_number(arrangement.tune, group[-1].onset, group[-1].duration)
-        bars = f"bars {first}-{last}" if last > first else f"bar {first}"
+        bars = bars_in_words(range(first, last + 1))
         lines.append(f"in the book: {label}, {bars}")
     return lines
 

@@ -7,7 +7,7 @@ from itertools import combinations
 from tunebook.model.arrangement import Arrangement, DroneSpan, FingeredNote, HandMoment, Stop
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument, key_place_mm
-from tunebook.model.tune import bar_name
+from tunebook.model.names import bar_name
 
 
 def find_unplayable(arrangement: Arrangement) -> tuple[str, ...]:

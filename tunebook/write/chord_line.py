@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from tunebook.model.arrangement import ChordSpan
-from tunebook.model.tune import ChordSymbol, printed_tone
+from tunebook.model.names import printed_tone
+from tunebook.model.tune import ChordSymbol
 from tunebook.write.leaves import Written, make_leaves
 from tunebook.write.note_values import is_dyadic, split_value, tuplet_for
 from tunebook.write.printed_bars import PrintedBar, PrintedBars

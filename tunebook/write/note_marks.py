@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from tunebook.model.arrangement import FingeredNote, Stop
 from tunebook.model.book import Edition
 from tunebook.model.instrument import Instrument
-from tunebook.model.tune import Annotation, Note, printed_name
+from tunebook.model.names import printed_name
+from tunebook.model.tune import Annotation, Note
 from tunebook.write.decorations import commands_after, scripts
 from tunebook.write.leaves import Written
 from tunebook.write.safe_text import lilypond_string

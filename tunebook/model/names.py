@@ -1,0 +1,33 @@
+"""What bars and tones are called in print."""
+
+from __future__ import annotations
+
+import re
+
+from tunebook.model.tune import STEP_LETTERS
+
+NOTE_NAMES = ("b", "h")
+"""Names of B natural and B flat: B and B with a flat, or H and B as in Swedish and German."""
+
+
+def printed_tone(step: int, alter: int, note_names: str) -> tuple[str, int]:
+    """Letter and alteration as they are printed: in "h" B natural is H, and B flat is B without a
+    sign."""
+    if note_names == "h" and step == 6:
+        return ("B", alter + 1) if alter < 0 else ("H", alter)
+    return STEP_LETTERS[step], alter
+
+
+_TONE_IN_NAME = re.compile(r"(?<![A-Za-z])B(b|♭)?(?![A-Zac-z])")
+
+
+def printed_name(name: str, note_names: str) -> str:
+    """A name of a pitch or a string ("B4", "Bb", "low B") as it is printed."""
+    if note_names != "h":
+        return name
+    return _TONE_IN_NAME.sub(lambda found: "B" if found[1] else "H", name)
+
+
+def bar_name(number: int) -> str:
+    """A bar in the words of a message: "bar 3"; number 0 is the notes before the first bar line."""
+    return f"bar {number}" if number else "upbeat"
