@@ -211,7 +211,11 @@ FINGERBOARD: Mapping[str, Any] = {
         "stopped note.",
         "shape": "A chord shape. Each line is a string, the lowest at the bottom; a disc is a "
         "place to stop with the finger named, a ring an open string. Bow from low to high.",
+        "quarter_tone": "An arrow over a note with a quarter-tone's sign: the finger is that of "
+        "the semitone next to it, and the tone is to lie a quarter-tone higher (up) or lower "
+        "(down).",
     },
+    "foot_quarter_tone": "arrow: a quarter-tone off the place",
     "first_position_text": "The shaded places are those under the four fingers in first "
     "position, on every string alike.",
     "key_counts": "{} semitones",

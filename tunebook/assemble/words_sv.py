@@ -241,7 +241,10 @@ FINGERBOARD: Mapping[str, Any] = {
         "shape": "Ett ackordgrepp. Varje linje är en sträng, den lägsta underst; en fylld prick "
         "är en plats att gripa med det finger som anges, en ring är lös sträng. Stryk nedifrån "
         "och upp.",
+        "quarter_tone": "En pil över en not med kvartstonsförtecken: fingret hör till halvtonen "
+        "bredvid, och tonen ska ligga en kvartston högre (uppåt) eller lägre (nedåt).",
     },
+    "foot_quarter_tone": "pil: en kvartston från platsen",
     "first_position_text": "De skuggade platserna är de som ligger under de fyra fingrarna i "
     "första läget, lika på alla strängar.",
     "key_counts": "{} halvtoner",

@@ -89,7 +89,8 @@ def _each_of(wrong: Sequence[Bar]) -> str:
     if len(wrong) == 1:
         (bar,) = wrong
         how = "long" if bar.duration > _full(bar.meter) else "short"
-        return f"{bar_name(bar.number)} is too {how}: {_name(bar.duration)} instead of {bar.meter.sign}"
+        lengths = f"{_name(bar.duration)} instead of {bar.meter.sign}"
+        return f"{bar_name(bar.number)} is too {how}: {lengths}"
     signs = ", ".join(dict.fromkeys(bar.meter.sign for bar in wrong))
     parts = [
         f"too {how}: {bars_in_words(bar.number for bar in some)}"
