@@ -1,12 +1,9 @@
-"""Drafts to the bars and notes of the model: onsets, numbers, accidentals to print.
-
-Accidentals on the page hold for one bar and one octave; an accidental that warns where the bar
-before, or another octave, would mislead is "courtesy" (common engraving practice, no source).
-"""
+"""Drafts to the bars and notes of the model: onsets, numbers, accidentals to print."""
 
 from __future__ import annotations
 
-from tunebook.model.tune import Bar, Note, Pitch
+from tunebook.model.page_signs import PageSigns
+from tunebook.model.tune import Bar, Note
 from tunebook.read.abc_drafts import Attachments, BarDraft, NoteDraft
 from tunebook.read.abc_lengths import WHOLE_NOTE, Ticks, fraction_of, scaled
 from tunebook.read.abc_remarks import chord_as_marked
@@ -111,51 +108,18 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
 
 def show_accidentals(drafts: list[BarDraft]) -> None:
     """Decide for each tone whether the page shows its accidental."""
-    before: dict[int, set[float]] = {}
-    page = PageAccidentals((0,) * 7, before)
+    page = PageSigns()
     for bar in drafts:
-        if not bar.has_alteration and not before:
+        if not bar.has_alteration and not page.used:
+            # Most bars: nothing in them or before them is altered.
             for note in bar.notes:
                 note.shown = (None,) * len(note.pitches)
+            page.begin_bar(bar.key.alters)
             continue
         if bar.sign_before or bar is drafts[0]:
-            page = PageAccidentals(bar.key.alters, before)
+            page.begin_bar(bar.key.alters)
         for note in bar.notes:
-            note.shown = tuple(map(page.shown, note.pitches, note.has_sign, note.is_tied_from))
-        before = page.used
-
-
-class PageAccidentals:
-    """The accidentals a reader of the page has in mind within one bar. ``before`` holds for each
-    step the alterations foreign to the key in the bar before, ``used`` those of this bar."""
-
-    def __init__(self, signature: tuple[int, ...], before: dict[int, set[float]]) -> None:
-        self.used: dict[int, set[float]] = {}
-        self._signature = signature
-        self._before = before
-        self._printed: dict[tuple[int, int], float] = {}
-        self._met: set[tuple[int, int]] = set()
-
-    def shown(self, pitch: Pitch, has_sign: bool, is_held: bool) -> str | None:
-        """None, "needed" or "courtesy" for one tone; a tone tied over shows none."""
-        place = (pitch.octave, pitch.step)
-        expected = self._printed.get(place, self._signature[pitch.step])
-        is_first = place not in self._met
-        if is_held:
-            return None
-        self._met.add(place)
-        is_misleading = is_first and self._is_misleading(pitch)
-        if pitch.alteration != self._signature[pitch.step]:
-            self.used.setdefault(pitch.step, set()).add(pitch.alteration)
-        if expected != pitch.alteration:
-            self._printed[place] = pitch.alteration
-            return "needed"
-        return "courtesy" if has_sign or is_misleading else None
-
-    def _is_misleading(self, pitch: Pitch) -> bool:
-        """Another octave of this bar, or the bar before, has the step altered otherwise."""
-        others = self.used.get(pitch.step, set()) | self._before.get(pitch.step, set())
-        return any(other != pitch.alteration for other in others)
+            note.shown = page.shown_together(note.pitches, note.has_sign, note.is_tied_from)
 
 
 def number_bars(drafts: list[BarDraft]) -> list[tuple[int, bool, bool]]:

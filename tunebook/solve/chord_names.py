@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan
+from tunebook.model.spelling import spell_in_key
 from tunebook.model.tune import STEP_SEMITONES, ChordSymbol, Key, Pitch
 
 _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
@@ -15,19 +16,11 @@ _TRIADS = {
 }  # fmt: skip
 
 
-def spell_root(pitch_class: int, key: Key) -> tuple[int, int]:
-    """(step, alter) of a chord root in ``key``: within four fifths below the signature's major
-    tonic and seven above, so that a minor key's raised leading tone is sharp."""
-    offset = (pitch_class * 7 - key.fifths + 4) % 12 - 4
-    fifths = key.fifths + offset
-    return _STEP_OF_FIFTH[fifths % 7], (fifths + 1) // 7
-
-
 def solved_symbol(
     pitch_class: int, quality: str, key: Key, place: SourcePlace, extension: str = ""
 ) -> ChordSymbol:
     """A chord of ours, spelled in ``key``; its text is its symbol."""
-    step, alter = spell_root(pitch_class, key)
+    step, alter = spell_in_key(pitch_class, key)
     plain = ChordSymbol(place, "", step, alter, quality, extension)
     return ChordSymbol(place, plain.symbol, step, alter, quality, extension)
 

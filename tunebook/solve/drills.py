@@ -14,9 +14,11 @@ from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, Stop
 from tunebook.model.hand import Limits
 from tunebook.model.instrument import Instrument, String
+from tunebook.model.page_signs import with_signs
+from tunebook.model.spelling import spell_in_key
 from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Meter, Note, Pitch, Tempo, Tune
 from tunebook.solve.chord_changes import ChordChange
-from tunebook.solve.chord_names import spell_root, spell_tone
+from tunebook.solve.chord_names import spell_tone
 
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 HIGHEST_KEY = 7
@@ -59,10 +61,7 @@ def chord_drill(changes: Sequence[ChordChange], title: str, key: Key) -> Tune | 
         for length in (Fraction(1, 2), QUARTER):
             for _ in range(2):
                 strokes = [pair[at % 2] for at in range(int(1 / length))]
-                bars.append([
-                    (tones, length, chord if at == 0 or length > QUARTER else None, None)
-                    for at, (tones, chord) in enumerate(strokes)
-                ])  # fmt: skip
+                bars.append([(tones, length, chord, None) for tones, chord in strokes])
     return _tune(title, key, bars) if bars else None
 
 
@@ -107,7 +106,7 @@ def _highest(string: String, limits: Limits | None) -> int:
 def _major_key(tonic_class: int) -> Key:
     """The major key on a pitch class with the smallest signature."""
     fifths = (tonic_class * 7 + 5) % 12 - 5
-    step, alter = spell_root(tonic_class, Key(fifths=fifths))
+    step, alter = spell_in_key(tonic_class, Key(fifths=fifths))
     alters = [0] * 7
     for place in range(abs(fifths)):
         order = (3, 0, 4, 1, 5, 2, 6)
@@ -116,7 +115,7 @@ def _major_key(tonic_class: int) -> Key:
 
 
 def _spell(midi: int, key: Key) -> Pitch:
-    step, alter = spell_root(midi % 12, key)
+    step, alter = spell_in_key(midi % 12, key)
     return Pitch((midi - Pitch(0, step, alter).midi) // 12, step, alter)
 
 
@@ -141,7 +140,7 @@ def _tune(title: str, key: Key, bars: Sequence[Sequence[tuple]], string: str | N
     return Tune(
         place=PLACE, number="", titles=(title,), composer="", origin="", rhythm="", key=key,
         meter=METER, unit_length=Fraction(1, 8), tempo=Tempo(QUARTER, QUARTERS_A_MINUTE),
-        bars=tuple(made), played=tuple(range(len(made))),
+        bars=with_signs(made), played=tuple(range(len(made))),
     )  # fmt: skip
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from tunebook.model.arrangement import Stop
 from tunebook.model.instrument import Instrument
+from tunebook.model.spelling import spell_in_key
 from tunebook.model.tune import Key, Pitch
-from tunebook.solve.chord_names import spell_root
 from tunebook.solve.reasons import place_word
 
 _DEGREES = {
@@ -26,7 +26,7 @@ _DEGREES = {
 
 def drone_name(midi: int, key: Key) -> str:
     """Name of a drone's pitch, spelled in ``key``: F#4."""
-    step, alter = spell_root(midi % 12, key)
+    step, alter = spell_in_key(midi % 12, key)
     natural = Pitch(0, step, alter).midi
     return Pitch((midi - natural) // 12, step, alter).name
 

@@ -7,12 +7,13 @@ variants of even runs are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.page_signs import with_signs
 from tunebook.model.tune import Annotation, Bar, Note, Tempo, Tune
 
 MOST_PASSAGES = 3
@@ -68,7 +69,7 @@ def make_exercise(arrangement: Arrangement, passage: range, labels: dict[str, st
         ):
             continue
         bars += _framed(varied, labels[variant])
-    numbered = tuple(_settle(bars))
+    numbered = with_signs(tuple(_settle(bars)))
     quarters_a_minute = 240.0 * arrangement.whole_notes_per_second * SLOW_FACTOR
     return replace(
         tune,
@@ -139,11 +140,22 @@ def _loose(bars: Iterable[Bar]) -> Iterator[tuple[Note, ...]]:
     for at, position in open_slurs:
         note = rows[at][position]
         rows[at][position] = replace(note, slurs_opened=note.slurs_opened - 1)
-    if rows[0]:
-        rows[0][0] = replace(rows[0][0], is_tied_from_before=(False,) * len(rows[0][0].pitches))
-    if rows[-1]:
-        rows[-1][-1] = replace(rows[-1][-1], ties=(False,) * len(rows[-1][-1].pitches))
+    first, last = _outermost(rows[0]), _outermost(rows[-1], is_last=True)
+    if first is not None:
+        note = rows[0][first]
+        rows[0][first] = replace(note, is_tied_from_before=(False,) * len(note.pitches))
+    if last is not None:
+        note = rows[-1][last]
+        rows[-1][last] = replace(note, ties=(False,) * len(note.pitches))
     return (tuple(row) for row in rows)
+
+
+def _outermost(row: Sequence[Note], *, is_last: bool = False) -> int | None:
+    """The place of the first or last note that takes time; ties do not lead to grace notes."""
+    places = [place for place, note in enumerate(row) if not note.is_grace]
+    if not places:
+        return None
+    return places[-1] if is_last else places[0]
 
 
 def _varied(bar: Bar, variant: str) -> Bar:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tunebook.model.page_signs import with_signs
 from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Note, Pitch, Tune
 
 _FIFTHS_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
 _STEP_OF_FIFTHS = {place: step for step, place in enumerate(_FIFTHS_OF_STEP)}
-_MOST_FIFTHS = 6
+_MOST_SIGNS = 7
 
 
 def transpose_tune(tune: Tune, semitones: int) -> Tune:
@@ -26,8 +27,8 @@ def transpose_tune(tune: Tune, semitones: int) -> Tune:
     return replace(
         tune,
         key=_move_key(tune.key, fifths),
-        bars=tuple(_move_bar(bar, semitones, fifths) for bar in tune.bars),
-        second_voice=tuple(_move_bar(bar, semitones, fifths) for bar in tune.second_voice),
+        bars=with_signs([_move_bar(bar, semitones, fifths) for bar in tune.bars]),
+        second_voice=with_signs([_move_bar(bar, semitones, fifths) for bar in tune.second_voice]),
     )
 
 
@@ -107,6 +108,11 @@ def _free_bar(bar: Bar) -> Bar:
 
 
 def _move_bar(bar: Bar, semitones: int, fifths: int) -> Bar:
+    """A bar whose own key would come to more than seven signs is respelled whole."""
+    while bar.key.fifths + fifths > _MOST_SIGNS:
+        fifths -= 12
+    while bar.key.fifths + fifths < -_MOST_SIGNS:
+        fifths += 12
     return replace(
         bar,
         key=_move_key(bar.key, fifths),

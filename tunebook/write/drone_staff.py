@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.model.arrangement import DroneSpan
+from tunebook.model.tune import Key, Pitch
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import Written, make_leaves, pitch_text, put_silent_graces
+from tunebook.write.leaves import Written, make_leaves, put_silent_graces
 from tunebook.write.note_values import is_dyadic
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.spelling import spelled_pitch
+from tunebook.write.staff_signs import StaffSigns
 from tunebook.write.text_tree import Component, Group, context
 
 _FINEST = Fraction(1, 8)
@@ -31,6 +33,23 @@ class _Piece:
     finger_before: int
 
 
+class _Heads:
+    """Spells and signs the drones one after the other; a tie leads from ``tied`` to the next."""
+
+    def __init__(self, signs: StaffSigns) -> None:
+        self.signs = signs
+        self.tied: Pitch | None = None
+
+    def head(self, piece: _Piece, key: Key) -> str:
+        midi = piece.span.stop.midi
+        goes_on = not piece.is_start or piece.span.is_taken_over
+        is_held = goes_on and self.tied is not None and self.tied.midi == midi
+        # A tie joins two heads on one line or space, whatever key signature comes between.
+        pitch = self.tied if self.tied is not None and is_held else spelled_pitch(midi, key)
+        self.tied = pitch if piece.goes_on else None
+        return self.signs.heads((pitch,), held=(pitch,) if is_held else ())
+
+
 def drone_staff(
     spans: Sequence[DroneSpan],
     printed: PrintedBars,
@@ -40,6 +59,7 @@ def drone_staff(
 ) -> Group:
     """The drone staff, one group a bar. ``leading_graces`` gives the length of the melody's
     grace notes at a bar's beginning, by place of the bar."""
+    heads = _Heads(StaffSigns(printed))
     bars: list[Component] = []
     onsets = [span.onset for span in spans]
     for place, one in enumerate(printed.bars):
@@ -47,10 +67,10 @@ def drone_staff(
         # The span before those that begin here may reach into the bar.
         first, last = max(0, bisect_left(onsets, one.onset) - 1), bisect_left(onsets, one.end)
         pieces = _pieces_in(one, spans, range(first, last))
-        leaves = _leaves(one, pieces, begins_line, has_fingers)
+        heads.signs.begin_bar(place)
+        leaves = _leaves(one, pieces, heads, begins_line, has_fingers)
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
-        is_new = place == 0 or one.bar.key_changed
-        bars.append(Group(leaves, opening=[key_command(one.bar.key)] if is_new else []))
+        bars.append(Group(leaves, opening=[key_command(one.bar.key)] if one.shows_key else []))
     voice = context("Voice", "Drone", bars)
     voice.opening.append("\\clef treble")
     return context("DroneStaff", "DroneStaff", [voice])
@@ -87,7 +107,11 @@ def _readable(time: Fraction, one: PrintedBar) -> Fraction:
 
 
 def _leaves(
-    one: PrintedBar, pieces: Sequence[_Piece], begins_line: bool, has_fingers: bool
+    one: PrintedBar,
+    pieces: Sequence[_Piece],
+    heads: _Heads,
+    begins_line: bool,
+    has_fingers: bool,
 ) -> list[Component]:
     leaves: list[Component] = []
     now = one.onset
@@ -99,8 +123,7 @@ def _leaves(
             written.events.append(_finger(piece))
         if piece.goes_on:
             written.last_events.append("~")
-        head = pitch_text(spelled_pitch(piece.span.stop.midi, one.bar.key))
-        leaves += make_leaves(head, piece.duration, written)
+        leaves += make_leaves(heads.head(piece, one.bar.key), piece.duration, written)
         now = piece.onset + piece.duration
     if now < one.end:
         leaves += make_leaves("s", one.end - now)

@@ -180,7 +180,6 @@ _LAYOUT = r"""
     \name SecondStaff
     \alias Staff
     \remove Volta_engraver
-    autoAccidentals = #`(Staff ,(make-accidental-rule 'same-octave 0))
   }
   \context {
     \Staff
@@ -188,7 +187,6 @@ _LAYOUT = r"""
     \alias Staff
     \remove Volta_engraver
     \remove Time_signature_engraver
-    autoAccidentals = #`(Staff ,(make-accidental-rule 'same-octave 0))
     fontSize = -4
     \override StaffSymbol.staff-space = #(magstep -4)
     \override StaffSymbol.thickness = 0.8

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from tunebook.model.tune import Note, Pitch
+from tunebook.model.tune import Pitch
 from tunebook.write.note_values import is_dyadic, split_value, tuplet_for, value_text
 from tunebook.write.text_tree import Component, Group, Leaf, first_leaf, grace_group
 
@@ -35,12 +35,11 @@ def pitch_text(pitch: Pitch, accidental: str | None = None) -> str:
     return f"{_LETTERS[pitch.step]}{_ALTERS.get(pitch.alteration, '')}{marks}{shown}"
 
 
-def head_text(note: Note, *, shows_accidentals: bool = True) -> str:
-    """The head or heads of a note without its value: "fs''!" or "<a e'>"."""
-    shown: Sequence[str | None] = note.shown_accidentals
-    if not shows_accidentals or len(shown) != len(note.pitches):
-        shown = (None,) * len(note.pitches)
-    heads = [pitch_text(pitch, sign) for pitch, sign in zip(note.pitches, shown, strict=True)]
+def head_text(pitches: Sequence[Pitch], signs: Sequence[str | None] = ()) -> str:
+    """The head or heads of a note without its value: "fs''!" or "<a e'>". ``signs`` are parallel
+    to the pitches; without them none is shown."""
+    shown = signs or (None,) * len(pitches)
+    heads = [pitch_text(pitch, sign) for pitch, sign in zip(pitches, shown, strict=True)]
     return heads[0] if len(heads) == 1 else f"<{' '.join(heads)}>"
 
 

@@ -45,7 +45,7 @@ def played_block(arrangement: Arrangement) -> str:
 
 def _note(note: Note, after: Note | None) -> list[Component]:
     value = note.duration if note.tuplet is None else note.written
-    head = "r" if note.is_rest else head_text(note, shows_accidentals=False)
+    head = "r" if note.is_rest else head_text(note.pitches)
     leaves = make_leaves(head, value)
     if _is_tied_on(note, after):
         last_leaf(leaves[-1]).after.append("~")

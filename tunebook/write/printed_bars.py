@@ -20,15 +20,16 @@ from tunebook.write.bar_signs import (
 class PrintedBar:
     """One bar that takes time. ``length`` is the sum of its notes (whole notes), ``line_before``
     the bar line at its left where one must be named (first bar only), ``line_after`` that at its
-    right, ``brackets`` the ending commands at its beginning. ``ends_line`` asks for a new line
-    after it. ``times`` is how often the section that ends here is played, if the page must say
-    so, else 0."""
+    right, ``brackets`` the ending commands at its beginning. ``shows_key`` asks for its key
+    signature, ``ends_line`` for a new line after it. ``times`` is how often the section that ends
+    here is played, if the page must say so, else 0."""
 
     bar: Bar
     length: Fraction
     line_before: str
     line_after: str
     brackets: tuple[str, ...]
+    shows_key: bool = False
     ends_line: bool = False
     times: int = 0
 
@@ -76,10 +77,16 @@ def print_bars(bars: Sequence[Bar]) -> PrintedBars:
                 before,
                 after,
                 brackets[place],
+                shows_key=place == 0 or _has_new_key(kept[place - 1], bar),
                 times=times[place],
             )
         )
     return PrintedBars(tuple(printed), brackets[len(kept)])
+
+
+def _has_new_key(before: Bar, bar: Bar) -> bool:
+    """The bar that changed the key may not be printed, or stand elsewhere (in an exercise)."""
+    return bar.key_changed or bar.key.alters != before.key.alters
 
 
 def _merge_empty(bars: Sequence[Bar]) -> list[Bar]:

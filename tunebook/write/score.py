@@ -11,16 +11,16 @@ from tunebook.write.bar_marks import MarkCommands
 from tunebook.write.clefs import clef_command
 from tunebook.write.end_marks import departure_to_coda, end_marks
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import Written, head_text, make_leaves
+from tunebook.write.leaves import Written, make_leaves
 from tunebook.write.note_marks import Shown, note_marks
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.printed_bars import PrintedBar, PrintedBars, length_of, time_command
 from tunebook.write.safe_text import lilypond_string
 from tunebook.write.spans import NoteSpans, spans_of
+from tunebook.write.staff_signs import StaffSigns
 from tunebook.write.text_tree import (
     Component,
     Group,
-    Leaf,
     context,
     first_leaf,
     grace_group,
@@ -60,6 +60,7 @@ class MelodyWriter:
         self.graces: list[Note] = []
         self.leading_graces: dict[int, Fraction] = {}
         self.time = Fraction(-1)
+        self.signs = StaffSigns(printed)
 
     def staff(self) -> Group:
         """The staff, one group a bar."""
@@ -76,6 +77,7 @@ class MelodyWriter:
 
     def _bar(self, place: int, one: PrintedBar) -> Group:
         parts: list[Component] = []
+        self.signs.begin_bar(place)
         notes = self._printed_notes(one.bar)
         start = 0
         while start < len(notes):
@@ -96,11 +98,14 @@ class MelodyWriter:
             if note.is_grace:
                 self.graces.append(note)
                 continue
+            if not _value_of(note):
+                continue
+            # Grace notes first: their signs hold for the note.
+            graces, length = self._waiting_graces(bar)
             made = self._note(bar, note)
-            if self.graces and made:
-                length = self._put_graces(bar, first_leaf(made[0]))
-                if place >= 0 and not leaves and length:
-                    self.leading_graces[place] = length
+            first_leaf(made[0]).graces = graces
+            if place >= 0 and not leaves and length:
+                self.leading_graces[place] = length
             leaves += made
         tuplet = next((note.tuplet for note in notes if note.tuplet), None)
         if tuplet is None or not leaves:
@@ -108,7 +113,7 @@ class MelodyWriter:
         return [Group(leaves, before=[f"\\tuplet {tuplet.p}/{tuplet.q}"])]
 
     def _note(self, bar: Bar, note: Note) -> list[Component]:
-        value = note.duration if note.tuplet is None else note.written
+        value = _value_of(note)
         if note.is_rest:
             written = self._texts_only(note)
             if note.is_invisible:
@@ -120,10 +125,10 @@ class MelodyWriter:
         written = self._written(bar, note)
         if note.is_invisible:
             return make_leaves("s", value, Written(after=written.after))
-        leaves = make_leaves(head_text(note), value, written)
-        tied_heads = self.spans.get(id(note), NoteSpans()).tied_heads
-        if tied_heads:
-            last_leaf(leaves[-1]).tied_heads = tuple(tied_heads)
+        spans = self.spans.get(id(note), NoteSpans())
+        leaves = make_leaves(self.signs.note(note, spans.held), value, written)
+        if spans.tied_heads:
+            last_leaf(leaves[-1]).tied_heads = tuple(spans.tied_heads)
         return leaves
 
     def _texts_only(self, note: Note) -> Written:
@@ -140,13 +145,12 @@ class MelodyWriter:
             written.after += spans.trill_ends
         return written
 
-    def _put_graces(self, bar: Bar, leaf: Leaf) -> Fraction:
-        """Put the waiting grace notes before a leaf; returns the length they are written with."""
+    def _waiting_graces(self, bar: Bar) -> tuple[Group | None, Fraction]:
+        """The grace notes that stand before the next leaf, and the length they are written with."""
         is_slashed = any(note.is_slashed_grace for note in self.graces[:_MOST_GRACES])
         leaves, length = self._grace_leaves(bar)
-        if leaves:
-            leaf.graces = grace_group("\\slashedGrace" if is_slashed else "\\grace", leaves)
-        return length
+        command = "\\slashedGrace" if is_slashed else "\\grace"
+        return (grace_group(command, leaves) if leaves else None), length
 
     def _leave_graces(self, parts: list[Component]) -> None:
         """Grace notes at the very end have no note to lean on: they follow the last one."""
@@ -167,7 +171,7 @@ class MelodyWriter:
                 leaves += make_leaves("s", value)
             else:
                 home = self._home_of(note, bar)
-                leaves += make_leaves(head_text(note), value, self._written(home, note))
+                leaves += make_leaves(self.signs.note(note), value, self._written(home, note))
         return leaves, length
 
     def _home_of(self, note: Note, bar: Bar) -> Bar:
@@ -187,7 +191,7 @@ class MelodyWriter:
             lines.append(f'\\bar "{one.line_before}"')
         if place and bar.clef:
             lines.append(clef_command(bar.clef))
-        if place == 0 or bar.key_changed:
+        if one.shows_key:
             lines.append(key_command(bar.key))
         is_new = place == 0 or bar.meter_changed
         if is_new or one.length != self.time:
@@ -213,6 +217,11 @@ class MelodyWriter:
 def fingered_by_place(notes: Sequence[FingeredNote]) -> dict[tuple[int, int], FingeredNote]:
     """Fingered notes by (bar index, note index)."""
     return {(one.bar_index, one.note_index): one for one in notes}
+
+
+def _value_of(note: Note) -> Fraction:
+    """The value that is written: inside a tuplet the notated one."""
+    return note.duration if note.tuplet is None else note.written
 
 
 def tempo_commands(bar: Bar) -> list[str]:

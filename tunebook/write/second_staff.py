@@ -9,10 +9,11 @@ from fractions import Fraction
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.write.clefs import clef_command
 from tunebook.write.key_signs import key_command
-from tunebook.write.leaves import head_text, make_leaves, put_silent_graces
+from tunebook.write.leaves import make_leaves, put_silent_graces
 from tunebook.write.note_marks import Shown, note_marks
 from tunebook.write.printed_bars import PrintedBar, PrintedBars
 from tunebook.write.spans import NoteSpans, spans_of
+from tunebook.write.staff_signs import StaffSigns
 from tunebook.write.text_tree import Component, Group, context
 
 
@@ -34,12 +35,13 @@ def second_staff(
         for one in printed.bars
     ]
     spans = spans_of([[one.note for one in notes] for notes in by_bar])
+    signs = StaffSigns(printed)
     bars: list[Component] = []
     for place, (one, notes) in enumerate(zip(printed.bars, by_bar, strict=True)):
-        leaves = _leaves(arrangement, one, notes, shown, spans)
+        signs.begin_bar(place)
+        leaves = _leaves(arrangement, one, notes, shown, spans, signs)
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
-        is_new = place == 0 or one.bar.key_changed
-        bars.append(Group(leaves, opening=[key_command(one.bar.key)] if is_new else []))
+        bars.append(Group(leaves, opening=[key_command(one.bar.key)] if one.shows_key else []))
     voice = context("Voice", "SecondVoice", bars)
     voice.opening.append(clef_command(arrangement.instrument.clef))
     return context("SecondStaff", "SecondStaff", [voice])
@@ -51,6 +53,7 @@ def _leaves(
     notes: list[FingeredNote],
     shown: Shown,
     spans: dict[int, NoteSpans],
+    signs: StaffSigns,
 ) -> list[Component]:
     leaves: list[Component] = []
     now = one.onset
@@ -65,8 +68,7 @@ def _leaves(
         mine = spans.get(id(note), NoteSpans())
         written.events = [*mine.first, *written.events]
         written.last_events = list(mine.last)
-        head = head_text(note, shows_accidentals=False)
-        leaves += make_leaves(head, end - note.onset, written)
+        leaves += make_leaves(signs.note(note, mine.held), end - note.onset, written)
         now = end
     if now < one.end:
         leaves += make_leaves("s", one.end - now)

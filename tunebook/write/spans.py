@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from tunebook.model.tune import Note
+from tunebook.model.tune import Note, Pitch
 from tunebook.write.note_values import flag_count
 
 _MOST_SLURS = 6
@@ -16,14 +16,16 @@ _MOST_SLURS = 6
 class NoteSpans:
     """Post-events for one note: those at its first head, and those at its last (a long note may
     be written as several heads tied together). ``tied_heads`` are the places, from the lowest
-    tone, of those tied on where the others of the same pitch are struck again. ``trills`` are
-    events at the first head, ``trill_ends`` commands after the last."""
+    tone, of those tied on where the others of the same pitch are struck again; ``held`` are the
+    tones that a tie drawn from the note before brings here. ``trills`` are events at the first
+    head, ``trill_ends`` commands after the last."""
 
     first: list[str] = field(default_factory=list)
     last: list[str] = field(default_factory=list)
     trills: list[str] = field(default_factory=list)
     trill_ends: list[str] = field(default_factory=list)
     tied_heads: tuple[int, ...] = ()
+    held: frozenset[Pitch] = frozenset()
 
 
 def spans_of(bars: Sequence[Sequence[Note]]) -> dict[int, NoteSpans]:
@@ -101,18 +103,18 @@ def _add_ties(notes: Sequence[Note], spans: dict[int, NoteSpans]) -> None:
     for place, note in enumerate(notes):
         after = notes[place + 1] if place + 1 < len(notes) else None
         before = notes[place - 1] if place else None
-        tied = {
-            pitch.midi for pitch, is_tied in zip(note.pitches, note.ties, strict=False) if is_tied
-        }
+        tied = {pitch for pitch, is_tied in zip(note.pitches, note.ties, strict=False) if is_tied}
         if tied:
-            following = {pitch.midi for pitch in after.pitches} if after is not None else set()
-            tones = sorted(pitch.midi for pitch in note.pitches)
+            following = set(after.pitches) if after is not None else set()
+            tones = sorted(note.pitches, key=lambda pitch: pitch.midi)
             if tied & following and set(tones) & following - tied:
                 spans[id(note)].tied_heads = tuple(
-                    head for head, midi in enumerate(tones) if midi in tied
+                    head for head, pitch in enumerate(tones) if pitch in tied
                 )
             else:
                 spans[id(note)].last.append("~" if tied & following else "\\laissezVibrer")
+            if after is not None:
+                spans[id(after)].held = frozenset(tied & following)
         if any(note.is_tied_from_before) and (before is None or not any(before.ties)):
             spans[id(note)].first.append("\\repeatTie")
 
