@@ -1,0 +1,196 @@
+"""Everything that a book has LilyPond engrave, with the arrangement that each source is made of,
+and whether the source sounds as the arrangement says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from fractions import Fraction
+
+from page_signs import EngravedStaff, Sound, read_staves, wrong_signs
+
+from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.book import Edition
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Note, Tune
+from tunebook.pipeline import legend, practice
+from tunebook.pipeline.extras import make_extras
+from tunebook.pipeline.ordering import unique_identities
+from tunebook.pipeline.setup import Setup
+from tunebook.pipeline.sources import source_of_tune
+from tunebook.write import lilypond
+
+MOST_GRACES = 12
+"""More grace notes before one note are not printed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A source as it is engraved, and what it is to show."""
+
+    identity: str
+    arrangement: Arrangement
+    edition: Edition
+    source: str
+
+
+@contextmanager
+def _written(made: dict[str, tuple[Arrangement, Edition]]) -> Iterator[None]:
+    """Notes what each source is made of, by the source."""
+    plain = lilypond.write_source
+
+    def noted(arrangement: Arrangement, edition: Edition, **how: object) -> str:
+        source = plain(arrangement, edition, **how)  # type: ignore[arg-type]
+        made[source] = (arrangement, edition)
+        return source
+
+    homes = (lilypond, practice, legend)
+    for home in homes:
+        home.write_source = noted  # type: ignore[attr-defined]
+    try:
+        yield
+    finally:
+        for home in homes:
+            home.write_source = plain  # type: ignore[attr-defined]
+
+
+def engraved_pieces(tunes: Sequence[Tune], setup: Setup) -> list[Piece]:
+    """Every piece of a book of ``tunes``: tunes with their openings, exercises, drills, warm-ups,
+    examples of signs."""
+    made: dict[str, tuple[Arrangement, Edition]] = {}
+    with _written(made):
+        names = unique_identities(tuple(tunes))
+        sources = tuple(
+            source_of_tune(tune, name, setup, None) for tune, name in zip(tunes, names, strict=True)
+        )
+        texts = {one.identity: one.text for one in sources if one.text}
+        texts.update(make_extras(sources, setup).sources)
+    return [Piece(name, *made[text], text) for name, text in texts.items()]
+
+
+def differences(piece: Piece) -> list[str]:
+    """One line for each note that lacks its sign or sounds otherwise than arranged."""
+    found: list[str] = []
+    staves = read_staves(piece.source)
+    opening = piece.source.find("\\book {")
+    first_line_of_opening = piece.source.count("\n", 0, opening) + 1 if opening >= 0 else None
+    kinds = []
+    for staff in staves:
+        found += wrong_signs(staff)
+        is_opening = (
+            first_line_of_opening is not None
+            and staff.sounds[0].heads[0].line > first_line_of_opening
+        )
+        kinds.append("Opening" if is_opening else staff.kind)
+        found += _other_tones(staff, piece, is_opening)
+    if any(note.pitches and not note.is_grace for note in _notes(piece.arrangement.tune)):
+        found += [] if "Staff" in kinds else ["no melody"]
+    return [f"{piece.identity}: {one}" for one in found]
+
+
+def _notes(tune: Tune) -> list[Note]:
+    return [n for bar in tune.bars for n in bar.notes if not n.is_invisible]
+
+
+def _other_tones(staff: EngravedStaff, piece: Piece, is_opening: bool) -> list[str]:
+    arrangement = piece.arrangement
+    if staff.kind == "DroneStaff":
+        return _other_drones(staff, arrangement)
+    if staff.kind == "SecondStaff":
+        second = arrangement.accompaniment
+        found = _wrong_stops(second, arrangement.instrument)
+        return found + _other_melody(staff, [one.note for one in second], is_whole=False)
+    found = [] if is_opening else _wrong_stops(arrangement.notes, arrangement.instrument)
+    notes = _notes(arrangement.tune)
+    found += _other_melody(staff, notes, is_whole=not is_opening)
+    has_graces = is_opening or piece.edition.shows_grace_notes
+    return found + _other_graces(staff, notes if has_graces else [], is_whole=not is_opening)
+
+
+def _wrong_stops(notes: Sequence[FingeredNote], instrument: Instrument) -> list[str]:
+    """Notes whose strings and keys sound otherwise than their pitches."""
+    found = []
+    for one in notes:
+        if not one.stops:
+            continue
+        heard = sorted(
+            instrument.string(stop.string_index).open_midi + stop.key for stop in one.stops
+        )
+        if heard != sorted(pitch.midi for pitch in one.note.pitches):
+            found.append(f"bar {one.bar_index} note {one.note_index} is stopped as {heard}")
+    return found
+
+
+def _midis(note: Note) -> tuple[int, ...]:
+    return tuple(sorted(pitch.midi for pitch in note.pitches))
+
+
+def _other_melody(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool) -> list[str]:
+    """Heads that stand for no note of that time and pitch, and notes that no head stands for."""
+    found = []
+    start = notes[0].onset if notes else Fraction(0)
+    timed = [n for n in notes if not n.is_grace and n.pitches and n.duration > 0]
+    start = min((n.onset for n in notes if not n.is_grace), default=Fraction(0)) if is_whole else 0
+    by_onset = {n.onset: n for n in timed}
+    current: Note | None = None
+    begun = set()
+    for sound in staff.sounds:
+        if sound.is_grace:
+            continue
+        now = sound.onset + (start if is_whole else 0)
+        note = by_onset.get(now)
+        if note is not None:
+            current = note
+            begun.add(now)
+        elif current is None or not current.onset < now < current.onset + current.duration:
+            found.append(f"line {sound.heads[0].line}: no note begins at {now}")
+            continue
+        if sound.midis != _midis(current):
+            want = [pitch.name for pitch in current.pitches]
+            found.append(f"line {sound.heads[0].line}: {_names(sound)} instead of {want}")
+    if is_whole:
+        found += [f"the note at {at} is missing" for at in by_onset if at not in begun]
+    return found
+
+
+def _names(sound: Sound) -> list[str]:
+    return [head.name for head in sound.heads]
+
+
+def _other_graces(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool) -> list[str]:
+    wanted: list[tuple[int, ...]] = []
+    run: list[tuple[int, ...]] = []
+    for note in notes:
+        if note.is_grace:
+            run += [_midis(note)] if note.pitches else [()]
+        elif note.duration > 0:
+            wanted += run[:MOST_GRACES]
+            run = []
+    wanted = [one for one in (*wanted, *run[:MOST_GRACES]) if one]
+    printed = [sound.midis for sound in staff.sounds if sound.is_grace]
+    if not is_whole:
+        wanted = wanted[: len(printed)]
+    return [] if printed == wanted else [f"grace notes {printed} instead of {wanted}"]
+
+
+def _other_drones(staff: EngravedStaff, arrangement: Arrangement) -> list[str]:
+    found = []
+    start = min((bar.onset for bar in arrangement.tune.bars), default=Fraction(0))
+    spans = [
+        (span.onset - start, span.onset - start + span.duration,
+         arrangement.instrument.string(span.stop.string_index).open_midi + span.stop.key)
+        for span in arrangement.drone
+    ]  # fmt: skip
+    for sound in staff.sounds:
+        middle = sound.onset + sound.length / 2
+        want = {midi for first, last, midi in spans if first <= middle < last}
+        if set(sound.midis) != want:
+            found.append(f"line {sound.heads[0].line}: drone {_names(sound)} instead of {want}")
+    for first, last, midi in spans:
+        middle = (first + last) / 2
+        if last - first >= Fraction(1, 4) and not any(
+            one.onset <= middle < one.onset + one.length for one in staff.sounds
+        ):
+            found.append(f"the drone {midi} at {first} is missing")
+    return found
