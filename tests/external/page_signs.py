@@ -262,7 +262,14 @@ def _listed_alters(text: str) -> tuple[int, ...]:
 
 def wrong_signs(staff: EngravedStaff) -> list[str]:
     """One line for each note of ``staff`` that lacks a sign, and each tie that leads nowhere."""
+    return judged(staff)[0]
+
+
+def judged(staff: EngravedStaff) -> tuple[list[str], set[tuple[int, int]]]:
+    """What :func:`wrong_signs` says, and the line and column (from 1) of each head that needs no
+    sign only because a tie leads to it."""
     found: list[str] = []
+    excused: set[tuple[int, int]] = set()
     signature: tuple[int, ...] | None = None
     standing: dict[tuple[int, int], int | None] = {}
     tied: set[tuple[tuple[int, int], int]] = set()
@@ -283,7 +290,11 @@ def wrong_signs(staff: EngravedStaff) -> list[str]:
             is_known = expected == head.alter and not _is_double(head, what)
             is_held = (head.place, head.alter) in held
             # Two heads for one tone, an open string and a stopped one, share a sign.
-            if not (is_known or is_held or any(h.sign for h in what.heads if _is_same(h, head))):
+            if is_known or any(h.sign for h in what.heads if _is_same(h, head)):
+                continue
+            if is_held:
+                excused.add((head.line, head.column))
+            else:
                 found.append(f"{staff.kind} line {head.line}: {head.name} bears no sign")
         for head in what.heads:
             if head.sign:
@@ -293,7 +304,7 @@ def wrong_signs(staff: EngravedStaff) -> list[str]:
                 found.append(f"{staff.kind} line {what.heads[0].line}: a tie leads to another note")
             tied = {(head.place, head.alter) for head in what.heads if head.is_tied_on}
             is_new_line = False
-    return found
+    return found, excused
 
 
 def _is_double(head: Head, sound: Sound) -> bool:

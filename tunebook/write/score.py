@@ -55,8 +55,8 @@ class MelodyWriter:
         self.language = language
         self.departure = departure_to_coda(printed)
         self.fingered = fingered_by_place(arrangement.notes)
-        notes = [self._printed_notes(one.bar) for one in printed.bars]
-        self.spans: dict[int, NoteSpans] = spans_of(notes)
+        self.notes = _notes_to_print(printed, has_graces=shown.has_grace_notes)
+        self.spans: dict[int, NoteSpans] = spans_of(self.notes)
         self.graces: list[Note] = []
         self.leading_graces: dict[int, Fraction] = {}
         self.time = Fraction(-1)
@@ -70,15 +70,10 @@ class MelodyWriter:
         voice.opening.append(clef_command(own or self.arrangement.instrument.clef))
         return context("Staff", "MelodyStaff", [voice])
 
-    def _printed_notes(self, bar: Bar) -> list[Note]:
-        if self.shown.has_grace_notes:
-            return list(bar.notes)
-        return [note for note in bar.notes if not note.is_grace]
-
     def _bar(self, place: int, one: PrintedBar) -> Group:
         parts: list[Component] = []
         self.signs.begin_bar(place)
-        notes = self._printed_notes(one.bar)
+        notes = self.notes[place]
         start = 0
         while start < len(notes):
             end = _end_of_tuplet(notes, start)
@@ -147,7 +142,7 @@ class MelodyWriter:
 
     def _waiting_graces(self, bar: Bar) -> tuple[Group | None, Fraction]:
         """The grace notes that stand before the next leaf, and the length they are written with."""
-        is_slashed = any(note.is_slashed_grace for note in self.graces[:_MOST_GRACES])
+        is_slashed = any(note.is_slashed_grace for note in self.graces)
         leaves, length = self._grace_leaves(bar)
         command = "\\slashedGrace" if is_slashed else "\\grace"
         return (grace_group(command, leaves) if leaves else None), length
@@ -160,7 +155,7 @@ class MelodyWriter:
 
     def _grace_leaves(self, bar: Bar) -> tuple[list[Component], Fraction]:
         """The waiting grace notes, and their length."""
-        graces, self.graces = self.graces[:_MOST_GRACES], []
+        graces, self.graces = self.graces, []
         longest = _LONGEST_GRACE if len(graces) == 1 else _LONGEST_OF_GRACES
         leaves: list[Component] = []
         length = Fraction(0)
@@ -217,6 +212,23 @@ class MelodyWriter:
 def fingered_by_place(notes: Sequence[FingeredNote]) -> dict[tuple[int, int], FingeredNote]:
     """Fingered notes by (bar index, note index)."""
     return {(one.bar_index, one.note_index): one for one in notes}
+
+
+def _notes_to_print(printed: PrintedBars, *, has_graces: bool) -> list[list[Note]]:
+    """The notes of each bar, without grace notes that are too many or not wanted."""
+    waiting = 0
+    bars: list[list[Note]] = []
+    for one in printed.bars:
+        notes: list[Note] = []
+        bars.append(notes)
+        for note in one.bar.notes:
+            if note.is_grace:
+                waiting += 1
+            elif _value_of(note):
+                waiting = 0
+            if not note.is_grace or (has_graces and waiting <= _MOST_GRACES):
+                notes.append(note)
+    return bars
 
 
 def _value_of(note: Note) -> Fraction:
