@@ -47,7 +47,13 @@ def drawn_by_lilypond(source: str, folder: Path) -> Drawn:
     a sharp), and each "tie" by the head it leads to."""
     at = source.index("\\score {")
     (folder / "piece.ly").write_text(source[:at] + _TELLING + source[at:], encoding="utf-8")
-    command = [str(find_lilypond().path), "--loglevel=ERROR", "-dbackend=svg", "piece.ly"]
+    command = [
+        str(find_lilypond().path),
+        "--loglevel=ERROR",
+        "-dbackend=cairo",
+        "--svg",
+        "piece.ly",
+    ]
     done = subprocess.run(
         command, cwd=folder, env=clean_environment(), capture_output=True, text=True, check=False
     )
