@@ -122,8 +122,8 @@ def _wrong_stops(notes: Sequence[FingeredNote], instrument: Instrument) -> list[
     return found
 
 
-def _midis(note: Note) -> tuple[int, ...]:
-    return tuple(sorted(pitch.midi for pitch in note.pitches))
+def _midis(note: Note) -> tuple[float, ...]:
+    return tuple(sorted(pitch.midi + pitch.cents / 100 for pitch in note.pitches))
 
 
 def _other_melody(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool) -> list[str]:
@@ -159,8 +159,8 @@ def _names(sound: Sound) -> list[str]:
 
 
 def _other_graces(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool) -> list[str]:
-    wanted: list[tuple[int, ...]] = []
-    run: list[tuple[int, ...]] = []
+    wanted: list[tuple[float, ...]] = []
+    run: list[tuple[float, ...]] = []
     for note in notes:
         if note.is_grace:
             run += [_midis(note)] if note.pitches else [()]

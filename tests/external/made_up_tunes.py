@@ -8,7 +8,7 @@ import random
 
 KEYS = ("C", "G", "D", "A", "F", "Bb", "Eb", "Dm", "Am", "Gm", "Em", "Ddor", "Amix", "Ephr", "Flyd",
         "F#", "Cb", "D exp ^c_e", "Dmix ^g", "Hp")  # fmt: skip
-_SIGNS = ("", "", "", "", "", "^", "_", "=")
+_SIGNS = ("", "", "", "", "", "^", "_", "=", "^/")
 _INNER_SIGNS = (":|", "|:", "||", "::")
 _BAR_SIGNS = ("|",) * 8 + ("||", ":|", "|:", "|1", ":|2")
 
@@ -49,7 +49,7 @@ def _stroke(chance: random.Random, place: int) -> str:
     head = f"[{_note(chance)}{_note(chance)}]" if is_double else _note(chance)
     tie = ""
     if chance.random() < 0.15:
-        tie = "-" + (head.translate({ord(sign): "" for sign in "^_="}) if is_double else "")
+        tie = "-" + (head.translate({ord(sign): "" for sign in "^_=/"}) if is_double else "")
     return key + head + chance.choice(("2", "2", "3/2", "2")) + tie
 
 

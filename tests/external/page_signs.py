@@ -22,32 +22,36 @@ from fractions import Fraction
 LETTERS = "cdefgab"
 SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 STAVES = ("Staff", "SecondStaff", "DroneStaff")
-_HEAD = r"[a-g](?:ss|ff|s|f)?(?:'+|,+)?[!?]?"
+_HEAD = r"[a-g](?:tqs|tqf|qs|qf|ss|ff|s|f)?(?:'+|,+)?[!?]?"
 _LENGTH = r"(?P<length>\\breve|\\longa|\\maxima|\d+)(?P<dots>\.*)"
 _NOTE = re.compile(rf"(?P<heads>{_HEAD}|<[^<>]*>|[rsR]){_LENGTH}$")
-_ONE_HEAD = re.compile(r"(?P<letter>[a-g])(?P<alter>ss|ff|s|f|)(?P<marks>[',]*)(?P<sign>[!?]?)$")
+_ONE_HEAD = re.compile(
+    r"(?P<letter>[a-g])(?P<alter>tqs|tqf|qs|qf|ss|ff|s|f|)(?P<marks>[',]*)(?P<sign>[!?]?)$"
+)
 _STRING = re.compile(r'"(?:\\.|[^"\\])*"')
 _SCALE = re.compile(r"\\(tuplet|scaleDurations) (\d+)/(\d+)$")
 _LONG = {"\\breve": Fraction(2), "\\longa": Fraction(4), "\\maxima": Fraction(8)}
-_ALTERS = {"ss": 2, "s": 1, "": 0, "f": -1, "ff": -2}
+_ALTERS = {"ss": 2, "tqs": 1.5, "s": 1, "qs": 0.5, "": 0, "qf": -0.5, "f": -1, "tqf": -1.5,
+           "ff": -2}  # fmt: skip
 _MODES = ("major", "dorian", "phrygian", "lydian", "mixolydian", "minor", "locrian")
 _MODE_NAMES = {"ionian": "major", "aeolian": "minor"}
 
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """One note head: where it stands in the source (from 1), its pitch and the sign it bears."""
+    """One note head: where it stands in the source (from 1), its pitch and the sign it bears;
+    ``alter`` in semitones, a half for a quarter-tone."""
 
     line: int
     column: int
     step: int
-    alter: int
+    alter: float
     octave: int
     sign: str
     is_tied_on: bool = False
 
     @property
-    def midi(self) -> int:
+    def midi(self) -> float:
         return 12 * (self.octave + 1) + SEMITONES[self.step] + self.alter
 
     @property
@@ -57,7 +61,7 @@ class Head:
 
     @property
     def name(self) -> str:
-        alter = {2: "##", 1: "#", 0: "", -1: "b", -2: "bb"}[self.alter]
+        alter = {2: "##", 1: "#", 0: "", -1: "b", -2: "bb"}.get(self.alter, f"{self.alter:+}")
         return f"{LETTERS[self.step].upper()}{alter}{self.octave}{self.sign}"
 
 
@@ -72,7 +76,7 @@ class Sound:
     is_grace: bool
 
     @property
-    def midis(self) -> tuple[int, ...]:
+    def midis(self) -> tuple[float, ...]:
         return tuple(sorted(head.midi for head in self.heads))
 
 
@@ -100,7 +104,7 @@ def scale_of(tonic: str, mode: str) -> tuple[int, ...]:
     """The alterations of the steps C..B in the scale on ``tonic`` ("fs", "bf")."""
     mode = _MODE_NAMES.get(mode, mode)
     first = LETTERS.index(tonic[0])
-    ground = SEMITONES[first] + _ALTERS[tonic[1:]]
+    ground = SEMITONES[first] + int(_ALTERS[tonic[1:]])
     pattern = [0, 2, 4, 5, 7, 9, 11]
     start = _MODES.index(mode)
     alters = [0] * 7
@@ -271,8 +275,8 @@ def judged(staff: EngravedStaff) -> tuple[list[str], set[tuple[int, int]]]:
     found: list[str] = []
     excused: set[tuple[int, int]] = set()
     signature: tuple[int, ...] | None = None
-    standing: dict[tuple[int, int], int | None] = {}
-    tied: set[tuple[tuple[int, int], int]] = set()
+    standing: dict[tuple[int, int], float | None] = {}
+    tied: set[tuple[tuple[int, int], float]] = set()
     is_new_line = False
     for name, what, _ in staff.events:
         if name == "key":
@@ -314,14 +318,3 @@ def _is_double(head: Head, sound: Sound) -> bool:
 
 def _is_same(one: Head, other: Head) -> bool:
     return one.place == other.place and one.alter == other.alter
-
-
-def signs_borne(source: str) -> dict[tuple[int, int], int]:
-    """The alteration shown by a sign, by line and column (from 1) of the head that bears it."""
-    return {
-        (head.line, head.column): head.alter
-        for staff in read_staves(source)
-        for sound in staff.sounds
-        for head in sound.heads
-        if head.sign
-    }

@@ -152,7 +152,7 @@ def test_lilypond_draws_the_heads_signs_and_ties_that_are_read_from_the_source(
     assert {place: head.octave * 7 + head.step - 34 for place, head in read.items()} == drawn[
         "head"
     ]
-    assert {place: Fraction(head.alter, 2) for place, head in read.items() if head.sign} == drawn[
+    assert {place: Fraction(head.alter) / 2 for place, head in read.items() if head.sign} == drawn[
         "sign"
     ]
     excused = set().union(*(judged(staff)[1] for staff in read_staves(source)))
