@@ -94,6 +94,9 @@ def test_long_trill_that_ends_at_a_bar_sign_ends_with_the_note_before_it() -> No
     assert tune.bars[0].decorations == ()
 
 
-@pytest.mark.parametrize("music", ["CDEF T|GABc|]", "!8va(!CDEF|", "!no such!CDEF|"])
+@pytest.mark.parametrize(
+    "music",
+    ["CDEF T|GABc|]", "!8va(!CDEF|", "!no such!CDEF|", "CDEF!f!|]", "CDEF|!crescendo(!|]"],
+)
 def test_decoration_that_is_not_printed_is_said(music: str) -> None:
     assert told(read(music), "decoration") or told(read(music), "text")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from tunebook.read.abc_attached import bar_sign_share
 from tunebook.read.abc_bars import DoubtfulSign
-from tunebook.read.abc_decorations import AT_BAR_SIGNS, canonical_decoration
+from tunebook.read.abc_decorations import AT_BAR_SIGNS, DYNAMICS, canonical_decoration
 from tunebook.read.abc_drafts import add_decoration
 from tunebook.read.abc_header import TuneHeader
 from tunebook.read.abc_notes import NoteReader
@@ -102,6 +102,14 @@ class BarReader(NoteReader):
         attached.decorations, attached.annotations = waits.decorations, waits.annotations
         if bar.notes and attached.chord is not None:
             bar.end_chord, attached.chord = attached.chord, None
+
+    def say_unplaced(self) -> None:
+        """What waits for a note that never comes, at the end of the tune."""
+        last = self.bars.open if self.bars.open.notes else (self.bars.bars or [self.bars.open])[-1]
+        waiting = self.attached.decorations if self.attached is not None else []
+        for name in [*(name for name in last.decorations if name in DYNAMICS), *waiting]:
+            what = f"decoration {name!r} has no note after it and is not printed"
+            self.notices.add("decoration", what, "write it before a note", line=self.line, column=1)
 
     def pass_over(self, text: str, start: int) -> None:
         """Text that means nothing at this place."""

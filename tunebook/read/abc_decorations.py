@@ -42,12 +42,12 @@ trem3 trem4 8va( 8va) 8vb( 8vb) 15ma( 15ma) 15mb( 15mb) ped ped-up head-none inv
 gmark gliss glissando doit fall stemless beambr1 beambr2"""
 NOT_PRINTED = frozenset(_WITHOUT_SIGN.split())
 """Known, and yet without a sign on the page."""
-_DYNAMICS = "pppp ppp pp p mp mf f ff fff ffff sfz " + _MORE_DYNAMICS
+DYNAMICS = frozenset(("pppp ppp pp p mp mf f ff fff ffff sfz " + _MORE_DYNAMICS).split())
 _ENDS = """fine D.S. D.C. dacapo dacoda tocoda D.C.alcoda D.C.alfine D.S.alcoda D.S.alfine fermata
 invertedfermata breath shortphrase mediumphrase longphrase crescendo) diminuendo) trill)"""
 ENDS_MUSIC = frozenset(_ENDS.split())
 """What ends the music before it, and so belongs to the bar sign that follows."""
-AT_BAR_SIGNS = ENDS_MUSIC | frozenset(_DYNAMICS.split()) | {"segno", "coda", "rit.", "accel."}
+AT_BAR_SIGNS = ENDS_MUSIC | DYNAMICS | {"segno", "coda", "rit.", "accel."}
 """What has a meaning at a bar sign, with no note to stand on."""
 
 _SAME = {

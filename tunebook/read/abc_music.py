@@ -113,6 +113,7 @@ class MusicReader(BarReader):
         self.ties.finish()
         say_doubtful(self.doubtful, self.bars, self.notices)
         self.leave_attachments(0, is_last=True)
+        self.say_unplaced()
         self._say_h_and_b()
         if self.attached is not None and self.attached.chord is not None:
             chord = self.attached.chord
