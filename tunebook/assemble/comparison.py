@@ -90,7 +90,7 @@ def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> li
     rows = [
         (
             tune.title,
-            "   ".join(_key(one, design.words) for one in tune.keys),
+            "   ".join(_key(one, at == 0, design.words) for at, one in enumerate(tune.keys)),
         )
         for tune in tunes
         if tune.keys
@@ -104,9 +104,12 @@ def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> li
     ]
 
 
-def _key(one: KeyScore, texts: FixedWords) -> str:
+def _key(one: KeyScore, is_first: bool, texts: FixedWords) -> str:
+    """As "A dorian (-5) 0.43"; the mode, which no transposition changes, only with the first."""
     name = key_name(one.tonality, texts) if one.tonality else ""
-    moved = f"{one.semitones:+d}".replace("-", "\u2212")
+    if not is_first:
+        name = name.split(texts.key_joint)[0]
+    moved = f"{one.semitones:+d}".replace("-", "\u2212") if one.semitones else "0"
     return f"{name or local_names(one.key, texts)} ({moved}) {texts.decimal(one.difficulty, 2)}"
 
 
