@@ -189,7 +189,7 @@ def test_what_may_not_be_read_is_said(open_place: Path, place: Path) -> None:
         "import json, os, sys\nfrom pathlib import Path\n"
         "from tunebook.read.folder import read_folder\n"
         "folder = Path(sys.argv[1])\nread_folder(folder / 'a.abc')\n"
-        f"if getattr(os, "geteuid", int)() == 0:\n    os.setgroups([])\n    os.setgid({NOBODY})\n"
+        f"if os.geteuid() == 0:\n    os.setgroups([])\n    os.setgid({NOBODY})\n"
         f"    os.setuid({NOBODY})\n"
         "found = read_folder(folder)\n"
         "print(json.dumps([len(found.tunes), sorted(map(str, found.messages))]))"
