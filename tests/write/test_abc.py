@@ -38,9 +38,9 @@ def finger(arranged):
     return write
 
 
-def chord_at(onset, symbol, source="solved"):
+def chord_at(onset, symbol, source="solved", confidence=1.0):
     chord = read_chord_symbol(symbol, SourcePlace("tune.abc", 1, 1))
-    return ChordSpan(0, Fraction(onset), Fraction(1, 4), chord, source)
+    return ChordSpan(0, Fraction(onset), Fraction(1, 4), chord, source, confidence)
 
 
 def music(tune):
@@ -124,9 +124,12 @@ def test_note_that_cannot_be_played_gets_no_finger(arranged):
 
 def test_chosen_chords_stand_before_decorations_and_after_grace_notes(arranged):
     text = HEAD + "{e}vT.D2 [A,E]2 z2 |\n"
-    chords = (chord_at("0", "D"), chord_at("1/4", "A7"), chord_at("1/2", "F#m"))
+    chords = (chord_at("0", "D", confidence=0.4), chord_at("1/4", "A7"), chord_at("1/2", "F#m"))
     written = fingered_abc(text, [arranged(read_abc(text)[0], chords=chords)])
-    assert '{!4!e}"D"vT.!0!D2 "A7"[!1!A,!1!E]2 "F#m"z2 |' in written
+    assert (
+        '{!4!e}[r:solved D 0.4]"D"vT.!0!D2 [r:solved A7 1]"A7"[!1!A,!1!E]2 '
+        '[r:solved F#m 1]"F#m"z2 |'
+    ) in written
 
 
 def test_own_chords_of_the_tune_are_left_as_they_are(arranged):
@@ -136,14 +139,17 @@ def test_own_chords_of_the_tune_are_left_as_they_are(arranged):
     assert '\n"Dmin"!0!D6 |' in written
 
 
-def test_chord_that_begins_under_a_held_note_is_told(arranged):
+def test_chord_that_begins_under_a_held_note_is_a_remark(arranged):
     text = HEAD + "D6 |\n"
-    result = write_fingers(text, [arranged(read_abc(text)[0], chords=(chord_at("1/4", "G"),))])
-    assert '"G"' not in result.text
-    (message,) = result.messages
-    assert (
-        str(message) == "tune.abc:6:1: the chord G begins while a note is held and is not written"
-    )
+    chords = (chord_at("1/4", "G", confidence=0.432), chord_at("1/2", "A7"))
+    result = write_fingers(text, [arranged(read_abc(text)[0], chords=chords)])
+    assert result.messages == ()
+    (tune,) = read_abc(result.text)
+    later = [(delay, one.symbol, one.solved_confidence) for delay, one in
+             tune.bars[0].notes[0].later_chords]  # fmt: skip
+    assert sorted(later) == [(Fraction(1, 4), "G", 0.432), (Fraction(1, 2), "A7", 1.0)]
+    again = write_fingers(result.text, [arranged(tune, chords=chords)])
+    assert again.text == result.text
 
 
 def test_written_chord_is_read_again_as_the_same(arranged):
@@ -152,8 +158,10 @@ def test_written_chord_is_read_again_as_the_same(arranged):
         arrangement = arranged(read_abc(text)[0], chords=(chord_at("0", symbol),))
         (tune,) = read_abc(fingered_abc(text, [arrangement]))
         expected = arrangement.chords[0].chord
-        assert replace(tune.bars[0].notes[0].chord, text=expected.text, place=expected.place) == (
-            expected
+        found = tune.bars[0].notes[0].chord
+        assert found.solved_confidence == 1.0
+        assert expected == replace(
+            found, text=expected.text, place=expected.place, solved_confidence=None
         )
 
 

@@ -7,6 +7,7 @@ import json
 import re
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 from xml.etree import ElementTree
 
 import mido
@@ -15,6 +16,10 @@ from hypothesis import strategies as st
 
 from tunebook.errors import InputError
 from tunebook.model.tune import Tune
+from tunebook.pipeline.arranging import arrange_tune
+from tunebook.pipeline.fingered_abc import fingered_file, is_same
+from tunebook.pipeline.reading import read_tunes_in
+from tunebook.pipeline.setup import Wishes, prepare
 from tunebook.read.abc_tune import read_abc
 from tunebook.write.abc import fingered_abc, fingered_abc_bytes, write_fingers
 from tunebook.write.json import arrangements_as_json
@@ -62,6 +67,12 @@ def groups(draw):
         text += draw(notes()) + (draw(JOINS) if kind == "plain" else "")
     return {"plain": text, "triplet": f"(3{text}", "slur": f"({text})"}[kind]
 
+
+REMARK = re.compile(
+    r'\[r:solved [^\]]* after [^\]]*\]|\[r:solved [^\]]*\]"[^"]*"'
+    r"|\[r:(?:drone|string) [^\]]*\]|![0-5]!"
+)
+"""What is written into a text."""
 
 BARS = st.sampled_from(
     [" | ", "|", " || ", " :| ", " |: ", " :: ", "|1 ", " :|2 ", " |\n", " |\\\n", " | % so D!\n",
@@ -142,6 +153,24 @@ def test_fingering_twice_changes_nothing_more(arranged, text):
         once = fingered_abc(text, [arranged(tune)])
         (again,) = read(once)
         assert fingered_abc(once, [arranged(again)]) == once
+
+
+SETUP = prepare(Path(__file__).parents[2] / "sample_tunes", Wishes(edition="student-2"))
+
+
+@settings(SETTINGS, max_examples=40)
+@given(text=tune_texts(), drones=st.sampled_from(["open", "held", "substitution"]))
+def test_fingered_text_leads_back_to_the_same_arrangement(text, drones):
+    setup = replace(SETUP, edition=replace(SETUP.edition, drones=drones, chords="all"))
+    data = text.encode()
+    for tune in read_tunes_in(data, "made.abc", setup):
+        arrangement = arrange_tune(tune, setup).arrangement
+        written, messages = fingered_file(data, [arrangement], setup)
+        (again,) = read_tunes_in(written, "made.abc", setup)
+        answer = arrange_tune(again, setup).arrangement
+        assert is_same(arrangement, answer) or messages
+        assert fingered_file(written, [answer], setup)[0] == written or messages
+        assert REMARK.sub("", written.decode()) == REMARK.sub("", text)
 
 
 @SETTINGS

@@ -72,6 +72,22 @@ class FingeredNote:
 
 
 @dataclass(frozen=True, slots=True)
+class DroneDemand:
+    """A drone that is asked for from ``onset`` for ``duration`` (whole notes, written tune): the
+    string (1 is the lowest), its key (0 open), and the finger that holds it, None when free."""
+
+    onset: Fraction
+    duration: Fraction
+    string_index: int
+    key: int
+    finger: int | None = None
+
+    @property
+    def end(self) -> Fraction:
+        return self.onset + self.duration
+
+
+@dataclass(frozen=True, slots=True)
 class DroneSpan:
     """A drone held from ``onset`` for ``duration`` (whole notes, written tune). ``is_taken_over``
     marks a span that goes on the span before, the same tone held by another finger."""
@@ -138,7 +154,9 @@ class Arrangement:
     ``notes`` has one entry per written note that sounds (grace notes and continued notes too,
     rests left out), in written order. ``cost`` is the sum over the tune as played; ``terms`` its
     parts by name. ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the
-    tune gave none. ``other_ways`` are the next best fingerings, where some were asked for."""
+    tune gave none. ``other_ways`` are the next best fingerings, where some were asked for.
+    ``drones_asked`` is what ``drone`` comes from: what was to be held and from where to where,
+    pauses aside."""
 
     tune: Tune
     instrument: Instrument
@@ -157,6 +175,7 @@ class Arrangement:
     bar_difficulties: tuple[BarDifficulty, ...] = ()
     messages: tuple[Message, ...] = ()
     other_ways: tuple[OtherWay, ...] = ()
+    drones_asked: tuple[DroneDemand, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,7 +113,7 @@ def _files(
 
         return {order.output: arrangements_as_json(arrangements, setup.instrument).encode()}, ()
     if order.kind == "abc":
-        return _abc_files(arrangements, setup, order.output)
+        return _abc_files(arrangements, setup, order.output, count_of_jobs(order.jobs))
     names = tune_file_names([one.tune for one in arrangements], ENDINGS[order.kind])
     write = _writer(setup, order)
     files = {order.output / name: write(one) for name, one in zip(names, arrangements, strict=True)}
@@ -148,9 +148,9 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
 
 
 def _abc_files(
-    arrangements: tuple[Arrangement, ...], setup: Setup, folder: Path
+    arrangements: tuple[Arrangement, ...], setup: Setup, folder: Path, jobs: int
 ) -> tuple[dict[Path, bytes], tuple[Message, ...]]:
-    from tunebook.write.abc import write_fingers_in_bytes
+    from tunebook.pipeline.fingered_abc import fingered_file
 
     home = setup.folder if setup.folder.is_dir() else setup.folder.parent
     by_file: dict[str, list[Arrangement]] = {}
@@ -160,6 +160,6 @@ def _abc_files(
     messages: list[Message] = []
     for written, (name, group) in zip(distinct_names(by_file), by_file.items(), strict=True):
         data = read_whole(home / name)
-        files[folder / written], said = write_fingers_in_bytes(data, group)
+        files[folder / written], said = fingered_file(data, group, setup, jobs)
         messages += said
     return files, tuple(messages)

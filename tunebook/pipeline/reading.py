@@ -6,8 +6,9 @@ from dataclasses import fields
 from typing import Any
 
 from tunebook.files import FilesRead
+from tunebook.model.tune import Tune
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import FolderReading, read_folder
+from tunebook.read.folder import FolderReading, read_data, read_folder
 from tunebook.read.found_files import FolderFiles, look_through
 from tunebook.read.limits import ReadingLimits
 
@@ -51,3 +52,10 @@ def reading_limits(setup: Setup) -> ReadingLimits:
     names = {one.name for one in fields(ReadingLimits)}
     wishes: dict[str, Any] = dict(setup.book.reading)
     return ReadingLimits(**{name: most for name, most in wishes.items() if name in names})
+
+
+def read_tunes_in(data: bytes, name: str, setup: Setup) -> tuple[Tune, ...]:
+    """Return the tunes in the bytes of a file called ``name``, read as the setup's own are."""
+    voice, second = voices(setup)
+    limits = reading_limits(setup)
+    return read_data(data, name, voice=voice, second_voice=second, limits=limits).tunes

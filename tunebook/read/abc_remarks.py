@@ -27,7 +27,7 @@ _DRONE = re.compile(
     re.I,
 )
 _SOLVED = re.compile(
-    r"(\S{1,40})\s+([01]\.\d{1,3})(?:\s+after\s+(\d{1,6})(?:/(\d{1,6}))?)?", re.ASCII
+    r"(\S{1,40})\s+([01](?:\.\d{1,3})?)(?:\s+after\s+(\d{1,6})(?:/(\d{1,6}))?)?", re.ASCII
 )
 _REMEDIES = {
     "string": "write [r:string D]",

@@ -45,10 +45,35 @@ def read_folder(
     files are noted in ``read``. Raises InputError when the folder is not there.
     """
     found = look_through(folder, may_leave=may_leave)
-    tunes: list[Tune] = []
-    messages: list[Message] = list(found.messages)
     root = folder if folder.is_dir() else folder.parent
-    for piece in iterate_tune_texts(found.files, root, limits=limits, read=read):
+    pieces = iterate_tune_texts(found.files, root, limits=limits, read=read)
+    tunes, messages = _read_pieces(pieces, voice, second_voice, limits)
+    return FolderReading(tuple(tunes), (*found.messages, *messages))
+
+
+def read_data(
+    data: bytes,
+    name: str,
+    *,
+    voice: str | None = None,
+    second_voice: str | None = None,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+) -> FolderReading:
+    """Read every tune in the bytes of a file called ``name``, as :func:`read_folder` does."""
+    tunes, messages = _read_pieces(_pieces_of(data, name, limits), voice, second_voice, limits)
+    return FolderReading(tuple(tunes), tuple(messages))
+
+
+def _read_pieces(
+    pieces: Iterable[TuneText | Message],
+    voice: str | None,
+    second_voice: str | None,
+    limits: ReadingLimits,
+) -> tuple[list[Tune], list[Message]]:
+    """The tunes of the pieces, and all messages."""
+    tunes: list[Tune] = []
+    messages: list[Message] = []
+    for piece in pieces:
         if isinstance(piece, Message):
             messages.append(piece)
             continue
@@ -62,7 +87,7 @@ def read_folder(
             continue
         tunes.append(tune)
         messages.extend(tune.messages)
-    return FolderReading(tuple(tunes), tuple(messages))
+    return tunes, messages
 
 
 def fatal_message(error: InputError, piece: TuneText) -> Message:

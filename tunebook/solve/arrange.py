@@ -96,6 +96,7 @@ def arrange(
         bar_difficulties=fingering.bar_difficulties,
         messages=(*drone.messages, *fingering.messages, *quarter_tone_messages(tune)),
         other_ways=fingering.other_ways,
+        drones_asked=drone.demands,
     )
 
 

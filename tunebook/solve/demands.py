@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message
+from tunebook.model.arrangement import DroneDemand
 from tunebook.model.instrument import Instrument
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Note, Tune
@@ -21,22 +22,6 @@ from tunebook.solve.postures import Demand, PostureSet, tone_places
 
 MOST_PLACES = 6
 """So many places a message names."""
-
-
-@dataclass(frozen=True, slots=True)
-class DroneDemand:
-    """A drone that is asked for from ``onset`` for ``duration`` (whole notes, written tune): the
-    string (1 is the lowest), its key (0 open), and the finger that holds it, None when free."""
-
-    onset: Fraction
-    duration: Fraction
-    string_index: int
-    key: int
-    finger: int | None = None
-
-    @property
-    def end(self) -> Fraction:
-        return self.onset + self.duration
 
 
 def possible_drones(

@@ -1,28 +1,29 @@
-"""Fingered ABC: the text as it stood, with fingers and chosen chords written in.
+"""Fingered ABC: the text as it stood, with fingers, strings, drones and chosen chords written in.
 
 A finger is the decoration !0! to !4! right before its note (The ABC Music Standard 2.1, section
 4.14), after the note's other decorations as section 4.20 orders them; in a chord each tone has its
-own, inside the brackets. A chosen chord is a quoted symbol before all of them. Only these are
-added: spaces, line ends, comments and everything else stay as they were, and a program that reads
-the result finds the same tune, with the fingers as pins. What is written is plain ASCII, so the
-file keeps its encoding.
+own, inside the brackets. A chosen chord is a quoted symbol before all of them, with a remark before
+it that says that it was chosen and how likely it is; one that begins while a note is held is a
+remark alone. Strings and drones are remarks too (see ``read/abc_remarks``): the string only where
+the caller says so, since most of them follow from the fingers. Only these are added: spaces, line
+ends, comments and everything else stay as they were, and a program that reads the result finds the
+same tune, with the fingers as pins. What is written is plain ASCII, so the file keeps its encoding.
 
 Not written, each with a message: a finger for a note that comes out of a macro; anything in a line
-where it would be misread (one that uses ! as a line break); a chord that begins while a note is
-held; a transposed tune, whose fingers belong to other notes. A note that has a finger keeps it, and
-a note tied to the one before has none.
+where it would be misread (one that uses ! as a line break); a transposed tune, whose fingers belong
+to other notes. A note that has a finger keeps it, and a note tied to the one before has none.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from tunebook.errors import Message
 from tunebook.model.arrangement import Arrangement
-from tunebook.write.abc_insertions import Insertion, insertions_of
+from tunebook.write.abc_insertions import NOTHING_BESIDES, Besides, Insertion, insertions_of
 from tunebook.write.abc_scanner import pieces_of
 
 _LINE = re.compile(r"(.*?)(\r\n|\r|\n|\Z)", re.DOTALL)
@@ -50,11 +51,12 @@ def fingered_abc_bytes(data: bytes, arrangements: Iterable[Arrangement]) -> byte
 
 
 def write_fingers_in_bytes(
-    data: bytes, arrangements: Iterable[Arrangement]
+    data: bytes, arrangements: Iterable[Arrangement], besides: Mapping[int, Besides] | None = None
 ) -> tuple[bytes, tuple[Message, ...]]:
-    """As :func:`fingered_abc_bytes`, with the messages."""
+    """As :func:`fingered_abc_bytes`, with the messages, and with what is to be written ``besides``
+    for tunes by the number of their first line."""
     encoding = _encoding_of(data)
-    result = write_fingers(data.decode(encoding, "surrogatepass"), arrangements)
+    result = write_fingers(data.decode(encoding, "surrogatepass"), arrangements, besides)
     return result.text.encode(encoding, "surrogatepass"), result.messages
 
 
@@ -72,7 +74,11 @@ def _encoding_of(data: bytes) -> str:
     return "utf-8"
 
 
-def write_fingers(file_text: str, arrangements: Iterable[Arrangement]) -> FingeredText:
+def write_fingers(
+    file_text: str,
+    arrangements: Iterable[Arrangement],
+    besides: Mapping[int, Besides] | None = None,
+) -> FingeredText:
     """Return the text with fingers and chosen chords written in, and the messages about what
     could not be written. Lines are counted as they are in the tunes' places."""
     lines = [match.groups() for match in _LINE.finditer(file_text)]
@@ -82,7 +88,8 @@ def write_fingers(file_text: str, arrangements: Iterable[Arrangement]) -> Finger
     messages: list[Message] = []
     by_line: dict[int, list[Insertion]] = {}
     for arrangement in arrangements:
-        insertions, notices = insertions_of(arrangement, bodies)
+        more = (besides or {}).get(arrangement.tune.first_line, NOTHING_BESIDES)
+        insertions, notices = insertions_of(arrangement, bodies, more)
         messages += notices
         for insertion in insertions:
             by_line.setdefault(insertion.line, []).append(insertion)

@@ -1,16 +1,18 @@
-"""What to write into the text of a tune, and where: fingers before notes, chords before those."""
+"""What to write into the text of a tune, and where: fingers before notes, chords before those, and
+remarks before all of them."""
 
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message, SourcePlace
-from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote
-from tunebook.model.tune import STEP_LETTERS, Note, Tune
+from tunebook.model.arrangement import Arrangement, ChordSpan, DroneDemand, FingeredNote
+from tunebook.model.tune import STEP_LETTERS, Note, Tune, pitch_name
 from tunebook.write.abc_scanner import (
     Piece,
     chord_notes,
@@ -21,6 +23,7 @@ from tunebook.write.abc_scanner import (
 )
 
 _PINS_FROM_ELSEWHERE = re.compile(r"(?m)^s:|U:.*[!+]?[0-5][!+]?")
+_SILENCE = "[r:drone off]"
 _SAFE_SYMBOL = re.compile(r"[A-G][\w#+/()-]*\Z")
 
 
@@ -34,6 +37,18 @@ class Insertion:
     place: SourcePlace
 
 
+@dataclass(frozen=True, slots=True)
+class Besides:
+    """What else to write for one tune: the strings of these notes (bar and note index), and that it
+    has no drone."""
+
+    strings: frozenset[tuple[int, int]] = frozenset()
+    is_silent: bool = False
+
+
+NOTHING_BESIDES = Besides()
+
+
 class _RefusedError(Exception):
     """A finger or chord that cannot be written; never leaves this module."""
 
@@ -44,7 +59,7 @@ class _RefusedError(Exception):
 
 
 def insertions_of(
-    arrangement: Arrangement, lines: Sequence[str]
+    arrangement: Arrangement, lines: Sequence[str], besides: Besides = NOTHING_BESIDES
 ) -> tuple[list[Insertion], list[Message]]:
     """Return what one arrangement adds to the ``lines`` of its file, and messages about what
     cannot be added."""
@@ -56,6 +71,10 @@ def insertions_of(
     for fingered in arrangement.notes:
         writer.add_fingers(fingered)
     writer.add_chords()
+    for fingered in arrangement.notes:
+        if (fingered.bar_index, fingered.note_index) in besides.strings:
+            writer.add_string(fingered)
+    writer.add_drones(besides.is_silent)
     return writer.insertions(), writer.messages
 
 
@@ -148,28 +167,74 @@ class _TuneWriter:
 
     def add_chords(self) -> None:
         """Write the chosen chords; those of the tune itself are there."""
-        by_onset = _notes_by_onset(self._arrangement.tune)
-        for span in self._arrangement.chords:
-            if span.source == "tune":
-                continue
-            note = by_onset.get(span.onset)
-            if note is None:
-                self._say(self._place_of_chord(span), _chord_in_note(span))
-            elif note.chord is None:
-                self._add_chord(note, span.chord.symbol)
-
-    def _add_chord(self, note: Note, symbol: str) -> None:
-        if not _SAFE_SYMBOL.match(symbol):
+        if all(span.source == "tune" for span in self._arrangement.chords):
             return
+        times = _NoteTimes(self._arrangement.tune)
+        for span in self._arrangement.chords:
+            note = times.sounding_at(span.onset)
+            if span.source == "tune" or note is None or not _SAFE_SYMBOL.match(span.chord.symbol):
+                continue
+            delay = span.onset - note.onset
+            if delay == 0 and note.chord is None:
+                self._write_before(note, _solved_remark(span) + f'"{span.chord.symbol}"')
+            elif delay and all(delay != other for other, _ in note.later_chords):
+                self._write_before(note, _solved_remark(span, delay))
+
+    def add_string(self, fingered: FingeredNote) -> None:
+        """Write the string of a note (of a double stop's first tone) that has no string yet."""
+        note = fingered.note
+        if fingered.stops and self._uses[note.place] == 1 and note.string_pin is None:
+            name = self._string_name(fingered.stops[0].string_index)
+            self._write_before(note, f"[r:string {name}]")
+
+    def add_drones(self, is_silent: bool) -> None:
+        """Write where each drone begins, and where one ends and no other begins."""
+        tune, asked = self._arrangement.tune, self._arrangement.drones_asked
+        times = _NoteTimes(tune)
+        end = max((bar.onset + bar.duration for bar in tune.bars), default=Fraction(0))
+        begun = {demand.onset for demand in asked}
+        marks = [(demand.onset, self._drone_remark(demand)) for demand in asked]
+        marks += [(d.end, _SILENCE) for d in asked if d.end not in begun and d.end < end]
+        if is_silent and not asked and tune.bars:
+            marks.append((tune.bars[0].onset, _SILENCE))
+        for onset, remark in marks:
+            note = times.sounding_at(onset)
+            if note is not None and note.onset == onset and note.drone_pin is None:
+                self._write_before(note, remark)
+
+    def _drone_remark(self, demand: DroneDemand) -> str:
+        """The pin of a drone: its string where there are several, its finger where it is one."""
+        strings = self._arrangement.instrument.strings
+        string = self._arrangement.instrument.string(demand.string_index)
+        midi = string.open_midi + demand.key
+        words = f"drone {pitch_name(midi)}"
+        fingers = {
+            span.stop.finger
+            for span in self._arrangement.drone
+            if demand.onset <= span.onset < demand.end
+        }
+        if len(fingers) == 1 and 0 not in fingers:
+            words += f" finger {fingers.pop()}"
+        if sum(0 <= midi - one.open_midi <= one.key_count for one in strings) > 1:
+            words += f" string {self._string_name(demand.string_index)}"
+        return f"[r:{words}]"
+
+    def _string_name(self, index: int) -> str:
+        """A string as a remark can name it: D, or with its octave where there are two of a letter,
+        or by its number where even that is in doubt."""
+        strings = self._arrangement.instrument.strings
+        name = strings[index - 1].name
+        if " " not in name:
+            return name
+        octave = f"{name.split()[-1]}{strings[index - 1].open_midi // 12 - 1}"
+        same = [one for one in strings if one.open_midi == strings[index - 1].open_midi]
+        return octave if len(same) == 1 else str(index)
+
+    def _write_before(self, note: Note, text: str) -> None:
+        """Write remarks and symbols before all that stands right before the note."""
         run = run_before(self._pieces_of(note.place), note.place.column - 1)
         column = run[0][2] + 1 if run else note.place.column
-        self._insert(note.place, column, f'"{symbol}"', is_first=True)
-
-    def _place_of_chord(self, span: ChordSpan) -> SourcePlace:
-        """The note during which the chord begins."""
-        bar = self._arrangement.tune.bars[span.bar_index]
-        held = [note.place for note in bar.notes if note.onset <= span.onset]
-        return held[-1] if held else bar.place
+        self._insert(note.place, column, text, is_first=True)
 
     def _insert(self, place: SourcePlace, column: int, text: str, is_first: bool = False) -> None:
         """Keep an insertion; of two at one column the ``is_first`` comes first in the text."""
@@ -199,16 +264,26 @@ def _tied_flags(note: Note) -> list[bool]:
     return flags + [False] * (len(note.pitches) - len(flags))
 
 
-def _notes_by_onset(tune: Tune) -> dict[Fraction, Note]:
-    """The note or rest that begins at each time; grace notes have their chord after them."""
-    found: dict[Fraction, Note] = {}
-    for bar in tune.bars:
-        for note in bar.notes:
-            if not note.is_grace:
-                found.setdefault(note.onset, note)
-    return found
+class _NoteTimes:
+    """Finds the note or rest in whose text something can be written for a time: the first of those
+    that share a place, as the rests of many bars do. Grace notes have it after them."""
+
+    def __init__(self, tune: Tune) -> None:
+        self._notes: list[Note] = []
+        places = set()
+        for bar in tune.bars:
+            for note in bar.notes:
+                if not note.is_grace and note.place not in places:
+                    places.add(note.place)
+                    self._notes.append(note)
+        self._onsets = [note.onset for note in self._notes]
+
+    def sounding_at(self, onset: Fraction) -> Note | None:
+        number = bisect_right(self._onsets, onset) - 1
+        return self._notes[number] if number >= 0 else None
 
 
-def _chord_in_note(span: ChordSpan) -> _RefusedError:
-    symbol = span.chord.symbol
-    return _RefusedError(f"the chord {symbol} begins while a note is held and is not written")
+def _solved_remark(span: ChordSpan, delay: Fraction = Fraction(0)) -> str:
+    after = f" after {delay}" if delay else ""
+    likely = f"{span.confidence:.3f}".rstrip("0").rstrip(".")
+    return f"[r:solved {span.chord.symbol} {likely}{after}]"

@@ -1,0 +1,45 @@
+"""Source: tunes of music21's corpus. Fingered ABC of real tunes leads back to the arrangement."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+from corpus_tunes import corpus_texts
+
+from tunebook.pipeline.arranging import arrange_tune
+from tunebook.pipeline.fingered_abc import fingered_file, is_same
+from tunebook.pipeline.reading import read_tunes_in
+from tunebook.pipeline.setup import Wishes, prepare
+
+COUNT = 30
+WRITTEN_TWICE = 8
+
+
+def texts_of(seed: int) -> list[bytes]:
+    """Tunes of usual length, in an order that the seed gives."""
+    texts = [text for _, text in corpus_texts() if 150 < len(text) < 600]
+    return [text.strip().encode() + b"\n" for text in random.Random(seed).sample(texts, COUNT)]
+
+
+@pytest.mark.parametrize(("edition", "tuning"), [("player", "CGCA"), ("student-2", "CGDA")])
+def test_corpus_tunes_read_back_as_they_were_arranged(
+    edition: str, tuning: str, tmp_path: Path
+) -> None:
+    setup = prepare(tmp_path, Wishes(edition=edition, tuning=tuning))
+    compared = 0
+    for data in texts_of(len(edition)):
+        for tune in read_tunes_in(data, "corpus.abc", setup):
+            one = arrange_tune(tune, setup).arrangement
+            assert one is not None
+            written, messages = fingered_file(data, [one], setup)
+            (again,) = read_tunes_in(written, "corpus.abc", setup)
+            other = arrange_tune(again, setup).arrangement
+            assert other is not None
+            assert [m for m in messages if "lead back" in m.what] == []
+            assert is_same(one, other), tune.title
+            if compared < WRITTEN_TWICE:
+                assert fingered_file(written, [other], setup)[0] == written
+            compared += 1
+    assert compared >= COUNT - 2
