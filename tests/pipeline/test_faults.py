@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import resource
 import signal
 import subprocess
 import sys
@@ -12,6 +11,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+
+# Without it these are no faults that can be brought about: limits, signals, rights of POSIX.
+resource = pytest.importorskip("resource")
 
 TUNE = "X:{0}\nT:Tune {0}\nR:polska\nM:3/4\nL:1/8\nK:D\n|:d2 {1} f2|e2 c2 A2|d2 f2 a2|d6:|\n\n"
 NOTES = ("e2", "ef", "g2", "c2", "d2", "A2", "B2", "cd")
