@@ -19,6 +19,7 @@ from tunebook.errors import (
     EXIT_NOTHING_BUILT,
     EXIT_STRICT,
     Message,
+    SettingError,
     TunebookError,
 )
 from tunebook.options import (
@@ -284,6 +285,8 @@ def cache(
     """Show or clear the engraved music kept from earlier runs."""
     from tunebook.pipeline.cache import clear_cache, describe_cache
 
+    if what not in ("show", "clear"):
+        raise SettingError(f"cache cannot {what!r}", "write show or clear")
     print(clear_cache() if what == "clear" else describe_cache())
 
 

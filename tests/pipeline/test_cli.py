@@ -160,6 +160,7 @@ def test_compare_as_json_scores_every_tune_in_every_tuning(tunes: Path, tmp_path
     good = report["tunes"][0]
     assert [one["tuning"] for one in good["tunings"]] == ["CGDA", "CGCA"]
     assert any(one["semitones"] == 0 for one in good["keys"])
+    assert {one["key"].partition(" ")[2] for one in good["keys"]} == {"major"}
     deep = report["tunes"][1]["tunings"][0]
     assert deep["difficulty"] is None and deep["out_of_compass"] == 1
 

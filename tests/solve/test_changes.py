@@ -8,6 +8,7 @@ from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, Stop
 from tunebook.model.instrument import Instrument, String, key_place_mm
 from tunebook.model.tune import ChordSymbol, pitch_name
+from tunebook.read.profile import read_instrument
 from tunebook.solve.changes import find_string_changes, frequency_hz
 from tunebook.solve.chord_names import says_chord
 
@@ -59,3 +60,10 @@ def test_a_chord_is_lost_when_no_shape_has_root_and_third() -> None:
     assert says_chord(ChordSpan(0, Fraction(0), Fraction(1), chord, shape=whole))
     assert not says_chord(ChordSpan(0, Fraction(0), Fraction(1), chord, shape=bare))
     assert not says_chord(ChordSpan(0, Fraction(0), Fraction(1), chord))
+
+
+def test_there_is_no_card_when_no_string_is_tuned_anew() -> None:
+    same = find_string_changes(read_instrument("fiddle"), read_instrument("fiddle"))
+    assert same == ()
+    retuned = find_string_changes(read_instrument("fiddle"), read_instrument("fiddle", "ADAE"))
+    assert [one.cents for one in retuned] == [200.0, 0.0, 0.0, 0.0]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import functools
+import shutil
 import tempfile
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 from tunebook.assemble.blocks import Flowed, Music
 from tunebook.assemble.design import Design
@@ -16,17 +19,21 @@ from tunebook.assemble.fonts import load_fonts
 from tunebook.assemble.furniture import draw_furniture
 from tunebook.assemble.languages import fixed_words
 from tunebook.assemble.musical_text import key_name, local_names
+from tunebook.assemble.outside_programs import answer_of
 from tunebook.assemble.paper import page_format
 from tunebook.assemble.placing import place_systems
 from tunebook.assemble.report_words import ReportWords, report_words
 from tunebook.assemble.sheet import Sheet
 from tunebook.assemble.tables import table_rows
+from tunebook.errors import ProgramError
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 
 ROW_PT = 15.0
 MOST_PLOTTED = 40
+_LEGEND_COLUMNS = 4
+_FONT_LIST_TIMEOUT_S = 30.0
 
 
 def write_comparison(
@@ -124,17 +131,28 @@ def _plots(
 
 
 def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path: Path) -> Music:
-    """Dots of difficulty, a row a tune, one sign a tuning."""
+    """The plot as a block; its PDF goes to ``path``."""
+    figure = difficulty_plot(tunes, words.plot_axis, design.width_pt, design.words)
+    buffer = BytesIO()
+    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None})
+    path.write_bytes(buffer.getvalue())
+    width, height = (72.0 * float(inches) for inches in figure.get_size_inches())
+    system = EngravedSystem(0, 0.0, 0.0, width, height)
+    return Music(EngravedPiece(path.stem, path, (system,)), system)
+
+
+def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts: FixedWords) -> Any:
+    """Dots of difficulty in a figure ``width`` pt wide, a row a tune, one sign a tuning."""
+    _check_font_list()
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure
 
-    width, decimal_sign = design.width_pt, design.words.decimal_sign
-    height = ROW_PT * len(tunes) + 60.0
+    count = len(tunes[0].tunings)
+    height = ROW_PT * len(tunes) + 60.0 + ROW_PT * -(-count // _LEGEND_COLUMNS)
     figure = Figure(figsize=(width / 72, height / 72), layout="constrained")
     FigureCanvasPdf(figure)
     axes = figure.subplots()
     signs = "osD^vPX*"
-    count = len(tunes[0].tunings)
     for at in range(count):
         points = [
             (score.difficulty, row)
@@ -146,23 +164,36 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
             [point[1] for point in points],
             signs[at % len(signs)],
             color=str(0.7 * at / max(1, count)),
-            label=local_names(tunes[0].tunings[at].tuning, design.words),
+            label=local_names(tunes[0].tunings[at].tuning, texts),
             # Smaller and smaller, so that equal values stay visible one upon the other.
             markersize=9 - 6 * at / max(1, count),
         )
     axes.set_yticks(range(len(tunes)), [_plain(tune.title) for tune in tunes], fontsize=8)
     axes.invert_yaxis()
     axes.set_xlim(left=0)
-    axes.set_xlabel(words.plot_axis, fontsize=8)
+    axes.set_xlabel(axis, fontsize=8)
     axes.tick_params(axis="x", labelsize=8)
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace(".", decimal_sign))
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace(".", texts.decimal_sign))
     axes.grid(axis="y", linewidth=0.3)
-    axes.legend(fontsize=8, loc="best")
-    buffer = BytesIO()
-    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None})
-    path.write_bytes(buffer.getvalue())
-    system = EngravedSystem(0, 0.0, 0.0, width, height)
-    return Music(EngravedPiece(path.stem, path, (system,)), system)
+    # Beside the plot, where it covers no dot.
+    figure.legend(fontsize=8, loc="outside upper left", ncols=_LEGEND_COLUMNS, frameon=False)
+    return figure
+
+
+@functools.cache
+def _check_font_list() -> None:
+    """The plot library lists the machine's fonts with fc-list when it first runs, and would wait
+    for it for ever: raise ProgramError when that program does not answer."""
+    program = shutil.which("fc-list")
+    if program is None:
+        return
+    try:
+        answer_of([program, "--format=%{file}"], _FONT_LIST_TIMEOUT_S)
+    except TimeoutError as error:
+        what = f"the fonts of this machine cannot be listed ({program}: {error})"
+        raise ProgramError(what, "see why fc-list hangs, or leave out -o") from None
+    except OSError:
+        return
 
 
 def _plain(title: str) -> str:

@@ -27,6 +27,16 @@ from tunebook.files import read_whole, remove_other_kinds, write_whole
 FORMAT = 2
 DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
 _SHEETS = "sheets"
+# What this and the other caches in the folder keep: pieces, their sheets, solved tunes and books,
+# fonts, and what an ended run had just begun to write.
+_KEPT = (
+    "[0-9a-f][0-9a-f]/*",
+    f"{_SHEETS}/*",
+    "solved/[0-9a-f][0-9a-f]/*",
+    "*.font",
+    ".tunebook-*",
+)
+_KEPT_FOLDERS = ("[0-9a-f][0-9a-f]", _SHEETS, "solved/[0-9a-f][0-9a-f]", "solved")
 _UNUSED_AFTER_S = 3600
 
 
@@ -138,10 +148,22 @@ class EngravingCache:
         return CacheSize(len(entries), sum(size for _, size, _ in entries) + sheets)
 
     def clear(self) -> CacheSize:
-        """Remove everything; returns what there was."""
+        """Remove everything that is kept here, also where the folder is a link to another, but
+        nothing else that lies there; returns what was removed."""
         before = self.size()
-        shutil.rmtree(self.folder, ignore_errors=True)
-        return before
+        for pattern in _KEPT:
+            for path in self.folder.glob(pattern):
+                with contextlib.suppress(OSError):
+                    path.unlink()
+        for pattern in _KEPT_FOLDERS:
+            for path in self.folder.glob(pattern):
+                with contextlib.suppress(OSError):
+                    path.rmdir()
+        if not self.folder.is_symlink():
+            with contextlib.suppress(OSError):
+                self.folder.rmdir()
+        after = self.size()
+        return CacheSize(before.entries - after.entries, before.size_bytes - after.size_bytes)
 
     def _entry(self, key: str) -> Path:
         return self.folder / key[:2] / key

@@ -7,11 +7,11 @@ import os
 import platform
 import re
 import shutil
-import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from tunebook.assemble.outside_programs import answer_of
 from tunebook.errors import ProgramError
 
 OLDEST = (2, 24, 0)
@@ -111,20 +111,12 @@ def _on_path() -> Path | None:
 
 def _version_of(path: Path) -> tuple[int, ...]:
     try:
-        result = subprocess.run(
-            [str(path), "--version"],
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            env=clean_environment(),
-            timeout=_VERSION_TIMEOUT_S,
-            check=False,
-        )
-    except (OSError, subprocess.TimeoutExpired) as error:
-        what = f"LilyPond at {path} does not run ({type(error).__name__})"
+        code, text = answer_of([str(path), "--version"], _VERSION_TIMEOUT_S, clean_environment())
+    except OSError as error:
+        what = f"LilyPond at {path} does not run ({error.strerror or error})"
         raise ProgramError(what, how_to_install()) from None
-    text = result.stdout.decode("utf-8", "replace")
     match = re.search(r"LilyPond (\d+)\.(\d+)\.(\d+)", text)
     if match is None:
-        what = f"LilyPond at {path} does not run (no version, exit code {result.returncode})"
+        what = f"LilyPond at {path} does not run (no version, exit code {code})"
         raise ProgramError(what, how_to_install())
     return tuple(int(number) for number in match.groups())

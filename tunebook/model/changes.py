@@ -59,7 +59,8 @@ class StringChange:
 
 @dataclass(frozen=True, slots=True)
 class RetuneFacts:
-    """A whole retuning. ``strings`` is empty when the instruments have other strings."""
+    """A whole retuning. ``strings`` is empty when no string is tuned anew, or the
+    instruments have other strings."""
 
     name_before: str
     name_after: str
@@ -96,8 +97,8 @@ class TuningScore:
 
 @dataclass(frozen=True, slots=True)
 class KeyScore:
-    """One transposition of a tune: semitones, the key's name, its difficulty, and the key itself
-    for names in other languages."""
+    """One transposition of a tune: semitones, the key's name ("D minor"), its difficulty, and the
+    key itself for names in other languages."""
 
     semitones: int
     key: str

@@ -84,6 +84,12 @@ class Key:
         return STEP_LETTERS[self.tonic_step] + ALTER_SIGNS[self.tonic_alter]
 
     @property
+    def name(self) -> str:
+        """Tonic and mode as terminals and JSON have them: "D minor", "E dorian", or "D" alone."""
+        mode = {"ionian": "major", "aeolian": "minor", "none": ""}.get(self.mode, self.mode)
+        return f"{self.tonic_name} {mode}".strip()
+
+    @property
     def is_minor_like(self) -> bool:
         """True for modes with a minor third over the tonic."""
         return self.mode in ("aeolian", "dorian", "phrygian", "locrian")

@@ -18,8 +18,6 @@ from tunebook.pipeline.ordering import order_tunes, tune_identity
 from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import Setup
 
-_MODE_NAMES = {"ionian": "major", "aeolian": "minor", "none": ""}
-
 
 @dataclass(frozen=True, slots=True)
 class CheckRow:
@@ -85,11 +83,10 @@ def _row(arrangement: Arrangement, outcome: TuneOutcome) -> CheckRow:
     hardest = max(
         arrangement.bar_difficulties, key=lambda bar: (bar.difficulty, -bar.bar_index), default=None
     )
-    mode = _MODE_NAMES.get(tune.key.mode, tune.key.mode)
     return CheckRow(
         identity=tune_identity(tune),
         title=tune.title,
-        key=f"{tune.key.tonic_name} {mode}".strip(),
+        key=tune.key.name,
         lowest=pitches[0].name if pitches else "",
         highest=pitches[-1].name if pitches else "",
         bar_count=max((bar.number for bar in tune.bars), default=0),

@@ -156,7 +156,7 @@ def _key_scores(tune: Tune, setup: Setup, within: int) -> tuple[KeyScore, ...]:
                 drones="none", chords="none",
             )  # fmt: skip
             if all(note.stops for note in result.notes):
-                name = moved.key.tonic_name
+                name = moved.key.name
                 scores.append(KeyScore(semitones, name, result.difficulty, moved.key))
     scores.sort(key=lambda one: (one.difficulty, abs(one.semitones), one.semitones))
     own = [one for one in scores[KEYS_SHOWN:] if one.semitones == 0]

@@ -7,14 +7,16 @@ already imported and worked out; elsewhere they are started anew.
 from __future__ import annotations
 
 import multiprocessing
+import multiprocessing.connection
 import os
 import signal
 import sys
 import threading
+import time
 import warnings
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from typing import Any, TypeVar
@@ -26,6 +28,10 @@ PIECES_A_BATCH = 4
 # Enough for each process to have work at hand, few enough that results do not pile up.
 BATCHES_A_PROCESS = 3
 CLUSTER_TIMEOUT_S = 30
+# For one batch, which takes seconds even where tunes are long.
+LONGEST_WAIT_S = 900
+# For a worker that has nothing more to do to end by itself.
+_FAREWELL_S = 5.0
 
 Result = TypeVar("Result")
 Work = Sequence[tuple[Any, ...]]
@@ -81,9 +87,22 @@ def _in_order(
         with _interrupts_held_back():
             waiting.append(executor.submit(_each, function, batch))
         if len(waiting) >= most_waiting:
-            yield from waiting.popleft().result()
+            yield from _answer(waiting.popleft())
     while waiting:
-        yield from waiting.popleft().result()
+        yield from _answer(waiting.popleft())
+
+
+def _answer(future: Future[list[Result]]) -> list[Result]:
+    """The results of a batch. Raises ProgramError when they do not come: a worker may have been
+    stopped from outside. Time in which this program is stopped too does not count."""
+    for _ in range(LONGEST_WAIT_S):
+        done, _ = wait([future], timeout=1.0)
+        if done:
+            return future.result()
+    raise ProgramError(
+        f"a worker process has not answered for {LONGEST_WAIT_S} s",
+        "see whether it was stopped from outside, or give --jobs 1",
+    )
 
 
 def _each(function: Callable[..., Result], batch: Work) -> list[Result]:
@@ -104,10 +123,25 @@ def _local_workers(jobs: int) -> Executor:
 def _dismiss(workers: Any) -> None:
     """End the workers: their memory is wanted by the engraver."""
     if isinstance(workers, ProcessPoolExecutor):
+        processes = list((workers._processes or {}).values())
         workers.shutdown(wait=False, cancel_futures=True)
+        _see_off(processes)
     else:
         warnings.simplefilter("ignore")  # loky's remark that its workers are gone
         workers.shutdown(wait=False, kill_workers=True)
+
+
+def _see_off(processes: list[Any]) -> None:
+    """Wait for workers to end, and kill those that don't: one that is stopped would be waited for
+    when the program ends."""
+    until = time.monotonic() + _FAREWELL_S
+    staying = {process.sentinel: process for process in processes}
+    while staying and (left := until - time.monotonic()) > 0:
+        for sentinel in multiprocessing.connection.wait(list(staying), timeout=left):
+            del staying[sentinel]
+    for process in staying.values():
+        with suppress(OSError, ValueError):
+            process.kill()
 
 
 def _end_with_parent() -> None:

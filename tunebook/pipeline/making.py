@@ -85,7 +85,7 @@ def make_book(
         tempfile.TemporaryDirectory(prefix="tunebook-") as work,
         ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
     ):
-        fonts = beside.submit(get_ready, default_cache_folder(), setup.book.language)
+        fonts = beside.submit(get_ready, _cache_folder(order), setup.book.language)
         with clock.stage("engraving"):
             extras = make_extras(sources, setup)
             pieces, failures = _engrave(sources, extras, order, Path(work), on_progress)
@@ -95,7 +95,7 @@ def make_book(
         for path, text in kept.items():
             write_whole(path, text.encode("utf-8"), read=setup.read)
         with clock.stage("assembling"):
-            content = _content(setup, sections, sources, extras, pieces)
+            content = _content(setup, sections, sources, extras, pieces, _cache_folder(order))
             facts = None if before is None else _facts(before, setup, sources)
             content = replace(content, retuning=facts)
             report = assemble_book(content, output, fonts.result(), setup.read)
@@ -112,6 +112,10 @@ def make_book(
         booklet=report.booklet,
         retuning=facts,
     )
+
+
+def _cache_folder(order: BuildOrder) -> Path | None:
+    return default_cache_folder() if order.uses_cache else None
 
 
 def _facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> RetuneFacts:
@@ -153,7 +157,7 @@ def _engrave(
     pieces, failures = engrave(
         texts,
         jobs=count_of_jobs(order.jobs),
-        cache_folder=default_cache_folder() if order.uses_cache else None,
+        cache_folder=_cache_folder(order),
         work_folder=work,
         on_progress=lambda name, done, total: on_progress("engraving", name, done, total),
     )
@@ -191,6 +195,7 @@ def _content(
     sources: tuple[TuneSource, ...],
     extras: Extras,
     pieces: dict[str, EngravedPiece],
+    font_cache: Path | None,
 ) -> BookContent:
     book_sections = []
     waiting = iter(sources)  # in the order of the sections' tunes
@@ -214,7 +219,7 @@ def _content(
             sections=tuple(book_sections),
             engraver=f"LilyPond {find_lilypond().version_text}",
             program_version=__version__,
-            font_cache=default_cache_folder(),
+            font_cache=font_cache,
         ),
         extras,
         pieces,

@@ -50,8 +50,9 @@ def find_changes(identity: str, before: Arrangement, after: Arrangement) -> Tune
 
 
 def find_string_changes(before: Instrument, after: Instrument) -> tuple[StringChange, ...]:
-    """Return the retuning card, a line a string, lowest first; empty when the instruments have
-    different numbers of strings or string lengths, so that no string is merely retuned.
+    """Return the retuning card, a line a string, lowest first; empty when no string is tuned
+    anew, or the instruments have different numbers of strings or string lengths, so that no string
+    is merely retuned.
 
     At equal length and mass tension goes with the square of the frequency (Mersenne's law,
     Harmonie universelle, 1636): the change in percent is 100 (2^(semitones/6) - 1).
@@ -60,8 +61,11 @@ def find_string_changes(before: Instrument, after: Instrument) -> tuple[StringCh
         return ()
     if not math.isclose(before.string_length_mm, after.string_length_mm):
         return ()
+    pairs = list(zip(before.strings, after.strings, strict=True))
+    if all(old.open_midi == new.open_midi for old, new in pairs):
+        return ()
     lines = []
-    for old, new in zip(before.strings, after.strings, strict=True):
+    for old, new in pairs:
         semitones = new.open_midi - old.open_midi
         tension = 100.0 * (2.0 ** (semitones / 6.0) - 1.0)
         lines.append(

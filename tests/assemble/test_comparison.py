@@ -1,0 +1,69 @@
+"""The comparison as a PDF: its plot and its keys."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from reading import text_of
+
+from tunebook.assemble.comparison import difficulty_plot, write_comparison
+from tunebook.assemble.languages import fixed_words
+from tunebook.model.book import Book
+from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.model.tune import Key
+
+TUNINGS = ("CGDA", "CGCA", "DGDA", "CGEA", "AGDA", "BGDA", "CFDA", "CADA")
+
+
+def scored(count: int, tunings: int) -> list[TuneScores]:
+    """Tunes whose difficulties fill the plot from edge to edge."""
+    return [
+        TuneScores(
+            f"a.abc:{row}",
+            f"Polska {row}",
+            tuple(
+                TuningScore(name, 0.3 + (row * 7 + at * 5) % 23 / 4, 0, 0, 0, "D4", 1, 2)
+                for at, name in enumerate(TUNINGS[:tunings])
+            ),
+            (
+                KeyScore(0, "D minor", 1.5, Key(1, 0, "aeolian")),
+                KeyScore(-2, "Bb mixolydian", 2.5, Key(6, -1, "mixolydian")),
+            ),
+        )
+        for row in range(1, count + 1)
+    ]
+
+
+@pytest.mark.parametrize("count", [1, 2, 16, 40])
+@pytest.mark.parametrize("tunings", [2, 8])
+def test_the_legend_of_the_plot_covers_no_dot_and_stays_on_the_paper(
+    count: int, tunings: int
+) -> None:
+    figure = difficulty_plot(scored(count, tunings), "cost per second", 499.0, fixed_words("en"))
+    figure.canvas.draw()
+    (axes,) = figure.axes
+    legend = figure.legends[0].get_window_extent()
+    plot = axes.get_window_extent()
+    assert not legend.overlaps(plot)
+    assert plot.height > 8.0 * count
+    assert legend.x0 >= 0.0 and legend.x1 <= figure.bbox.width
+    assert legend.y1 <= figure.bbox.height
+
+
+@pytest.mark.parametrize(
+    ("language", "names"),
+    [
+        ("en", ("D minor (+0) 1.50", "B♭ mixolydian (\u22122) 2.50")),
+        ("sv", ("d-moll (+0)", "-mixolydisk (\u22122)")),
+    ],
+)
+def test_the_keys_are_named_with_their_mode(
+    tmp_path: Path, font_cache: Path, language: str, names: tuple[str, ...]
+) -> None:
+    path = tmp_path / "keys.pdf"
+    book = Book(language=language)
+    write_comparison(("CGDA",), scored(2, 1), (("CGDA", 1.0, 0),), book, path, font_cache)
+    text = text_of(path)
+    for name in names:
+        assert name in text
