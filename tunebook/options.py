@@ -32,7 +32,10 @@ NoCache = Annotated[
     bool, typer.Option("--no-cache", help="Engrave everything anew and keep nothing.")
 ]
 KeepSource = Annotated[
-    Path | None, typer.Option("--keep-source", help="Keep the LilyPond files in this folder.")
+    Path | None,
+    typer.Option(
+        "--keep-source", help="Keep the LilyPond file of every engraved piece in this folder."
+    ),
 ]
 Scheduler = Annotated[
     str | None,

@@ -55,6 +55,13 @@ def lilypond_alone(sources: Path, work: Path) -> float:
     from tunebook.assemble.lilypond_program import find_lilypond
 
     (work / "settings.ily").write_text(SETTINGS, encoding="utf-8")
+    for path in sources.glob("*-opening.ly"):
+        # The book has a tune and its opening in one file.
+        tune = path.with_name(path.name.removesuffix("-opening.ly") + ".ly")
+        opening = path.read_text(encoding="utf-8")
+        with tune.open("a", encoding="utf-8") as file:
+            file.write(opening[opening.index("\n\\book {") :])
+        path.unlink()
     files = sorted(str(path) for path in sources.glob("*.ly"))
     program = str(find_lilypond().path)
     start = time.perf_counter()

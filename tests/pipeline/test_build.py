@@ -10,7 +10,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from tunebook.assemble.lilypond_program import find_lilypond
+from tunebook.assemble.lilypond_program import clean_environment, find_lilypond
 from tunebook.errors import InputError, SettingError
 from tunebook.pipeline.build import build_book
 from tunebook.pipeline.build_report import BuildReport
@@ -178,10 +178,31 @@ def test_nothing_changed_is_not_made_twice_and_is_the_same_book(tmp_path: Path) 
     assert (again.pages, again.messages) == (first.pages, first.messages)
 
 
-def test_sources_can_be_kept(tmp_path: Path) -> None:
-    report = made(prepare(folder_with(tmp_path)), tmp_path, keep_source=tmp_path / "ly")
-    names = sorted(path.name for path in (tmp_path / "ly").iterdir())
-    assert names[0] == "danser-1.ly" and len(names) == report.tune_count
+def test_every_engraved_piece_can_be_kept_under_a_name_that_says_what_it_is(
+    tmp_path: Path,
+) -> None:
+    folder = folder_with(tmp_path)
+    more = 'X:1\nT:Opening\nM:4/4\nK:Dm\n"Dm"A2d2 "A7"^c2e2|"Dm"f2e2 d4|]\n'
+    (folder / "sign.abc").write_text(more.replace("X:1", "X:finger"), encoding="utf-8")
+    kept = tmp_path / "ly"
+    report = made(prepare(folder, Wishes(edition="teacher")), tmp_path, keep_source=kept)
+    names = {path.name for path in kept.iterdir()}
+    tunes = {f"danser-{at}.ly" for at in range(1, 5)} | {f"polskor-{at}.ly" for at in range(1, 5)}
+    tunes |= {"sign-finger.ly"}
+    assert len(tunes) == report.tune_count and tunes <= names
+    assert {name.replace(".ly", "-opening.ly") for name in tunes} <= names
+    assert {"warm-up-open-drone-A.ly", "warm-up-held-drone-A.ly", "sign-drone.ly"} <= names
+    # The example of a finger, whose name a tune has taken.
+    assert {"danser-1-chord-changes.ly", "sign-finger-2.ly"} <= names
+    assert any(re.fullmatch(r"danser-1-bars-\d+-\d+\.ly", name) for name in names)
+    for name in names:
+        text = (kept / name).read_text(encoding="utf-8")
+        assert text.count("\\score {") == 1
+        assert ("\\book {" in text) == name.endswith("-opening.ly")
+    command = [str(find_lilypond().path), "-s", "-dbackend=cairo", "--svg"]
+    files = [str(kept / "danser-1-opening.ly"), str(kept / "sign-drone.ly")]
+    subprocess.run([*command, *files], cwd=tmp_path, env=clean_environment(), check=True)
+    assert {"danser-1-opening.svg", "sign-drone.svg"} <= {one.name for one in tmp_path.iterdir()}
 
 
 def test_an_accompaniment_is_a_second_staff(tmp_path: Path) -> None:

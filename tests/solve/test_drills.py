@@ -123,6 +123,33 @@ def test_chord_drill_goes_to_and_fro(harpa: Instrument, player: Hand) -> None:
     assert all(len(note.stops) == 2 for note in found.notes) and not found.messages
 
 
+def test_every_stroke_of_a_chord_drill_is_named_signed_and_sounds_as_its_shape(
+    harpa: Instrument, player: Hand
+) -> None:
+    # D minor has one flat; A7 needs its third, C sharp.
+    minor = Key(1, 0, "aeolian", -1, (0, 0, 0, 0, 0, 0, -1))
+    (change,) = hardest_changes(spans("Dm", "A7"), harpa, player)
+    tune = chord_drill((change,), "Dm and A7", minor)
+    assert tune is not None
+    wanted = {span.chord.symbol: span.shape[-2:] for span in (change.before, change.after)}
+    assert any(stop.midi % 12 == 1 for stop in wanted["A7"])
+    for bar in tune.bars:
+        signed = set()
+        for note in bar.notes:
+            assert note.chord is not None
+            keys = [
+                harpa.string(s.string_index).open_midi + s.key for s in wanted[note.chord.symbol]
+            ]
+            assert [pitch.midi for pitch in note.pitches] == keys
+            for pitch, sign in zip(note.pitches, note.shown_accidentals, strict=True):
+                is_sharp = pitch.name.startswith("C#")
+                assert (sign == "needed") == (is_sharp and pitch not in signed)
+                signed |= {pitch} if sign else set()
+        assert [note.chord.symbol for note in bar.notes if note.chord] == (
+            ["Dm", "A7"] * (len(bar.notes) // 2)
+        )
+
+
 def test_one_chord_makes_no_drill(harpa: Instrument, player: Hand) -> None:
     assert hardest_changes(spans("D", "D"), harpa, player) == ()
     assert chord_drill((), "none", Key()) is None

@@ -26,18 +26,17 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
-from tunebook.model.tune import Tune
 from tunebook.pipeline.arranging import GARBAGE_THRESHOLD, Progress, no_progress
 from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
+from tunebook.pipeline.kept_sources import kept_sources
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
 from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.pipeline.sources import TuneSource, write_sources
 from tunebook.solve.changes import find_string_changes
-from tunebook.write.file_names import tune_file_names
 
 
 @dataclass
@@ -78,9 +77,6 @@ def make_book(
     with clock.stage("arranging"):
         sources = write_sources(tunes, names, setup, order, before, on_progress)
     messages += messages_of(one.outcome for one in sources)
-    kept = {} if order.keep_source is None else _source_files(sources, order.keep_source)
-    for path in kept:
-        check_writable(path, setup.read)
     with (
         tempfile.TemporaryDirectory(prefix="tunebook-") as work,
         ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
@@ -88,12 +84,13 @@ def make_book(
         fonts = beside.submit(get_ready, _cache_folder(order), setup.book.language)
         with clock.stage("engraving"):
             extras = make_extras(sources, setup)
+            if order.keep_source is not None:
+                # Before they are engraved, so that one can look at what cannot be.
+                _keep(kept_sources(sources, extras, order.keep_source), setup)
             pieces, failures = _engrave(sources, extras, order, Path(work), on_progress)
         messages += _failure_messages(failures, sources)
         if not any(one.identity in pieces for one in sources):
             raise nothing_to_do(setup, gather_messages(setup, messages))
-        for path, text in kept.items():
-            write_whole(path, text.encode("utf-8"), read=setup.read)
         with clock.stage("assembling"):
             content = _content(setup, sections, sources, extras, pieces, _cache_folder(order))
             facts = None if before is None else _facts(before, setup, sources)
@@ -180,13 +177,11 @@ def _failure_messages(
     ]
 
 
-def _source_files(sources: tuple[TuneSource, ...], folder: Path) -> dict[Path, str]:
-    """The sources of the tunes by the files that they are kept in."""
-    made: list[tuple[Tune, str]] = [
-        (one.outcome.tune, one.text) for one in sources if one.text and one.outcome.tune
-    ]
-    names = tune_file_names([tune for tune, _ in made], "ly")
-    return {folder / name: text for name, (_, text) in zip(names, made, strict=True)}
+def _keep(files: dict[Path, str], setup: Setup) -> None:
+    for path in files:
+        check_writable(path, setup.read)
+    for path, text in files.items():
+        write_whole(path, text.encode("utf-8"), read=setup.read)
 
 
 def _content(

@@ -55,13 +55,15 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
-    """One exercise before engraving: its identity, heading, the tune it is for, its source."""
+    """One exercise before engraving: its identity, heading, the tune it is for, its source, and
+    what kind it is in the words of file names."""
 
     identity: str
     title: str
     tune_identity: str
     tune_title: str
     source: str
+    kind: str
 
 
 def exercises_of(
@@ -81,6 +83,7 @@ def exercises_of(
                     identity,
                     arrangement.tune.title,
                     source,
+                    _kind_of_passage(arrangement.tune, passage),
                 )
             )
     if setup.edition.shows_shapes and arrangement.chords:
@@ -102,7 +105,7 @@ def _chord_exercise(
     if not source:
         return []
     name = f"practice:{identity}:chords"
-    return [Exercise(name, title, identity, arrangement.tune.title, source)]
+    return [Exercise(name, title, identity, arrangement.tune.title, source, "chord-changes")]
 
 
 def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
@@ -121,7 +124,8 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
             if source:
                 title = words[kind].format(string_name(string, texts))
                 name = f"{WARM_UP}{kind}:{string.index}"
-                made.append(Exercise(name, title, "", words["warm_up"], source))
+                shown = f"warm-up-{kind.replace('_', '-')}-{string.name}"
+                made.append(Exercise(name, title, "", words["warm_up"], source, shown))
     return tuple(made)
 
 
@@ -149,6 +153,11 @@ def source_of_exercise(
         language=setup.book.language,
         note_names=words_for(setup.book, setup.instrument).note_names,
     )
+
+
+def _kind_of_passage(tune: Tune, passage: range) -> str:
+    numbers = dict.fromkeys(str(tune.bars[at].number) for at in (passage[0], passage[-1]))
+    return f"{'bars' if len(numbers) > 1 else 'bar'}-{'-'.join(numbers)}"
 
 
 def _bars_title(tune: Tune, passage: range, words: dict[str, str]) -> str:

@@ -53,6 +53,11 @@ def safe_name(name: str) -> str:
     return f"_{kept}" if _RESERVED.fullmatch(kept) else kept
 
 
+def safe_stem(text: str) -> str:
+    """``text`` as a part of a file's name before its ending: no blank and no folder in it."""
+    return _safe(text)[:_LONGEST_STEM] or "x"
+
+
 def _folded(name: str) -> str:
     return unicodedata.normalize("NFC", name).casefold()
 

@@ -14,6 +14,8 @@ from tunebook.write.score import MelodyWriter
 
 FULL_BARS = 2
 MOST_NOTES = 24
+_BEGIN = "\\book {"
+_SUFFIX = '  \\bookOutputSuffix "opening"\n'
 
 
 def opening_bars(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
@@ -34,6 +36,19 @@ def opening_bars(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
     return tuple(chosen)
 
 
+def split_opening(source: str) -> tuple[str, str]:
+    """A tune's source without its opening, and the source of the opening alone ("" without one).
+
+    Inside the music every line is indented, and texts hold no line ends.
+    """
+    tune, begin, book = source.partition(f"\n{_BEGIN}")
+    if not begin:
+        return source, ""
+    blocks = tune.partition("\n\\score {")[0]
+    opening = book.replace(_SUFFIX, "", 1)
+    return f"{tune}\n", f"{blocks}\n{_BEGIN}{opening}"
+
+
 def opening_block(arrangement: Arrangement, line_width_bp: float) -> str:
     """A second book of the source; its PDF's name ends in "-opening"."""
     printed = print_bars(opening_bars(arrangement.tune.bars))
@@ -43,7 +58,7 @@ def opening_block(arrangement: Arrangement, line_width_bp: float) -> str:
     staff = MelodyWriter(arrangement, replace(printed, bars=bars), BARE).staff()
     score = text_tree.printed(text_tree.context("Score", "Opening", [staff], together=True))
     width = line_width_bp / 2
-    return f"""\\book {{
+    return f"""{_BEGIN}
   \\paper {{
     #(layout-set-staff-size {OPENING_STAFF_PT:g})
     line-width = {width:.2f}\\bp
@@ -51,8 +66,7 @@ def opening_block(arrangement: Arrangement, line_width_bp: float) -> str:
     ragged-right = ##t
     is-opening = ##t
   }}
-  \\bookOutputSuffix "opening"
-  \\score {{
+{_SUFFIX}  \\score {{
 {score}
     \\layout {{ #(layout-set-staff-size {OPENING_STAFF_PT:g}) }}
   }}
