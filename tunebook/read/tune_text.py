@@ -62,9 +62,7 @@ def cut_into_tunes(
             if may_have_header:
                 header = _file_header(block, start)
                 yield from _check_header(header, path)
-            fields = _FILE_FIELDS if may_have_header else frozenset("")
-            where = "before the first tune" if may_have_header else "after an empty line"
-            yield from _check_left_out(block, start, path, where, fields)
+            yield from _check_outside(block, start, path, may_have_header)
             may_have_header = False
             continue
         may_have_header = False
@@ -168,6 +166,13 @@ def _check_header(header: str, path: str) -> Iterator[Message]:
             what = "free text before the first tune belongs to no tune and is not printed"
             notices.add("text", what, "write it below an X:", line=text.line, column=1)
         yield from notices.messages()
+
+
+def _check_outside(block: list[str], start: int, path: str, is_header: bool) -> Iterator[Message]:
+    """What of a block without a tune is not read; a file header may hold some fields."""
+    where = "before the first tune" if is_header else "after an empty line"
+    fields = _FILE_FIELDS if is_header else frozenset("")
+    yield from _check_left_out(block, start, path, where, fields)
 
 
 def _check_left_out(
