@@ -19,7 +19,7 @@ from pathlib import Path
 
 PROFILE = Path("tunebook/data/instruments/nyckelharpa-3row.toml")
 HEAD = "X:1\nT:Short\nR:vals\nM:3/4\nL:1/8\n"
-BODY = "K:D\n{}A2 B2 c2|d6|{}\n"
+BODY = "K:D\nA2 B2 c2|d6|\n"
 KINDS = {"one word": "Mn", "words": "ord ", "marks": "e\u0323\u0301\u0302"}
 FIELDS = {
     "title": (HEAD + "T:{}\n" + BODY).replace("T:Short\n", ""),
@@ -46,11 +46,8 @@ SETTINGS = {
 
 def books(text: str) -> dict[str, dict[str, str]]:
     """Files of each book by the name of the field that is long."""
-    plain = HEAD + BODY.format("", "")
-    made = {
-        name: {"a.abc": tune.replace("{}", text, 1).replace("{}", "")}
-        for name, tune in FIELDS.items()
-    }
+    plain = HEAD + BODY
+    made = {name: {"a.abc": tune.replace("{}", text)} for name, tune in FIELDS.items()}
     made |= {
         name: {"a.abc": plain, "tunes.toml": line.format(text)} for name, line in SETTINGS.items()
     }
@@ -93,7 +90,7 @@ def main() -> None:
     """Print a line a field and kind of text."""
     letters = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     most_s = float(sys.argv[2]) if len(sys.argv) > 2 else 120.0
-    plain = {"a.abc": HEAD + BODY.format("", "")}
+    plain = {"a.abc": HEAD + BODY}
     bare = sorted(cost(plain, most_s)[:2] for _ in range(3))[1]
     print(f"without: {bare[0]:.1f} s, {bare[1]:.0f} MB; beyond it, with {letters:,} letters:")
     for kind, piece in KINDS.items():

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from tunebook.errors import Message
+from tunebook.errors import Message, SourcePlace
+from tunebook.files import FilesRead
 from tunebook.model.arrangement import Arrangement, TuneOutcome
-from tunebook.pipeline.arranging import (
-    Progress,
-    arrange_tunes,
-    built,
-    no_progress,
-)
-from tunebook.pipeline.cores import count_of_jobs
+from tunebook.model.tune import Tune
+from tunebook.pipeline.arranging import Progress, arrange_tune, no_progress
+from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
 from tunebook.pipeline.ordering import order_tunes, tune_identity
-from tunebook.pipeline.reading import read_tunes
+from tunebook.pipeline.reading import each_tune, read_again
 from tunebook.pipeline.setup import Setup
+from tunebook.read.folder import TuneText
+
+MOST_MESSAGES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,26 +52,92 @@ def check_folder(
     scheduler: str | None = None,
     on_progress: Progress = no_progress,
 ) -> CheckReport:
-    """Return the table and the messages; ``verify`` prices each arrangement independently."""
-    reading = read_tunes(setup)
+    """Return the table and the messages; ``verify`` prices each arrangement independently.
+
+    Of each tune its text is held until it is solved, and then its row: a worker reads it anew.
+    """
+    messages = _Messages()
+    tunes: list[Tune] = []
+    texts: dict[int, TuneText] = {}
+    for one in each_tune(setup):
+        if isinstance(one, Message):
+            messages.add(one)
+            continue
+        text, tune = one
+        messages.add(*tune.messages)
+        tunes.append(_name_only(tune))
+        texts[id(tunes[-1])] = text
     sections, ordering = order_tunes(
-        reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
+        tuple(tunes), setup.book, setup.edition, is_part=setup.folder.is_file()
     )
-    tunes = tuple(tune for section in sections for tune in section.tunes)
-    outcomes = tuple(
-        arrange_tunes(
-            tunes, setup, jobs=count_of_jobs(jobs), scheduler=scheduler, on_progress=on_progress
-        )
-    )
-    verified = [line for one in outcomes for line in _verify(one)] if verify else []
-    messages = gather_messages(setup, reading.messages, ordering, messages_of(outcomes), verified)
-    if not built(outcomes):
-        raise nothing_to_do(setup, messages)
+    messages.add(*ordering)
+    order = [tune for section in sections for tune in section.tunes]
+    bare = replace(setup, messages=(), read=FilesRead())
+    work = [(texts[id(tune)], bare, verify) for tune in order]
+    rows: list[CheckRow] = []
+    solved = _Messages()
+    verified: list[Message] = []
+    found = map_on_cores(_check_tune, work, jobs=count_of_jobs(jobs), scheduler=scheduler)
+    for done, (tune, (row, said, prices)) in enumerate(zip(order, found, strict=True), start=1):
+        on_progress("arranging", tune.title, done, len(order))
+        rows += [row] if row else []
+        solved.add(*said)
+        verified += prices
+    about = gather_messages(setup, messages.kept, sorted(solved.kept), verified)
+    further = messages.further + solved.further
+    if further:
+        what = f"{further} further messages are not shown"
+        about += (Message(SourcePlace(str(setup.folder)), "limit", what, "mend those first"),)
+    if not rows:
+        raise nothing_to_do(setup, about)
     return CheckReport(
-        rows=tuple(_row(one.arrangement, one) for one in outcomes if one.arrangement),
-        left_out=tuple(message for message in messages if message.is_fatal),
-        messages=messages,
+        rows=tuple(rows),
+        left_out=tuple(message for message in about if message.is_fatal),
+        messages=about,
     )
+
+
+class _Messages:
+    """Messages, each once. Of those for which nothing was left out only MOST_MESSAGES are
+    ``kept``, and the ``further`` ones counted."""
+
+    def __init__(self) -> None:
+        self.kept: dict[Message, None] = {}
+        self.further = 0
+
+    def add(self, *messages: Message) -> None:
+        for message in messages:
+            if message.is_fatal or len(self.kept) < MOST_MESSAGES:
+                self.kept.setdefault(message)
+            else:
+                self.further += 1
+
+
+def _name_only(tune: Tune) -> Tune:
+    """The tune without all that its place in the order does not depend on."""
+    return replace(
+        tune,
+        bars=(),
+        second_voice=(),
+        played=(),
+        fields=(),
+        words=(),
+        texts=(),
+        messages=(),
+        source_text="",
+    )
+
+
+def _check_tune(
+    text: TuneText, setup: Setup, verify: bool
+) -> tuple[CheckRow | None, tuple[Message, ...], list[Message]]:
+    """The row, what is said beyond the reading, and faults in the price. Runs in a worker."""
+    tune = read_again(text, setup)
+    outcome = arrange_tune(tune, setup)
+    read = set(tune.messages)
+    said = tuple(message for message in messages_of([outcome]) if message not in read)
+    row = None if outcome.arrangement is None else _row(outcome.arrangement, outcome)
+    return row, said, _verify(outcome) if verify else []
 
 
 def _row(arrangement: Arrangement, outcome: TuneOutcome) -> CheckRow:

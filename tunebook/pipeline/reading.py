@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import fields
 from typing import Any
 
+from tunebook.errors import Message
 from tunebook.files import FilesRead
 from tunebook.model.tune import Tune
 from tunebook.pipeline.setup import Setup
-from tunebook.read.folder import FolderReading, read_data, read_folder
+from tunebook.read.abc_tune import read_tune
+from tunebook.read.folder import (
+    FolderReading,
+    TuneText,
+    iterate_tunes,
+    read_data,
+    read_folder,
+)
 from tunebook.read.found_files import FolderFiles, look_through
 from tunebook.read.limits import ReadingLimits
 
@@ -30,15 +39,29 @@ def files_read(setup: Setup, before: Setup | None = None) -> FilesRead:
 
 def read_tunes(setup: Setup) -> FolderReading:
     """Return the tunes and messages of the setup's folder. Raises InputError when it is gone."""
+    return read_folder(setup.folder, **_wishes(setup))
+
+
+def each_tune(setup: Setup) -> Iterator[tuple[TuneText, Tune] | Message]:
+    """What :func:`read_tunes` gathers, one after the other, each tune with its text."""
+    return iterate_tunes(setup.folder, **_wishes(setup))
+
+
+def read_again(text: TuneText, setup: Setup) -> Tune:
+    """Read one tune of :func:`each_tune` once more."""
     voice, second = voices(setup)
-    return read_folder(
-        setup.folder,
-        voice=voice,
-        second_voice=second,
-        limits=reading_limits(setup),
-        may_leave=setup.may_leave_folder,
-        read=setup.read,
-    )
+    return read_tune(text, voice=voice, second_voice=second, limits=reading_limits(setup))
+
+
+def _wishes(setup: Setup) -> dict[str, Any]:
+    voice, second = voices(setup)
+    return {
+        "voice": voice,
+        "second_voice": second,
+        "limits": reading_limits(setup),
+        "may_leave": setup.may_leave_folder,
+        "read": setup.read,
+    }
 
 
 def voices(setup: Setup) -> tuple[str | None, str | None]:

@@ -47,8 +47,26 @@ def read_folder(
     found = look_through(folder, may_leave=may_leave)
     root = folder if folder.is_dir() else folder.parent
     pieces = iterate_tune_texts(found.files, root, limits=limits, read=read)
-    tunes, messages = _read_pieces(pieces, voice, second_voice, limits)
+    tunes, messages = _gathered(_read_pieces(pieces, voice, second_voice, limits))
     return FolderReading(tuple(tunes), (*found.messages, *messages))
+
+
+def iterate_tunes(
+    folder: Path,
+    *,
+    voice: str | None = None,
+    second_voice: str | None = None,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+    may_leave: bool = False,
+    read: FilesRead | None = None,
+) -> Iterator[tuple[TuneText, Tune] | Message]:
+    """What :func:`read_folder` gathers, one after the other: each tune with its text, and the
+    messages about files and about tunes that are left out."""
+    found = look_through(folder, may_leave=may_leave)
+    yield from found.messages
+    root = folder if folder.is_dir() else folder.parent
+    pieces = iterate_tune_texts(found.files, root, limits=limits, read=read)
+    yield from _read_pieces(pieces, voice, second_voice, limits)
 
 
 def read_data(
@@ -60,8 +78,24 @@ def read_data(
     limits: ReadingLimits = DEFAULT_LIMITS,
 ) -> FolderReading:
     """Read every tune in the bytes of a file called ``name``, as :func:`read_folder` does."""
-    tunes, messages = _read_pieces(_pieces_of(data, name, limits), voice, second_voice, limits)
+    pieces = _pieces_of(data, name, limits)
+    tunes, messages = _gathered(_read_pieces(pieces, voice, second_voice, limits))
     return FolderReading(tuple(tunes), tuple(messages))
+
+
+def _gathered(
+    found: Iterable[tuple[TuneText, Tune] | Message],
+) -> tuple[list[Tune], list[Message]]:
+    """The tunes, and all messages."""
+    tunes: list[Tune] = []
+    messages: list[Message] = []
+    for one in found:
+        if isinstance(one, Message):
+            messages.append(one)
+        else:
+            tunes.append(one[1])
+            messages.extend(one[1].messages)
+    return tunes, messages
 
 
 def _read_pieces(
@@ -69,25 +103,20 @@ def _read_pieces(
     voice: str | None,
     second_voice: str | None,
     limits: ReadingLimits,
-) -> tuple[list[Tune], list[Message]]:
-    """The tunes of the pieces, and all messages."""
-    tunes: list[Tune] = []
-    messages: list[Message] = []
+) -> Iterator[tuple[TuneText, Tune] | Message]:
+    """Each piece read; a message for one that cannot be used."""
     for piece in pieces:
         if isinstance(piece, Message):
-            messages.append(piece)
+            yield piece
             continue
         try:
             tune = read_tune(piece, voice=voice, second_voice=second_voice, limits=limits)
         except InputError as error:
-            messages.append(fatal_message(error, piece))
-            continue
+            yield fatal_message(error, piece)
         except Exception as error:  # a fault of ours costs this tune and no other
-            messages.append(_fault(error, piece.place, "tune"))
-            continue
-        tunes.append(tune)
-        messages.extend(tune.messages)
-    return tunes, messages
+            yield _fault(error, piece.place, "tune")
+        else:
+            yield piece, tune
 
 
 def fatal_message(error: InputError, piece: TuneText) -> Message:
