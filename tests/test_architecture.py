@@ -23,8 +23,9 @@ MAY_IMPORT = {
     "terminal": {"errors", "pipeline"},
     "reports": {"model", "pipeline", "terminal"},
     "options": set(),
-    "cli": {"errors", "options", "pipeline", "terminal", "reports", "__version__"},
-    "__main__": {"cli"},
+    "cli": {"ends", "errors", "options", "pipeline", "terminal", "reports", "__version__"},
+    "ends": {"errors", "terminal", "pipeline", "__version__"},
+    "__main__": {"cli", "ends"},
     "__init__": BASE | {"read", "solve", "write", "assemble", "pipeline"},
 }
 OUTSIDE = {

@@ -10,9 +10,13 @@ The names below are the library's surface; each is imported when it is first use
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+
+# What typing calls so: it is not imported, since this is read before interrupts are answered.
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from tunebook.model.book import HandChoice
     from tunebook.read.abc_tune import read_abc
     from tunebook.read.folder import read_folder

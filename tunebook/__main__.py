@@ -1,6 +1,29 @@
-"""``python -m tunebook`` is the same as the command ``tunebook``."""
+"""``python -m tunebook`` is the same as the command ``tunebook``.
 
-from tunebook.cli import main
+Everything else is imported behind the door that answers interrupts.
+"""
+
+import sys
+
+try:
+    from tunebook.ends import die_at_once_when_stopped, run
+except KeyboardInterrupt:  # nothing has begun yet, not even what tells of it
+    sys.stderr.write("stopped; nothing was overwritten\n")
+    raise SystemExit(130) from None
+
+
+def _command() -> int | None:
+    from tunebook.cli import command
+
+    return command()
+
+
+def main() -> None:
+    """Run the command and end the process."""
+    code = run(_command)
+    die_at_once_when_stopped()
+    sys.exit(code)
+
 
 if __name__ == "__main__":
     main()

@@ -5,23 +5,17 @@ Everything heavy is imported inside the command that needs it, so that ``--help`
 
 from __future__ import annotations
 
-import os
+import io
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tunebook import __version__
-from tunebook.errors import (
-    EXIT_INTERRUPTED,
-    EXIT_NOTHING_BUILT,
-    EXIT_STRICT,
-    Message,
-    SettingError,
-    TunebookError,
-)
+from tunebook.ends import run
+from tunebook.errors import EXIT_NOTHING_BUILT, EXIT_STRICT, Message, SettingError
 from tunebook.options import (
     AsJson,
     EditionName,
@@ -37,6 +31,7 @@ from tunebook.options import (
     Strict,
     Tuning,
 )
+from tunebook.terminal import say, warn
 
 if TYPE_CHECKING:
     from tunebook.pipeline.setup import Setup
@@ -149,7 +144,7 @@ def explain(
 
     setup = _setup(file, settings, instrument, tuning, hand, edition)
     for line in explain_tune(setup, ExplainOrder(tune, bars, chords, drones)):
-        print(line)
+        say(line)
 
 
 @app.command()
@@ -275,7 +270,7 @@ def instrument(
     from tunebook.pipeline.show import show_instrument
 
     for line in show_instrument(name, tuning, output, as_profile):
-        print(line)
+        say(line, most=None)
 
 
 @app.command()
@@ -287,7 +282,7 @@ def cache(
 
     if what not in ("show", "clear"):
         raise SettingError(f"cache cannot {what!r}", "write show or clear")
-    print(clear_cache() if what == "clear" else describe_cache())
+    say(clear_cache() if what == "clear" else describe_cache())
 
 
 @app.command("settings")
@@ -295,12 +290,12 @@ def new_settings(folder: Annotated[Path, typer.Argument(help="A folder of .abc f
     """Write a commented tunes.toml for the folder's tunes; never overwrites one."""
     from tunebook.pipeline.new_settings import write_settings
 
-    print(f"written: {write_settings(folder)}")
+    say(f"written: {write_settings(folder)}")
 
 
 def _print_version(is_wanted: bool) -> None:
     if is_wanted:
-        print(f"tunebook {__version__}")
+        say(f"tunebook {__version__}")
         raise typer.Exit
 
 
@@ -316,30 +311,22 @@ def _options(
     """Fingered tune books for the nyckelharpa and other bowed strings, from ABC tunes."""
 
 
-def _stopped() -> NoReturn:
-    """Leave at once: temporary files are gone by now, and waiting for workers that were stopped
-    too could only fail."""
-    from tunebook.pipeline.cores import end_workers
-
-    end_workers()
-    print("stopped; nothing was overwritten", file=sys.stderr, flush=True)
-    os._exit(EXIT_INTERRUPTED)
+def command() -> int | None:
+    """Read the command line and do what it says; the exit code. Raises what the stages raise."""
+    try:
+        return app(standalone_mode=False)
+    except Exception as error:
+        # The option parser's own errors, whose module is not the same in all of its versions.
+        show, code = getattr(error, "show", None), getattr(error, "exit_code", None)
+        if show is None or not isinstance(code, int):
+            raise
+        text = io.StringIO()
+        show(file=text)
+        for line in text.getvalue().rstrip("\n").split("\n"):
+            warn(line)
+        return code
 
 
 def main() -> None:
-    """Run the command; errors a user can cause end in one line and an exit code."""
-    try:
-        app()
-    except TunebookError as error:
-        print(error, file=sys.stderr)
-        sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        _stopped()
-    except SystemExit as error:
-        # The option parser turns an interrupt into this code of its own, without a word.
-        if error.code == EXIT_INTERRUPTED:
-            _stopped()
-        raise
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(1)
+    """Run the command and end the process, as ``python -m tunebook`` does."""
+    sys.exit(run(command))

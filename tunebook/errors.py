@@ -5,18 +5,22 @@ This module imports nothing of the project, so every stage may use it.
 
 Exit codes: 0 all is well; 1 messages under ``--strict``; 2 wrong command line (the option
 parser's own); 3 nothing could be built from the input; 4 a program that is needed is missing
-or failed; 5 the output cannot be written; 130 interrupted.
+or failed; 5 the output cannot be written; 6 a fault of the program itself; 128 and the signal's
+number when it was stopped: 130 by Ctrl-C, 143 by SIGTERM, 129 when its terminal was closed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+MOST_EXCERPT_LETTERS = 200
+
 EXIT_STRICT = 1
 EXIT_USAGE = 2
 EXIT_NOTHING_BUILT = 3
 EXIT_PROGRAM = 4
 EXIT_OUTPUT = 5
+EXIT_FAULT = 6
 EXIT_INTERRUPTED = 130
 
 
@@ -59,13 +63,17 @@ class Message:
     def __str__(self) -> str:
         return f"{self.place}: {self.what}" + (f"; {self.remedy}" if self.remedy else "")
 
-    def with_excerpt(self) -> str:
-        """Return the line, and below it the source text with the offence underlined."""
+    def excerpt_lines(self) -> tuple[str, ...]:
+        """The source text and the line that underlines the offence; of a long text what stands
+        around it. Empty where there is nothing to show."""
         if not self.excerpt or not self.place.column:
-            return str(self)
-        before = self.excerpt[: self.place.column - 1]
+            return ()
+        start = max(0, self.place.column - 1 - MOST_EXCERPT_LETTERS // 2)
+        text = self.excerpt[start : start + MOST_EXCERPT_LETTERS]
+        before = text[: self.place.column - 1 - start]
         margin = "".join("\t" if letter == "\t" else " " for letter in before)
-        return f"{self}\n    {self.excerpt}\n    {margin}{'~' * max(1, self.underline)}"
+        length = max(1, min(self.underline, len(text) - len(before)))
+        return f"    {text}", f"    {margin}{'~' * length}"
 
 
 class TunebookError(Exception):

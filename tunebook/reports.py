@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tunebook.terminal import counted, print_as_json, print_messages, print_table, printable
+from tunebook.terminal import counted, print_as_json, print_messages, print_table, say
 
 if TYPE_CHECKING:
     from tunebook.model.changes import RetuneFacts
@@ -41,8 +41,9 @@ def print_check_report(report: CheckReport, as_json: bool) -> None:
         for row in report.rows
     ]
     print_table(columns, rows, numeric=(4, 6, 8))
-    print(
-        f"\n{counted(len(rows), 'tune')}, {counted(len(report.left_out), 'left out', '')}, "
+    say()
+    say(
+        f"{counted(len(rows), 'tune')}, {counted(len(report.left_out), 'left out', '')}, "
         f"{counted(len(report.messages), 'message')}"
     )
 
@@ -55,23 +56,23 @@ def print_build_report(report: BuildReport, as_json: bool) -> None:
     print_messages(report.messages)
     warnings = len(report.messages) - len(report.left_out)
     seconds = sum(spent for _, spent in report.seconds)
-    print(
+    say(
         f"{report.output}: {counted(report.tune_count, 'tune')} on "
         f"{counted(report.pages, 'page')}, {counted(len(report.left_out), 'tune')} left out, "
         f"{counted(warnings, 'warning')}, {seconds:.1f} s"
     )
     for message in report.left_out:
-        print(printable(f"left out: {message}"))
+        say(f"left out: {message}")
     if report.booklet:
-        print(f"booklet for folding: {report.booklet}")
+        say(f"booklet for folding: {report.booklet}")
     if report.sources:
-        print(f"LilyPond source: {report.sources}")
+        say(f"LilyPond source: {report.sources}")
 
 
 def print_export_report(report: ExportReport) -> None:
     """Write what was exported and what was left out."""
     print_messages(report.messages, "tunebook check --json lists those about the tunes")
-    print(
+    say(
         f"{report.output}: {counted(report.tune_count, 'tune')} in "
         f"{counted(report.file_count, 'file')}, {len(report.left_out)} left out"
     )
@@ -83,7 +84,9 @@ def print_retune_report(report: BuildReport, as_json: bool) -> None:
     if as_json or report.retuning is None:
         return
     facts = report.retuning
-    print(f"\n{facts.name_before}  ->  {facts.name_after}\n")
+    say()
+    say(f"{facts.name_before}  ->  {facts.name_after}")
+    say()
     columns = ("tune", "title", "moved", "fingers", "crossed", "shifts", "out", "cost/s", "lost")
     rows = [
         (
@@ -108,13 +111,13 @@ def _print_gains(facts: RetuneFacts) -> None:
     for word, tunes in (("easier", facts.easier(3)), ("harder", facts.harder(3))):
         if tunes:
             names = ", ".join(f"{tune.title} ({tune.difficulty_gained:+.1f})" for tune in tunes)
-            print(printable(f"{word}: {names}"))
+            say(f"{word}: {names}")
 
 
 def _print_strings(facts: RetuneFacts) -> None:
     if not facts.strings:
         return
-    print()
+    say()
     rows = [
         (
             str(one.index),
@@ -127,7 +130,7 @@ def _print_strings(facts: RetuneFacts) -> None:
     ]
     print_table(("string", "before", "after", "cents", "tension"), rows, numeric=(3,))
     if any(one.is_risky for one in facts.strings):
-        print(STRING_CAUTION)
+        say(STRING_CAUTION)
 
 
 def print_compare_report(report: CompareReport, as_json: bool) -> None:
@@ -153,13 +156,13 @@ def print_compare_report(report: CompareReport, as_json: bool) -> None:
     totals = [f"{mean:.2f}" + (f" ({out} out)" if out else "") for _, mean, out in report.totals]
     rows.append(["", "mean of the tunes that fit", *totals])
     print_table(columns, rows)
-    print(
+    say(
         "cost per second of music (lower is easier), drone, "
         "chords of which a shape has root and third / all chords"
     )
     _print_keys(report)
     if report.output:
-        print(f"report: {report.output}")
+        say(f"report: {report.output}")
 
 
 def _print_keys(report: CompareReport) -> None:
@@ -173,5 +176,5 @@ def _print_keys(report: CompareReport) -> None:
         if tune.keys
     ]
     if rows:
-        print()
+        say()
         print_table(("tune", "title", "easiest keys (semitones), cost per second"), rows)

@@ -83,7 +83,7 @@ def test_what_was_meant_as_a_chord_is_kept_as_words_and_said() -> None:
     assert [note.annotations[0].text for note in notes] == ["D?", "am", "4", "Fine"]
     assert [note.chord for note in notes] == [None] * 4
     assert [message.kind for message in tune.messages] == ["chord-symbol", "chord-symbol"]
-    assert tune.messages[0].with_excerpt().split("\n")[1:] == [
+    assert list(tune.messages[0].excerpt_lines()) == [
         '    "D?"C|"am"D|"4"E|"Fine"F|',
         "    ~~~~",
     ]

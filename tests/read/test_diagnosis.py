@@ -48,7 +48,7 @@ def test_bar_of_wrong_length_is_said(music: str, expected: str) -> None:
 
 def test_message_underlines_the_bar() -> None:
     tune = read_abc("X:1\nM:3/4\nL:1/4\nK:C\nCDE|FGAB|cde|]\n")[0]
-    assert tune.messages[0].with_excerpt().split("\n")[1:] == [
+    assert list(tune.messages[0].excerpt_lines()) == [
         "    CDE|FGAB|cde|]",
         "        ~~~~",
     ]

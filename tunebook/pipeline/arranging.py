@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import gc
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import replace
@@ -18,10 +17,6 @@ from tunebook.pipeline.setup import Setup
 from tunebook.read.choices import apply_choice
 from tunebook.read.grace_notes import without_grace_notes
 from tunebook.solve.transpose import transpose_tune
-
-# Solving and writing make many small values that are all dropped together; looking for garbage
-# among them as often as usual costs a fifth of the time.
-GARBAGE_THRESHOLD = 100_000
 
 Progress = Callable[[str, str, int, int], None]
 """Called with the stage's name, the tune's title, how many are done, and of how many."""
@@ -77,7 +72,6 @@ def arrange_prepared(
 
 def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
     """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
-    gc.set_threshold(GARBAGE_THRESHOLD)
     try:
         prepared, messages = prepare_tune(tune, setup)
         alternatives = 1 if setup.edition.shows_notes_on_choices else 0

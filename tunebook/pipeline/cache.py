@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from tunebook.assemble.engrave_cache import EngravingCache, default_cache_folder
+
+
+def fault_folder() -> Path:
+    """Where traces of faults of the program are kept until somebody has sent them."""
+    return default_cache_folder().parent / "faults"
 
 
 def describe_cache() -> str:

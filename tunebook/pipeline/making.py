@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import tempfile
 import time
 from collections.abc import Iterator
@@ -26,7 +25,7 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
-from tunebook.pipeline.arranging import GARBAGE_THRESHOLD, Progress, no_progress
+from tunebook.pipeline.arranging import Progress, no_progress
 from tunebook.pipeline.build_report import BuildReport
 from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.extras import Extras, make_extras, place_extras
@@ -62,7 +61,6 @@ def make_book(
     """Make the book, whatever was made before. Raises as build_book does."""
     on_progress = on_progress or no_progress
     find_lilypond()  # Without it nothing else is worth the wait.
-    gc.set_threshold(GARBAGE_THRESHOLD)
     clock = _Clock()
     with clock.stage("reading"):
         reading = read_tunes(setup)
