@@ -81,7 +81,6 @@ def test_a_worker_that_was_stopped_is_not_waited_for_without_end(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(cores, "LONGEST_WAIT_S", 2)
-    monkeypatch.setattr(cores, "_FAREWELL_S", 0.2)
     work = [(number, 5) for number in range(12)]
     with pytest.raises(ProgramError, match="has not answered for 2 s; "):
         list(cores.map_on_cores(stopping_at, work, jobs=2))
@@ -94,7 +93,6 @@ def test_a_worker_that_was_stopped_is_not_waited_for_without_end(
 def test_a_worker_that_is_stopped_when_all_is_done_is_not_waited_for_either(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(cores, "_FAREWELL_S", 0.2)
     results = []
     for result in cores.map_on_cores(stopping_at, [(at, -1) for at in range(12)], jobs=2):
         results.append(result)
