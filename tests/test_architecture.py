@@ -9,11 +9,12 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "tunebook"
-BASE = {"errors", "files", "locks", "model", "data"}
+BASE = {"errors", "files", "locks", "model", "data", "work_folder"}
 MAY_IMPORT = {
     "errors": set(),
     "files": {"errors"},
     "locks": set(),
+    "work_folder": {"errors"},
     "model": {"errors", "model"},
     "read": BASE | {"read"},
     "solve": BASE | {"solve"},

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import shutil
-import tempfile
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
@@ -29,6 +28,7 @@ from tunebook.errors import ProgramError
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.work_folder import work_folder
 
 ROW_PT = 15.0
 MOST_PLOTTED = 40
@@ -51,7 +51,7 @@ def write_comparison(
     fonts = load_fonts(font_cache, texts.opening_quote)
     design = Design(page_format(book.paper), fonts, texts)
     words = report_words(book.language)
-    with tempfile.TemporaryDirectory(prefix="tunebook-") as folder:
+    with work_folder() as folder:
         items = [
             design.page_title(words.comparison, "comparison"),
             design.body(words.comparison_text),
@@ -63,7 +63,7 @@ def write_comparison(
         ]
         items += table_rows(words.total_columns, rows, (2, 3, 5), design)
         if len(tunings) > 1:
-            items += _plots(tunes, words, design, Path(folder))
+            items += _plots(tunes, words, design, folder)
         items += _scores(tunings, tunes, words, design)
         items += _keys(tunes, words, design)
         pages = flow([Stream(tuple(items))], design.page_format, words.comparison)

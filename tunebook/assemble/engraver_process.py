@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from tunebook.assemble.dying_together import CANNOT_START, dying_together
 from tunebook.assemble.lilypond_program import LilyPond, clean_environment
 from tunebook.errors import ProgramError
 
@@ -130,6 +131,9 @@ def _run(
             is_late = _watch(process, limits, stop, has_moved)
         finally:
             _end(process)
+    if process.returncode == CANNOT_START:
+        reason = log_path.read_text("utf-8", "replace").strip()
+        raise ProgramError(f"LilyPond at {program.path} cannot be started ({reason})")
     return process.returncode, is_late
 
 
@@ -138,7 +142,7 @@ def _start(
 ) -> subprocess.Popen[bytes]:
     try:
         return subprocess.Popen(
-            command,
+            dying_together(command),
             cwd=folder,
             env=clean_environment(),
             stdin=subprocess.DEVNULL,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -36,6 +35,7 @@ from tunebook.pipeline.reading import read_tunes
 from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.pipeline.sources import TuneSource, write_sources
 from tunebook.solve.changes import find_string_changes
+from tunebook.work_folder import work_folder
 
 
 @dataclass
@@ -76,7 +76,7 @@ def make_book(
         sources = write_sources(tunes, names, setup, order, before, on_progress)
     messages += messages_of(one.outcome for one in sources)
     with (
-        tempfile.TemporaryDirectory(prefix="tunebook-") as work,
+        work_folder() as work,
         ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
     ):
         fonts = beside.submit(get_ready, _cache_folder(order), setup.book.language)
@@ -85,7 +85,7 @@ def make_book(
             if order.keep_source is not None:
                 # Before they are engraved, so that one can look at what cannot be.
                 _keep(kept_sources(sources, extras, order.keep_source), setup)
-            pieces, failures = _engrave(sources, extras, order, Path(work), on_progress)
+            pieces, failures = _engrave(sources, extras, order, work, on_progress)
         messages += _failure_messages(failures, sources)
         if not any(one.identity in pieces for one in sources):
             raise nothing_to_do(setup, gather_messages(setup, messages))

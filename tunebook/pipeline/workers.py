@@ -97,12 +97,15 @@ class Workers:
         """
         batches = [work[start : start + a_batch] for start in range(0, len(work), a_batch)]
         waiting = deque(enumerate(batches))
-        done: dict[int, list[Result]] = {}
+        done: dict[int, tuple[bool, Any]] = {}
         for number in range(len(batches)):
             while number not in done:
                 self._hand_out(function, waiting, number + most_waiting)
                 self._take(done, _LOOK_S)
-            for result in done.pop(number):
+            is_well, answer = done.pop(number)
+            if not is_well:
+                raise answer
+            for result in answer:
                 yield result
                 # Nobody idles while the one who asked is busy with a result.
                 self._hand_out(function, waiting, number + most_waiting)
@@ -120,15 +123,13 @@ class Workers:
                 except OSError:
                     raise _worker_is_gone() from None
 
-    def _take(self, done: dict[int, list[Any]], time_s: float) -> None:
-        ready = wait(list(self._busy), time_s)
+    def _take(self, done: dict[int, tuple[bool, Any]], time_s: float) -> None:
+        ready: list[Any] = wait(list(self._busy), time_s)
         for connection in ready:
             try:
-                is_well, answer = connection.recv()
+                answer = connection.recv()
             except (EOFError, OSError):
                 raise _worker_is_gone() from None
-            if not is_well:
-                raise answer
             done[self._busy.pop(connection)] = answer
         self._silent_s = 0.0 if ready else self._silent_s + time_s
         if self._silent_s >= self._longest_wait_s:
@@ -160,7 +161,10 @@ def _worker_is_gone() -> ProgramError:
 
 
 def _serve(
-    connection: Connection, not_its: Sequence[Connection], thresholds: tuple[int, ...], parent: int | None
+    connection: Connection,
+    not_its: Sequence[Connection],
+    thresholds: tuple[int, ...],
+    parent: int | None,
 ) -> None:
     """A worker's life: answer what is sent until nobody sends any more."""
     for other in not_its:
