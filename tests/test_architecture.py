@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "pipeline": BASE | {"read", "solve", "write", "assemble", "pipeline", "__version__"},
     "terminal": {"errors", "pipeline"},
     "reports": {"model", "pipeline", "terminal"},
-    "options": set(),
+    "options": {"pipeline", "terminal"},
     "cli": {"ends", "errors", "options", "pipeline", "terminal", "reports", "__version__"},
     "ends": {"errors", "terminal", "pipeline", "__version__"},
     "__main__": {"cli", "ends"},

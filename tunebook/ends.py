@@ -28,7 +28,7 @@ from tunebook.errors import (
     EXIT_PROGRAM,
     TunebookError,
 )
-from tunebook.terminal import unwritable_output, warn
+from tunebook.terminal import NobodyReadsError, unwritable_output, warn
 
 _SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 _PATIENCE_S = 2.0
@@ -78,7 +78,7 @@ def run(command: Callable[[], int | None]) -> int:
     thresholds = gc.get_threshold()
     gc.set_threshold(_GARBAGE_THRESHOLD)
     try:
-        _mend_streams()
+        _mend_surroundings()
         stops.listen()
         code = _outcome(command)
         if code == EXIT_INTERRUPTED:  # the option parser's word for an interrupt
@@ -100,7 +100,7 @@ def die_at_once_when_stopped() -> None:
             signal.signal(number, signal.SIG_DFL)
 
 
-def _mend_streams() -> None:
+def _mend_surroundings() -> None:
     """No file of ours may get the number of a standard stream that is closed; letters that the
     terminal has not are replaced."""
     for number in (0, 1, 2):
@@ -111,6 +111,10 @@ def _mend_streams() -> None:
                 os.open(os.devnull, os.O_RDWR)
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(errors="replace")
+    # Packages look into the home folder and stumble over a file; then they ask the system for it.
+    if os.path.isfile(os.environ.get("HOME", "")):
+        warn("HOME is a file, no folder; it is passed over")
+        del os.environ["HOME"]
 
 
 def _outcome(command: Callable[[], int | None]) -> int:
@@ -119,8 +123,10 @@ def _outcome(command: Callable[[], int | None]) -> int:
     except TunebookError as error:
         warn(str(error))
         return error.exit_code
-    except BrokenPipeError:  # who reads the output has gone, as head does
+    except NobodyReadsError:
         return EXIT_OUTPUT
+    except SystemExit as error:  # so the option parser ends when nobody reads its help
+        return EXIT_OUTPUT if error.code else 0
     except OSError as error:
         return _refused(error)
     except MemoryError:

@@ -22,8 +22,23 @@ EditionName = Annotated[
     str | None,
     typer.Option("--edition", help="player, teacher, student-1, -2, -3, or one of tunes.toml."),
 ]
+
+
+def _few_enough(jobs: int | None) -> int | None:
+    """Say so when more processes are asked for than are ever begun."""
+    from tunebook.pipeline.cores import most_jobs
+    from tunebook.terminal import warn
+
+    if jobs is not None and jobs > most_jobs():
+        warn(f"--jobs {jobs} is more than helps here; {most_jobs()} at most are used")
+    return jobs
+
+
 Jobs = Annotated[
-    int | None, typer.Option("--jobs", min=1, help="Worker processes; else one for each core.")
+    int | None,
+    typer.Option(
+        "--jobs", min=1, callback=_few_enough, help="Worker processes; else one for each core."
+    ),
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if there is any message.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]

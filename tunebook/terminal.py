@@ -20,6 +20,10 @@ _LETTERS_AT_THE_END = 400
 _SHORT = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
 
 
+class NobodyReadsError(Exception):
+    """Who reads standard output has gone, as ``head`` does: no fault, and nothing to say."""
+
+
 def shown(text: str, *, most: int | None = MOST_LETTERS) -> str:
     """``text`` as one line that cannot steer a terminal: all that is no printable letter stands
     as an escape that TOML and JSON know too, and what is longer than ``most`` letters lacks its
@@ -59,7 +63,7 @@ def _write_out(text: str) -> None:
     try:
         print(text)
     except BrokenPipeError:
-        raise
+        raise NobodyReadsError from None
     except OSError as error:
         raise unwritable_output(error) from None
 

@@ -56,3 +56,27 @@ def test_a_changed_file_is_another_book(tmp_path: Path) -> None:
     assert before == book_sum(setup, None, output)
     path.write_text("X:1\nT:T\nK:D\nDEG|]\n")
     assert before != book_sum(setup, None, output)
+
+
+def test_all_that_is_kept_is_counted_and_cleared(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tunebook.pipeline.build import build_book
+    from tunebook.pipeline.cache import clear_cache, describe_cache, fault_folder
+    from tunebook.pipeline.setup import BuildOrder
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")
+    build_book(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
+    home = tmp_path / "cache" / "tunebook" / "engraved"
+    kept = [path for path in home.rglob("*") if path.is_file()]
+    assert {"sheets", "solved"} <= {path.relative_to(home).parts[0] for path in kept}
+    assert any(path.suffix == ".font" for path in kept)
+    size = sum(path.stat().st_size for path in kept)
+    assert f": {len(kept)} files" in describe_cache() and f"{size / 1e6:.1f} MB" in describe_cache()
+    fault_folder().mkdir()
+    (fault_folder() / "tunebook-fault-1.txt").touch()
+    assert "reports of faults: 1" in describe_cache()
+    assert f": {len(kept)} files" in clear_cache()
+    assert [path for path in home.parent.rglob("*") if path.is_file()] == []
+    assert ": 0 files" in describe_cache()

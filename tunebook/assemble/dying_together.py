@@ -33,6 +33,6 @@ except OSError as error:
 def dying_together(command: list[str]) -> list[str]:
     """The command line that runs ``command``, whose first word is the path of a program. It has to
     be started from a thread that lives as long as the program is wanted."""
-    if sys.platform != "linux" or not sys.executable:
+    if sys.platform != "linux" or not os.access(sys.executable or "", os.X_OK):
         return command
     return [sys.executable, "-I", "-S", "-c", _LAUNCHER, str(os.getpid()), *command]

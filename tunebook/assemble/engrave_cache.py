@@ -65,7 +65,7 @@ def content_key(*parts: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class CacheSize:
-    """How much is kept: entries and bytes."""
+    """How much is kept: files and bytes."""
 
     entries: int
     size_bytes: int
@@ -142,10 +142,13 @@ class EngravingCache:
                     total -= self._drop_sheet(name, sheets[name][1])
 
     def size(self) -> CacheSize:
-        """What is kept now."""
-        entries = self._entries()
-        sheets = sum(size for _, size in self._sheets().values())
-        return CacheSize(len(entries), sum(size for _, size, _ in entries) + sheets)
+        """What is kept now in the folder: pieces and their pages, and what others keep there."""
+        sizes = []
+        for folder, _, names in os.walk(self.folder):
+            for name in names:
+                with contextlib.suppress(OSError):
+                    sizes.append(os.lstat(os.path.join(folder, name)).st_size)
+        return CacheSize(len(sizes), sum(sizes))
 
     def clear(self) -> CacheSize:
         """Remove everything that is kept here, also where the folder is a link to another, but
@@ -199,7 +202,7 @@ class EngravingCache:
     def _entries(self) -> list[tuple[float, int, Path]]:
         """(time of last use, bytes, file) of each entry."""
         found: list[tuple[float, int, Path]] = []
-        for entry in self.folder.glob("??/*"):
+        for entry in listed(self.folder, "??/*"):
             with contextlib.suppress(OSError):
                 facts = entry.stat()
                 found.append((facts.st_mtime, facts.st_size, entry))
@@ -208,11 +211,19 @@ class EngravingCache:
     def _sheets(self) -> dict[str, tuple[float, int]]:
         """(time, bytes) of each PDF by its name."""
         found: dict[str, tuple[float, int]] = {}
-        for sheet in self.folder.glob(f"{_SHEETS}/*.pdf"):
+        for sheet in listed(self.folder, f"{_SHEETS}/*.pdf"):
             with contextlib.suppress(OSError):
                 facts = sheet.stat()
                 found[sheet.stem] = (facts.st_mtime, facts.st_size)
         return found
+
+
+def listed(folder: Path, pattern: str) -> list[Path]:
+    """The files of a cache's folder; none when it may not be looked into."""
+    try:
+        return list(folder.glob(pattern))
+    except OSError:
+        return []
 
 
 def _sum(data: bytes) -> str:

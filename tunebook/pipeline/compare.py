@@ -109,10 +109,11 @@ def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
     # A list of pitches holds commas itself: tunings written so are parted by semicolons.
     parting = ";" if ";" in order.tunings else ","
     names = [name.strip() for name in order.tunings.split(parting) if name.strip()]
+    if not names:
+        raise SettingError(f"no tuning is named in {order.tunings!r}", "give some, as CGDA,CGCA")
     if len(names) > MOST_TUNINGS:
         raise SettingError(f"{len(names)} tunings at once", f"compare {MOST_TUNINGS} at most")
-    profile = setup.book.instrument
-    return tuple(replace(plain, instrument=read_instrument(profile, name)) for name in names)
+    return tuple(replace(plain, instrument=read_instrument(setup.profile, name)) for name in names)
 
 
 def _score_tune(tune: Tune, name: str, setups: tuple[Setup, ...], within: int) -> TuneScores:

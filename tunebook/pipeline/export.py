@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -91,12 +92,16 @@ def export_folder(
 def _check(order: ExportOrder, read: FilesRead) -> None:
     if order.kind not in KINDS:
         raise SettingError(f"cannot export to {order.kind!r}", "known are " + ", ".join(KINDS))
+    if order.kind == "ly":
+        from tunebook.write.text_tree import check_abjad
+
+        check_abjad()
     unknown = [part for part in order.parts if part not in PARTS]
     if unknown:
         raise SettingError(f"no part {unknown[0]!r}", "known are " + ", ".join(PARTS))
     if order.kind == "json":
         check_writable(order.output, read)
-    elif order.output.is_file() or order.output.suffix.lower() in _FILE_ENDINGS:
+    elif os.path.isfile(order.output) or order.output.suffix.lower() in _FILE_ENDINGS:
         raise SettingError(
             f"{order.output} would be a file", f"name a folder for the {order.kind} files"
         )

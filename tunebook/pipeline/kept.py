@@ -19,6 +19,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from tunebook.assemble.engrave_cache import listed
 from tunebook.errors import Message, OutputError, TunebookError
 from tunebook.files import read_whole, remove_other_kinds, write_whole
 from tunebook.model.tune import Tune
@@ -130,7 +131,7 @@ def trim(folder: Path | None, limit_bytes: int = LIMIT_BYTES) -> None:
     if folder is None:
         return
     entries = []
-    for path in folder.glob("solved/??/*"):
+    for path in listed(folder, "solved/??/*"):
         try:
             facts = path.stat()
         except OSError:

@@ -36,6 +36,7 @@ from tunebook.pipeline.setup import BuildOrder, Setup
 from tunebook.pipeline.sources import TuneSource, write_sources
 from tunebook.solve.changes import find_string_changes
 from tunebook.work_folder import work_folder
+from tunebook.write.text_tree import check_abjad
 
 
 @dataclass
@@ -61,6 +62,7 @@ def make_book(
     """Make the book, whatever was made before. Raises as build_book does."""
     on_progress = on_progress or no_progress
     find_lilypond()  # Without it nothing else is worth the wait.
+    check_abjad()
     clock = _Clock()
     with clock.stage("reading"):
         reading = read_tunes(setup)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 from tunebook.errors import InputError, OutputError, SourcePlace
 from tunebook.files import write_whole
 from tunebook.model.tune import Tune
 from tunebook.pipeline.ordering import tune_identity
-from tunebook.pipeline.setup import SETTINGS_FILE_NAME
+from tunebook.pipeline.setup import SETTINGS_FILE_NAME, check_is_there
 from tunebook.read.folder import read_folder
 
 _HEAD = """\
@@ -51,10 +52,11 @@ def write_settings(folder: Path) -> Path:
     Raises InputError when the folder holds no tune, OutputError when there is a tunes.toml
     already or it cannot be written.
     """
+    check_is_there(folder)
     if not folder.is_dir():
         raise InputError("is not a folder", "name the folder of tunes", SourcePlace(str(folder)))
     target = folder / SETTINGS_FILE_NAME
-    if target.exists():
+    if os.path.lexists(target):
         raise OutputError("is there already", "edit it, or move it away", SourcePlace(str(target)))
     tunes = read_folder(folder).tunes
     if not tunes:
@@ -62,7 +64,8 @@ def write_settings(folder: Path) -> Path:
     text = _HEAD.format(
         title=_quoted(folder.resolve().name), sets=_sets(tunes), choices=_choices(tunes)
     )
-    write_whole(target, text.encode("utf-8"), may_overwrite=False)
+    # A name that is no UTF-8 cannot be written as it is; its tunes can be named by their titles.
+    write_whole(target, text.encode("utf-8", "replace"), may_overwrite=False)
     return target
 
 

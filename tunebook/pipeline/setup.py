@@ -21,7 +21,7 @@ HAND_SIZES = ("small", "medium", "large")
 @dataclass(frozen=True, slots=True)
 class Setup:
     """Everything a run needs to know before the first tune is read; ``read`` is the record of
-    the files that the run reads."""
+    the files that the run reads, ``profile`` the name or path of the instrument's profile."""
 
     folder: Path
     book: Book
@@ -30,6 +30,7 @@ class Setup:
     edition: Edition
     messages: tuple[Message, ...] = ()
     read: FilesRead = field(default_factory=FilesRead, compare=False, repr=False)
+    profile: str = field(default="", compare=False, repr=False)
 
     @property
     def may_leave_folder(self) -> bool:
@@ -65,8 +66,7 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     Raises InputError when the folder does not exist, SettingError when tunes.toml, the
     instrument, the tuning, the hand or the edition cannot be used.
     """
-    if not folder.exists():
-        raise InputError("no such file or folder", "check the path", SourcePlace(str(folder)))
+    check_is_there(folder)
     read = FilesRead()
     settings, said = _settings_file(folder, wishes.settings_file)
     book, messages = read_settings(settings, read)
@@ -83,7 +83,20 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
         edition=edition,
         messages=(*said, *messages),
         read=read,
+        profile=profile,
     )
+
+
+def check_is_there(folder: Path) -> None:
+    """Raise InputError when there is no such file or folder, or it cannot be looked at."""
+    place = SourcePlace(str(folder))
+    try:
+        folder.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        raise InputError("no such file or folder", "check the path", place) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"cannot be read ({reason})", "check its name and rights", place) from None
 
 
 def may_leave_folder(book: Book) -> bool:
