@@ -144,10 +144,10 @@ class EngravingCache:
     def size(self) -> CacheSize:
         """What is kept now in the folder: pieces and their pages, and what others keep there."""
         sizes = []
-        for folder, _, names in os.walk(self.folder):
-            for name in names:
+        for pattern in _KEPT:
+            for path in listed(self.folder, pattern):
                 with contextlib.suppress(OSError):
-                    sizes.append(os.lstat(os.path.join(folder, name)).st_size)
+                    sizes.append(path.lstat().st_size)
         return CacheSize(len(sizes), sum(sizes))
 
     def clear(self) -> CacheSize:

@@ -6,7 +6,7 @@ import os
 import shutil
 from pathlib import Path
 
-from tunebook.assemble.engrave_cache import CacheSize, EngravingCache, default_cache_folder
+from tunebook.assemble.engrave_cache import CacheSize, EngravingCache, default_cache_folder, listed
 from tunebook.errors import OutputError, SourcePlace
 from tunebook.pipeline.kept import LIMIT_BYTES
 
@@ -43,7 +43,7 @@ def _said(size: CacheSize) -> str:
 
 def _faults_said() -> str:
     """How many traces of faults lie beside it, if there are any."""
-    count = EngravingCache(fault_folder()).size().entries
+    count = len(listed(fault_folder(), "*.txt"))
     return f", reports of faults: {count}" if count else ""
 
 
