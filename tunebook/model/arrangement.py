@@ -185,7 +185,3 @@ class TuneOutcome:
     tune: Tune | None
     arrangement: Arrangement | None
     messages: tuple[Message, ...] = ()
-
-    @property
-    def is_built(self) -> bool:
-        return self.arrangement is not None

@@ -37,10 +37,6 @@ class TuneChange:
         """Difficulty after less before: above 0 means harder."""
         return self.difficulty[1] - self.difficulty[0]
 
-    @property
-    def is_changed(self) -> bool:
-        return bool(self.moved_notes or self.refingered_notes or self.changed_bars)
-
 
 @dataclass(frozen=True, slots=True)
 class StringChange:

@@ -6,15 +6,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from tunebook.model.arrangement import FingeredNote, HandMoment, Stop
+from tunebook.model.arrangement import WAYS, FingeredNote, HandMoment, Stop
 from tunebook.model.tune import Tune
 from tunebook.solve.demands import has_pins
 from tunebook.solve.events import Event, NoteRef
 from tunebook.solve.problem import Problem
 from tunebook.solve.walk import Walk
 from tunebook.solve.what_is_printed import Played, marks
-
-SHOWN_WAYS = ("crossed", "barre", "row_jump", "shift", "substitution")
 
 _NO_TIME = Fraction(0)
 
@@ -84,7 +82,7 @@ def _entries(
         moments = tuple([_moment(problem, walk, piece) for piece in range(index, end)])
         first, last = moments[0], moments[-1]
         terms = _joined_terms(walk, index, end)
-        ways = tuple([way for way in SHOWN_WAYS if way in terms])
+        ways = tuple([way for way in WAYS if way in terms])
         is_beyond = True in walk.breaks_limits[index:end]
         for number, ref in enumerate(event.refs):
             is_struck = number == 0
