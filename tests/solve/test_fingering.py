@@ -425,5 +425,5 @@ def test_a_tied_tone_that_cannot_stay_is_struck_again_and_reported() -> None:
     ]
     found = solve(tune([bar]))
     assert kinds(found) == ["tie"]
-    assert found.messages[0].what == "bar 1, A4 F5: the tied tone cannot stay on its key"
+    assert found.messages[0].what == "bar 1, A4 F5: the tied tone cannot stay where it is"
     assert "moved_tone" not in dict(found.terms)
