@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.read.settings_file import parse_settings, read_settings
+from tunebook.read.settings.tunes_file import parse_settings, read_settings
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 TEXT = README.read_text(encoding="utf-8")
@@ -24,7 +24,7 @@ def test_the_python_example_does_what_it_shows() -> None:
 def test_every_command_in_the_table_exists() -> None:
     from typer.main import get_command
 
-    from tunebook.cli import app
+    from tunebook.cli.entry import app
 
     known = set(getattr(get_command(app), "commands"))  # noqa: B009
     named = set(re.findall(r"`tunebook ([a-z]+)", TEXT))

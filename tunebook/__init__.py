@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from typing import Any
 
     from tunebook.model.book import HandChoice
-    from tunebook.read.abc_tune import read_abc
+    from tunebook.read.abc.tune import read_abc
     from tunebook.read.folder import read_folder
-    from tunebook.read.profile import read_hand, read_instrument
+    from tunebook.read.settings.profile import read_hand, read_instrument
     from tunebook.solve.arrange import arrange
     from tunebook.write.json import arrangements_as_json
-    from tunebook.write.lilypond import write_source
+    from tunebook.write.lilypond.source import write_source
     from tunebook.write.midi import tune_as_midi
-    from tunebook.write.musicxml import tune_as_musicxml
+    from tunebook.write.musicxml.score import tune_as_musicxml
 
 __version__ = "0.1.0"
 
@@ -46,13 +46,13 @@ _HOMES = {
     "HandChoice": "tunebook.model.book",
     "arrange": "tunebook.solve.arrange",
     "arrangements_as_json": "tunebook.write.json",
-    "read_abc": "tunebook.read.abc_tune",
+    "read_abc": "tunebook.read.abc.tune",
     "read_folder": "tunebook.read.folder",
-    "read_hand": "tunebook.read.profile",
-    "read_instrument": "tunebook.read.profile",
+    "read_hand": "tunebook.read.settings.profile",
+    "read_instrument": "tunebook.read.settings.profile",
     "tune_as_midi": "tunebook.write.midi",
-    "tune_as_musicxml": "tunebook.write.musicxml",
-    "write_source": "tunebook.write.lilypond",
+    "tune_as_musicxml": "tunebook.write.musicxml.score",
+    "write_source": "tunebook.write.lilypond.source",
 }
 
 

@@ -6,14 +6,14 @@ Everything else is imported behind the door that answers interrupts.
 import sys
 
 try:
-    from tunebook.ends import die_at_once_when_stopped, run
+    from tunebook.cli.ends import die_at_once_when_stopped, run
 except KeyboardInterrupt:  # nothing has begun yet, not even what tells of it
     sys.stderr.write("stopped; nothing was overwritten\n")
     raise SystemExit(130) from None
 
 
 def _command() -> int | None:
-    from tunebook.cli import command
+    from tunebook.cli.entry import command
 
     return command()
 

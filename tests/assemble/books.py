@@ -6,13 +6,13 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from tunebook.assemble.content import BookContent, BookSection, BookTune
-from tunebook.assemble.engraved import EngravedPiece, EngravedSystem
+from tunebook.book.content import BookContent, BookSection, BookTune
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote, Stop
 from tunebook.model.book import Book, Edition
 from tunebook.model.hand import Hand, Limits, Span
 from tunebook.model.instrument import Instrument, String, key_place_mm
+from tunebook.model.piece import EngravedPiece, EngravedSystem
 from tunebook.model.tune import Bar, ChordSymbol, Key, Meter, Note, Pitch, Tempo, Tune
 
 PLACE = SourcePlace("tunes.abc", 1)

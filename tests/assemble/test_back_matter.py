@@ -10,21 +10,20 @@ import pytest
 from books import book_tune, content
 from reading import links_of, outline_of, page_of, text_of
 
-from tunebook.assemble.blocks import broken
-from tunebook.assemble.book import assemble_book
-from tunebook.assemble.colophon import default_tempi
-from tunebook.assemble.content import (
+from tunebook.book.book import assemble_book
+from tunebook.book.content import (
     BookContent,
     BookSection,
     ChordShapes,
     PracticePiece,
     PracticeSection,
 )
-from tunebook.assemble.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
-from tunebook.assemble.fonts import load_fonts
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.linked_text import linked_text
-from tunebook.assemble.source_pages import source_text
+from tunebook.book.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.blocks import broken
+from tunebook.book.layout.running_text import linked_text
+from tunebook.book.pages.sources import default_tempi, source_text
+from tunebook.book.words import fixed_words
 from tunebook.model.arrangement import Stop
 
 

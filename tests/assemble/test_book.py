@@ -11,8 +11,8 @@ import pytest
 from books import D_DORIAN, book_tune, content
 from reading import links_of, outline_of, page_of, text_of
 
-from tunebook.assemble.book import assemble_book, roman
-from tunebook.assemble.content import (
+from tunebook.book.book import assemble_book, roman
+from tunebook.book.content import (
     BookContent,
     BookSection,
     ChordShapes,

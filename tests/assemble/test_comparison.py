@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from reading import text_of
 
-from tunebook.assemble.comparison import difficulty_plot, write_comparison
-from tunebook.assemble.languages import fixed_words
+from tunebook.book.pages.comparison import difficulty_plot, write_comparison
+from tunebook.book.words import fixed_words
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Key

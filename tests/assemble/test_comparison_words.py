@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.assemble.comparison import _cell, _key
-from tunebook.assemble.fixed_words import FixedWords
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.report_words import report_words
+from tunebook.book.fixed_words import FixedWords
+from tunebook.book.pages.comparison import _cell, _key
+from tunebook.book.words import fixed_words, report_words
 from tunebook.model.changes import KeyScore, TuningScore
 from tunebook.model.tune import Key
 

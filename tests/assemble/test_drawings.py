@@ -11,14 +11,13 @@ import pytest
 from books import arrangement, harpa
 from reading import text_of
 
-from tunebook.assemble.design import Design
-from tunebook.assemble.fonts import load_fonts
-from tunebook.assemble.instrument_page import write_instrument_page
-from tunebook.assemble.keybox_drawing import keybox_drawing
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.paper import page_format
-from tunebook.assemble.shapes_drawing import shape_drawing, shapes_row
-from tunebook.assemble.sheet import Sheet
+from tunebook.book.design import Design
+from tunebook.book.drawing import keybox_drawing, shape_drawing, shapes_row
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.paper import page_format
+from tunebook.book.layout.sheet import Sheet
+from tunebook.book.pages.instrument import write_instrument_page
+from tunebook.book.words import fixed_words
 from tunebook.errors import OutputError
 from tunebook.model.arrangement import Stop
 

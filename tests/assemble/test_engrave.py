@@ -9,11 +9,11 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from tunebook.assemble.engrave import engrave
-from tunebook.assemble.engrave_cache import EngravingCache, content_key, default_cache_folder
-from tunebook.assemble.engraved import EngravedFiles
-from tunebook.assemble.engraver_process import RunLimits
-from tunebook.assemble.engraving_settings import bar_counts_of, read_boxes
+from tunebook.engrave.engrave import engrave
+from tunebook.engrave.process import RunLimits
+from tunebook.engrave.settings import bar_counts_of, read_boxes
+from tunebook.model.piece import EngravedFiles
+from tunebook.store import EngravingCache, content_key, default_cache_folder
 
 resource = pytest.importorskip("resource")
 
@@ -110,7 +110,7 @@ def test_piece_that_eats_all_memory_does_not_stop_the_rest(tmp_path, monkeypatch
     def tight(timeout_s):
         return RunLimits(timeout_s, memory_bytes=500 * 1024**2)
 
-    monkeypatch.setattr("tunebook.assemble.engrave.RunLimits", tight)
+    monkeypatch.setattr("tunebook.engrave.engrave.RunLimits", tight)
     sources = {"first": other(1), "greedy": GREEDY, "last": other(2)}
     pieces, failures = engrave(sources, work_folder=tmp_path, timeout_s=30)
     names = [piece.identity for piece in pieces]
@@ -136,7 +136,7 @@ def no_program(monkeypatch):
 
     def forbid():
         for name in ("run_engraver", "run_gathered"):
-            monkeypatch.setattr(f"tunebook.assemble.engrave_batches.{name}", refuse)
+            monkeypatch.setattr(f"tunebook.engrave.batches.{name}", refuse)
 
     return forbid
 

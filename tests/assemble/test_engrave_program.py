@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.assemble import lilypond_program
-from tunebook.assemble.lilypond_program import clean_environment, find_lilypond
+from tunebook.engrave import program as lilypond_program
+from tunebook.engrave.program import clean_environment, find_lilypond
 from tunebook.errors import EXIT_PROGRAM, ProgramError
 
 needs_posix = pytest.mark.skipif(os.name != "posix", reason="needs a shell script as a program")
@@ -115,7 +115,7 @@ def test_interruption_leaves_no_process_behind(tmp_path):
     script = textwrap.dedent(
         f"""
         from pathlib import Path
-        from tunebook.assemble.engrave import engrave
+        from tunebook.engrave.engrave import engrave
         endless = '#(let loop () (loop))'
         print("start", flush=True)
         engrave({{"a": endless, "b": endless + ' '}}, work_folder=Path({str(tmp_path)!r}), jobs=2)

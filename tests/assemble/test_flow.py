@@ -5,9 +5,9 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunebook.assemble.blocks import Flowed, Space
-from tunebook.assemble.flow import Page, Stream, flow, flow_in_fewest
-from tunebook.assemble.paper import page_format
+from tunebook.book.layout.blocks import Flowed, Space
+from tunebook.book.layout.flow import Page, Stream, flow, flow_in_fewest
+from tunebook.book.layout.paper import page_format
 
 A4 = page_format("a4")
 FOOT = A4.height_pt - A4.bottom_pt

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.assemble import font_files
-from tunebook.assemble.fonts import BOLD, ITALIC, SERIF, Fonts, load_fonts, printable
-from tunebook.assemble.kerning import kerned
+from tunebook.book.fonts import files as font_files
+from tunebook.book.fonts.files import kerned
+from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF, Fonts, load_fonts, printable
 
 
 @pytest.fixture(scope="module")

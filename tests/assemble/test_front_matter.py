@@ -8,17 +8,15 @@ from pathlib import Path
 import pytest
 from books import book_tune, content, harpa
 
-from tunebook.assemble.anchors import RETUNING
-from tunebook.assemble.back_matter import back_matter
-from tunebook.assemble.blocks import Entry
-from tunebook.assemble.content import BookContent, BookSection
-from tunebook.assemble.design import Design
-from tunebook.assemble.flow import Page
-from tunebook.assemble.fonts import load_fonts
-from tunebook.assemble.front_matter import front_matter
-from tunebook.assemble.instrument_page import instrument_pages
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.paper import page_format
+from tunebook.book.content import RETUNING, BookContent, BookSection
+from tunebook.book.design import Design
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.blocks import Entry
+from tunebook.book.layout.flow import Page
+from tunebook.book.layout.paper import page_format
+from tunebook.book.pages.front import back_matter, front_matter
+from tunebook.book.pages.instrument import instrument_pages
+from tunebook.book.words import fixed_words
 from tunebook.model.changes import RetuneFacts
 
 

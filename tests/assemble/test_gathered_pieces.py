@@ -7,11 +7,10 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from tunebook.assemble import engrave_batches
-from tunebook.assemble.engrave import engrave
-from tunebook.assemble.gathered_pieces import alike, joined, take_apart, told_apart
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.setup import Wishes, prepare
+from tunebook.engrave import batches as engrave_batches
+from tunebook.engrave.batches import alike, joined, take_apart, told_apart
+from tunebook.engrave.engrave import engrave
+from tunebook.pipeline.load import Wishes, prepare, read_tunes
 from tunebook.pipeline.sources import source_of_tune
 
 SAMPLES = Path(__file__).parents[2] / "sample_tunes"

@@ -8,14 +8,19 @@ from pathlib import Path
 import pytest
 from books import D_DORIAN, book_tune, content
 
-from tunebook.assemble.content import BookContent, BookSection, BookTune
-from tunebook.assemble.design import Design
-from tunebook.assemble.flow import Page
-from tunebook.assemble.fonts import load_fonts
-from tunebook.assemble.indexes import index_pages, scale_steps, techniques_of
-from tunebook.assemble.ladder import facts_of, ladder_pages
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.paper import page_format
+from tunebook.book.content import BookContent, BookSection, BookTune
+from tunebook.book.design import Design
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.flow import Page
+from tunebook.book.layout.paper import page_format
+from tunebook.book.pages.indexes import (
+    facts_of,
+    index_pages,
+    ladder_pages,
+    scale_steps,
+    techniques_of,
+)
+from tunebook.book.words import fixed_words
 from tunebook.model.arrangement import Stop
 
 

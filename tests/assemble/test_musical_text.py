@@ -9,9 +9,9 @@ from fractions import Fraction
 import pytest
 from books import D_DORIAN, arrangement, harpa
 
-from tunebook.assemble.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.musical_text import (
+from tunebook.book.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
+from tunebook.book.fonts.symbols import DOT, HALF
+from tunebook.book.musical_text import (
     chord_text,
     info_line,
     key_name,
@@ -25,8 +25,7 @@ from tunebook.assemble.musical_text import (
     tuning_text,
     with_signs,
 )
-from tunebook.assemble.report_words import report_words
-from tunebook.assemble.symbol_font import DOT, HALF
+from tunebook.book.words import fixed_words, report_words
 from tunebook.model.arrangement import Stop
 from tunebook.model.tune import Key, Meter, Tempo
 

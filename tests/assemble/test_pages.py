@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunebook.assemble import pages
-from tunebook.assemble.pages import (
+from tunebook.book.layout import page_breaks as pages
+from tunebook.book.layout.page_breaks import (
     PageFill,
     Unit,
     best_breaks,

@@ -10,8 +10,8 @@ import pytest
 from books import piece
 from reportlab.pdfgen.canvas import Canvas
 
-from tunebook.assemble.placing import merge_equal, place_systems
-from tunebook.assemble.sheet import PlacedSystem
+from tunebook.book.layout.placing import merge_equal, place_systems
+from tunebook.book.layout.sheet import PlacedSystem
 from tunebook.errors import OutputError
 
 

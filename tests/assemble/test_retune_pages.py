@@ -11,15 +11,14 @@ import pytest
 from books import book_tune, content
 from reading import links_of, page_of, text_of
 
-from tunebook.assemble.blocks import Drawing
-from tunebook.assemble.book import assemble_book
-from tunebook.assemble.content import BookSection
-from tunebook.assemble.design import Design
-from tunebook.assemble.fonts import load_fonts
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.paper import page_format
-from tunebook.assemble.report_words import report_words
-from tunebook.assemble.tables import table_rows
+from tunebook.book.book import assemble_book
+from tunebook.book.content import BookSection
+from tunebook.book.design import Design
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.blocks import Drawing
+from tunebook.book.layout.paper import page_format
+from tunebook.book.layout.running_text import table_rows
+from tunebook.book.words import fixed_words, report_words
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
 
 

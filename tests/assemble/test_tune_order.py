@@ -7,8 +7,13 @@ from itertools import permutations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunebook.assemble.pages import Unit, choose_breaks, cost_of_breaks
-from tunebook.assemble.tune_order import MOST_PLACES, choose_order
+from tunebook.book.layout.page_breaks import (
+    MOST_PLACES,
+    Unit,
+    choose_breaks,
+    choose_order,
+    cost_of_breaks,
+)
 
 HEIGHT = 400.0
 

@@ -9,19 +9,25 @@ from typing import Any
 import pytest
 from books import book_tune, content, piece
 
-from tunebook.assemble.blocks import Block, Music
-from tunebook.assemble.content import BookContent, BookSection, BookTune
-from tunebook.assemble.design import Design
-from tunebook.assemble.flow import Page
-from tunebook.assemble.fonts import load_fonts
-from tunebook.assemble.furniture import FOOT_GAP, draw_furniture
-from tunebook.assemble.languages import fixed_words
-from tunebook.assemble.musical_text import part_order_text
-from tunebook.assemble.paper import page_format
-from tunebook.assemble.sheet import Sheet
-from tunebook.assemble.signs import foot_line
-from tunebook.assemble.tune_blocks import tune_head, tune_tail, words_block
-from tunebook.assemble.tune_pages import in_best_order, lay_out_tunes, music_block
+from tunebook.book.content import BookContent, BookSection, BookTune
+from tunebook.book.design import Design
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.blocks import Block, Music
+from tunebook.book.layout.flow import Page
+from tunebook.book.layout.paper import page_format
+from tunebook.book.layout.sheet import Sheet
+from tunebook.book.musical_text import part_order_text
+from tunebook.book.pages.furniture import FOOT_GAP, draw_furniture
+from tunebook.book.pages.signs import foot_line
+from tunebook.book.pages.tunes import (
+    in_best_order,
+    lay_out_tunes,
+    music_block,
+    tune_head,
+    tune_tail,
+    words_block,
+)
+from tunebook.book.words import fixed_words
 
 
 @pytest.fixture(scope="module")

@@ -51,8 +51,8 @@ def timed(command: list[str], environment: dict[str, str]) -> tuple[float, str]:
 
 def lilypond_alone(sources: Path, work: Path) -> float:
     """Wall time of two LilyPond processes over the same files, with the same settings."""
-    from tunebook.assemble.engraving_settings import SETTINGS
-    from tunebook.assemble.lilypond_program import find_lilypond
+    from tunebook.engrave.program import find_lilypond
+    from tunebook.engrave.settings import SETTINGS
 
     (work / "settings.ily").write_text(SETTINGS, encoding="utf-8")
     for path in sources.glob("*-opening.ly"):

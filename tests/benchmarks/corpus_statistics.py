@@ -15,9 +15,9 @@ from corpus_tunes import random_tunes
 
 from tunebook.model.arrangement import FingeredNote
 from tunebook.model.tune import Tune
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.fingering import Fingering, choose_fingering
-from tunebook.solve.tempo import tempo_of
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import Fingering, choose_fingering
+from tunebook.solve.times import tempo_of
 
 ROWS = (
     "tunes", "notes", "cannot be played, notes", "within a key of first position, % of notes",

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 from harmony_corpus import LabelledTune, tunes_with_editors_chords, tunes_with_our_chords
 
-from tunebook.solve.chords import slot_probabilities
+from tunebook.solve.harmony.chords import slot_probabilities
 
 
 def agreement(tunes: Sequence[LabelledTune]) -> tuple[float, float, float]:

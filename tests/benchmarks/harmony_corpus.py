@@ -18,10 +18,10 @@ from pathlib import Path
 
 from tunebook.errors import InputError
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.chord_symbols import read_chord_symbol
-from tunebook.solve.harmony_slots import HarmonySlot, harmony_slots
-from tunebook.solve.own_chords import own_chords
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.abc.tune import read_abc
+from tunebook.solve.harmony.chords import own_chords
+from tunebook.solve.harmony.slots import HarmonySlot, harmony_slots
 
 BY_HAND = Path(__file__).with_name("chords_by_hand.txt")
 MOST_UNLABELLED = 400

@@ -27,8 +27,8 @@ from harmony_start import (
     starting_numbers,
 )
 
-from tunebook.solve.harmony_slots import HarmonySlot
-from tunebook.solve.harmony_tables import NEAREST_MODE, degree_state
+from tunebook.solve.harmony.chain import NEAREST_MODE, degree_state
+from tunebook.solve.harmony.slots import HarmonySlot
 
 PRIOR_STRENGTH = 3.0
 SHARE_STEP = 0.3

@@ -17,12 +17,12 @@ from functools import partial
 from harmony_corpus import tunes_without_chords
 
 from tunebook.model.book import HandChoice
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.accompaniment import accompany
-from tunebook.solve.chords import solve_chords
-from tunebook.solve.drones import choose_drone
-from tunebook.solve.shapes import choose_shapes
-from tunebook.solve.tempo import tempo_of
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.drones.choose import choose_drone
+from tunebook.solve.harmony.chords import solve_chords
+from tunebook.solve.shapes.accompaniment import accompany
+from tunebook.solve.shapes.shapes import choose_shapes
+from tunebook.solve.times import tempo_of
 
 
 def main(count: int) -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from tunebook.solve.harmony_slots import CHANGE_PLACES, PHRASE_PLACES
-from tunebook.solve.harmony_tables import MODES, degree_state
+from tunebook.solve.harmony.chain import MODES, degree_state
+from tunebook.solve.harmony.slots import CHANGE_PLACES, PHRASE_PLACES
 
 Numbers = dict[str, np.ndarray]
 

@@ -23,7 +23,7 @@ from corpus_folders import FOLDERS, corpus_folder
 
 from tunebook.errors import Message
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.setup import prepare
+from tunebook.pipeline.load import prepare
 
 _DETAIL = re.compile(r"\"[^\"]*\"|'[^']*'|\b[A-G][#b]*-?\d\b|\d+(?:/\d+)?|: .*|\(.*?\)")
 

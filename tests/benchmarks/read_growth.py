@@ -11,9 +11,8 @@ from __future__ import annotations
 import time
 
 from tunebook.errors import InputError
-from tunebook.read.abc_tune import read_tune
+from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_tune
 from tunebook.read.limits import ReadingLimits
-from tunebook.read.tune_text import TuneText, cut_into_tunes
 
 LIFTED = ReadingLimits(tune_characters=10**9, tune_notes=10**9, played_bars=10**9)
 HEAD = "X:1\nT:t\nM:4/4\nL:1/8\nK:C\n"

@@ -18,9 +18,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "external"))
 from corpus_folders import FOLDERS, corpus_folder
 
 from tunebook.errors import InputError
-from tunebook.read.abc_tune import read_tune
+from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import find_files, iterate_tune_texts
-from tunebook.read.tune_text import TuneText
 
 
 def main() -> None:

@@ -23,13 +23,13 @@ from test_fingering_exact import as_graph
 
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.cost_tables import tables_for
-from tunebook.solve.fingering import DroneDemand, choose_fingering, k_best_fingerings
-from tunebook.solve.layers import Layers
-from tunebook.solve.problem import pose_problem
-from tunebook.solve.shortest_path import cheapest_path
-from tunebook.solve.tempo import tempo_of
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import DroneDemand, choose_fingering, k_best_fingerings
+from tunebook.solve.fingering.move_tables import tables_for
+from tunebook.solve.fingering.problem import pose_problem
+from tunebook.solve.search.layers import Layers
+from tunebook.solve.search.shortest_path import cheapest_path
+from tunebook.solve.times import tempo_of
 
 INSTRUMENT = read_instrument("nyckelharpa-3row", "CGDA")
 HAND = read_hand()

@@ -28,8 +28,8 @@ from pathlib import Path
 import mido
 
 from tunebook.model.tune import Bar, Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.repeats import cut_sections, played_order
+from tunebook.read.abc.repeats import cut_sections, played_order
+from tunebook.read.abc.tune import read_abc
 
 TICKS = 1920
 _STARTS = ("|:", "::")

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from tunebook.errors import InputError
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 from tunebook.solve.transpose import transpose_tune
 
 FOLDERS = ("oneills1850", "ryansMammoth", "airdsAirs")

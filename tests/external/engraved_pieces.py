@@ -14,12 +14,12 @@ from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.book import Edition
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Note, Tune
-from tunebook.pipeline import legend, practice
-from tunebook.pipeline.extras import make_extras
-from tunebook.pipeline.ordering import unique_identities
-from tunebook.pipeline.setup import Setup
+from tunebook.pipeline import exercises as practice
+from tunebook.pipeline import pieces as legend
+from tunebook.pipeline.load import Setup, unique_identities
+from tunebook.pipeline.pieces import make_extras
 from tunebook.pipeline.sources import source_of_tune
-from tunebook.write import lilypond
+from tunebook.write.lilypond import source as lilypond
 
 MOST_GRACES = 12
 """More grace notes before one note are not printed."""

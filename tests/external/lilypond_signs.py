@@ -7,7 +7,7 @@ import subprocess
 from fractions import Fraction
 from pathlib import Path
 
-from tunebook.assemble.lilypond_program import clean_environment, find_lilypond
+from tunebook.engrave.program import clean_environment, find_lilypond
 
 # Each head and sign says where in the source its note stands, once lines are broken and what is
 # not to be drawn (a sign at a tie) is gone. Lines count from 1, columns here from 0.

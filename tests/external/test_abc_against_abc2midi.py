@@ -22,9 +22,8 @@ from abc2midi_comparison import (
 from corpus_folders import FOLDERS, corpus_folder
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_tune
+from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import find_files, iterate_tune_texts
-from tunebook.read.tune_text import TuneText
 
 needs_abc2midi = pytest.mark.skipif(
     shutil.which("abc2midi") is None and not os.environ.get("CI"),

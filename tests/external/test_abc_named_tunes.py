@@ -10,9 +10,8 @@ import pytest
 from corpus_folders import corpus_folder
 
 from tunebook.model.tune import Bar, Tune
-from tunebook.read.abc_tune import read_tune
+from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import iterate_tune_texts
-from tunebook.read.tune_text import TuneText
 
 
 def tune_of(file: str, number: str | None = None) -> Tune:

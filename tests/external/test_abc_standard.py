@@ -11,7 +11,7 @@ from fractions import Fraction
 import pytest
 
 from tunebook.model.tune import Note, Tune
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 
 
 def read(

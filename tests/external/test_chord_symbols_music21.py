@@ -13,7 +13,7 @@ import pytest
 
 from tunebook.errors import SourcePlace
 from tunebook.model.tune import STEP_SEMITONES, ChordSymbol
-from tunebook.read.chord_symbols import read_chord_symbol
+from tunebook.read.abc.symbols import read_chord_symbol
 
 PLACE = SourcePlace("tune.abc", 1, 1)
 ROOTS = [

@@ -8,10 +8,8 @@ from pathlib import Path
 import pytest
 from corpus_tunes import corpus_texts
 
-from tunebook.pipeline.arranging import arrange_tune
-from tunebook.pipeline.fingered_abc import fingered_file, is_same
-from tunebook.pipeline.reading import read_tunes_in
-from tunebook.pipeline.setup import Wishes, prepare
+from tunebook.pipeline.export import fingered_file, is_same
+from tunebook.pipeline.load import Wishes, arrange_tune, prepare, read_tunes_in
 
 COUNT = 30
 WRITTEN_TWICE = 8

@@ -7,10 +7,10 @@ from corpus_tunes import random_tunes
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.hand import Limits
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.fingering import choose_fingering
-from tunebook.solve.pricing import verify_arrangement
-from tunebook.solve.tempo import tempo_of
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import choose_fingering
+from tunebook.solve.second_opinion.pricing import verify_arrangement
+from tunebook.solve.times import tempo_of
 
 HAND = read_hand()
 COUNT = 200

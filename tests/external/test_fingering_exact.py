@@ -14,12 +14,12 @@ from corpus_tunes import random_tunes
 
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.cost_tables import CostTables, tables_for
-from tunebook.solve.layers import Layers, path_cost
-from tunebook.solve.problem import pose_problem
-from tunebook.solve.shortest_path import cheapest_path
-from tunebook.solve.tempo import tempo_of
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.move_tables import CostTables, tables_for
+from tunebook.solve.fingering.problem import pose_problem
+from tunebook.solve.search.layers import Layers, path_cost
+from tunebook.solve.search.shortest_path import cheapest_path
+from tunebook.solve.times import tempo_of
 
 HAND = read_hand()
 MOST_PATHS = 250_000

@@ -7,8 +7,8 @@ import pytest
 
 from tunebook.model.hand import FINGER_PAIRS
 from tunebook.model.instrument import key_place_mm
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.read.profile_text import spans_as_text
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.write.instrument_text import spans_as_text
 
 PUBLISHED = {
     # MinPrac, MinComf, MinRel, MaxRel, MaxComf, MaxPrac in piano semitones; fingers 2 to 5 there.

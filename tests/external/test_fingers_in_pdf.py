@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.assemble.engrave import engrave
-from tunebook.assemble.engraved import EngravedPiece
+from tunebook.engrave.engrave import engrave
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import Edition, HandChoice
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.model.piece import EngravedPiece
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
-from tunebook.write.lilypond import write_source
+from tunebook.write.lilypond.source import write_source
 
 # No metre and no triplets: their figures are digits too. Invented tunes.
 HEAD = "X:1\nT:T\nM:none\nL:1/8\nQ:1/4=100\n"

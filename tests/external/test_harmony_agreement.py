@@ -14,9 +14,8 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.solve.chords import solve_chords
-from tunebook.solve.own_chords import own_chords
+from tunebook.read.abc.tune import read_abc
+from tunebook.solve.harmony.chords import own_chords, solve_chords
 
 music21 = pytest.importorskip("music21")
 CORPUS = Path(music21.__file__).parent / "corpus"

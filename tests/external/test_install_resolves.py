@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.assemble.lilypond_program import WHEELS
+from tunebook.engrave.program import WHEELS
 
 uv = pytest.importorskip("uv", reason="uv is not installed (pip install 'tunebook[tests]')")
 

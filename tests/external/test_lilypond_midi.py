@@ -19,14 +19,14 @@ import mido
 import pytest
 from corpus_tunes import random_tunes
 
-from tunebook.assemble.lilypond_program import clean_environment, find_lilypond
+from tunebook.engrave.program import clean_environment, find_lilypond
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import Edition
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.write.lilypond import write_source
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.write.lilypond.source import write_source
 
 SAMPLES = sorted((Path(__file__).parents[2] / "sample_tunes").glob("*.abc"))
 JUMPS = ("D.C.", "D.S.")

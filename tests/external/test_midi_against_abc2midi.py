@@ -18,7 +18,7 @@ import mido
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 from tunebook.write.midi import tune_as_midi
 
 SAMPLES = sorted((Path(__file__).parents[2] / "sample_tunes").glob("*.abc"))

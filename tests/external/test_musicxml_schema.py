@@ -18,11 +18,11 @@ import pytest
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import HandChoice
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.chord_symbols import read_chord_symbol
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
-from tunebook.write.musicxml import tune_as_musicxml
+from tunebook.write.musicxml.score import tune_as_musicxml
 
 SAMPLES = sorted((Path(__file__).parents[2] / "sample_tunes").glob("*.abc"))
 XLINK = ("href", "type", "role", "title", "show", "actuate")

@@ -24,13 +24,12 @@ from tunebook.model.arrangement import Arrangement, DroneSpan, Stop
 from tunebook.model.book import Edition
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.setup import Setup, Wishes, prepare
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.pipeline.load import Setup, Wishes, prepare, read_tunes
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.practice import VARIANTS, make_exercise
 from tunebook.solve.transpose import transpose_tune
-from tunebook.write.lilypond import write_source
+from tunebook.write.lilypond.source import write_source
 
 SAMPLES = Path(__file__).parents[2] / "sample_tunes"
 EDITIONS = ("player", "teacher", "student-1", "student-2", "student-3")

@@ -12,18 +12,18 @@ import jsonschema
 import mido
 import pytest
 
-from tunebook.assemble.engrave import engrave
+from tunebook.engrave.engrave import engrave
 from tunebook.model.book import Edition, HandChoice
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 from tunebook.solve.transpose import transpose_tune
 from tunebook.write.abc import fingered_abc
 from tunebook.write.json import arrangement_schema, arrangements_as_json
-from tunebook.write.lilypond import write_source
+from tunebook.write.lilypond.source import write_source
 from tunebook.write.midi import tune_as_midi
-from tunebook.write.musicxml import tune_as_musicxml
+from tunebook.write.musicxml.score import tune_as_musicxml
 
 HEAD = "X:1\nT:t\nM:4/4\nL:1/4\nQ:1/4=100\n"
 MUSIC = "^/c _/B ^3/2f _3/e|c B f e|[^/c_/g]2-[^/c_/g]2|]"

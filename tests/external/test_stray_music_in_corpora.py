@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from corpus_folders import FOLDERS, corpus_folder
 
-from tunebook.read.stray_lines import looks_like_music
+from tunebook.read.abc.stray_lines import looks_like_music
 
 _WORDS_FIELD = re.compile(r"[NHZBSTCOR]:")
 

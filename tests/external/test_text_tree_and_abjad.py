@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunebook.write.text_tree import Component, Group, Leaf, context, grace_group, printed
+from tunebook.write.lilypond.leaves import Component, Group, Leaf, context, grace_group, printed
 
 heads = st.sampled_from(["c'", "fs''!", "bf,?", "<c' e'>", "<d' fs'! a'>", "r", "s", "R"])
 values = st.sampled_from(["1", "2.", "4", "8..", "16", "\\breve"])

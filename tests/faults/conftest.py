@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.cli import main
-from tunebook.read.profile import read_instrument
-from tunebook.read.profile_text import profile_as_toml
+from tunebook.cli.entry import main
+from tunebook.read.settings.profile import read_instrument
+from tunebook.write.instrument_text import profile_as_toml
 
 TUNE = "X:{0}\nT:Tune {0}\nR:polska\nM:3/4\nL:1/8\nK:D\n|:d2 ef g2|e2 c2 A2|d2 f2 a2|d6:|\n\n"
 

@@ -9,8 +9,7 @@ import pytest
 from tunebook.model.tune import Tune
 from tunebook.pipeline import check
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.ordering import order_tunes
-from tunebook.pipeline.setup import Setup, prepare
+from tunebook.pipeline.load import Setup, order_tunes, prepare
 
 
 @pytest.fixture

@@ -13,17 +13,22 @@ from hypothesis import strategies as st
 
 from tunebook.errors import Message
 from tunebook.model.tune import Tune
-from tunebook.pipeline import arranging
-from tunebook.pipeline.arranging import arrange_tune
+from tunebook.pipeline import load as arranging
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.setup import Setup, prepare
-from tunebook.read.abc_tune import read_abc, read_tune
+from tunebook.pipeline.load import Setup, arrange_tune, prepare
+from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
-from tunebook.read.tune_text import TuneText, cut_into_tunes
-from tunebook.solve import branching
-from tunebook.solve.branching import elimination, largest_table, solve_branching
-from tunebook.solve.effort import CELLS_A_STEP, OutOfStepsError, at_most, spend
-from tunebook.solve.layers import Layers, Leap, path_cost
+from tunebook.solve.search import leaps as branching
+from tunebook.solve.search.layers import (
+    CELLS_A_STEP,
+    Layers,
+    Leap,
+    OutOfStepsError,
+    at_most,
+    path_cost,
+    spend,
+)
+from tunebook.solve.search.leaps import elimination, largest_table, solve_branching
 
 
 def music(sections: int, number: int = 1) -> str:

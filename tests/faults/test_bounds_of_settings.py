@@ -10,12 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tunebook.errors import SettingError
-from tunebook.pipeline.setup import Wishes, prepare
-from tunebook.read import toml_bounds
-from tunebook.read.profile import MOST_BYTES, parse_instrument, read_instrument
-from tunebook.read.settings_file import MOST_MISTAKES, parse_settings
-from tunebook.read.toml_bounds import load_toml
-from tunebook.read.toml_places import find_key_lines
+from tunebook.pipeline.load import Wishes, prepare
+from tunebook.read.settings import values as toml_bounds
+from tunebook.read.settings.profile import MOST_BYTES, parse_instrument, read_instrument
+from tunebook.read.settings.tunes_file import MOST_MISTAKES, parse_settings
+from tunebook.read.settings.values import find_key_lines, load_toml
 
 DEEP_KEY = "a key has more than 20 parts"
 LONG_WORD = "a number or key is longer than 500 letters"

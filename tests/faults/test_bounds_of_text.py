@@ -9,14 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunebook.assemble import fonts as fonts_module
-from tunebook.assemble.blocks import breakable, broken, shortened
-from tunebook.assemble.fonts import BOLD, ITALIC, SERIF, Fonts, load_fonts, printable
+from tunebook.book.fonts import fonts as fonts_module
+from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF, Fonts, load_fonts, printable
+from tunebook.book.layout.blocks import breakable, broken, shortened
 from tunebook.errors import SettingError
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
-from tunebook.read.profile import DATA, parse_instrument
-from tunebook.read.tune_text import TuneText, cut_into_tunes
+from tunebook.read.settings.profile import DATA, parse_instrument
 
 # Kerned pairs (AV, To), letters of other fonts, marks that combine, quotation marks, the dot.
 TEXTS = st.lists(
@@ -181,7 +180,7 @@ def test_running_text_is_counted_over_all_its_lines(letter: str) -> None:
 def test_limits_of_text_are_settings() -> None:
     (piece,) = cut_into_tunes(tune("T", "twelve chars"), "a.abc")
     assert isinstance(piece, TuneText)
-    from tunebook.read.abc_tune import read_tune
+    from tunebook.read.abc.tune import read_tune
 
     assert read_tune(piece, limits=ReadingLimits(name_letters=6)).title == "twelve"
     assert read_tune(piece, limits=ReadingLimits(name_letters=12)).title == "twelve chars"

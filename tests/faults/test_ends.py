@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tunebook import ends
+from tunebook.cli import ends
 from tunebook.errors import EXIT_FAULT, EXIT_NOTHING_BUILT, EXIT_OUTPUT, EXIT_PROGRAM, EXIT_USAGE
 from tunebook.work_folder import work_folder
 
@@ -233,7 +233,7 @@ def ordinary(place: Path) -> Iterator[list[str]]:
             path.chmod(path.stat().st_mode | 0o011)
     readable = subprocess.run(
         ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", sys.executable, "-c",
-         f"import sys; sys.path.insert(0, {str(ROOT)!r}); import tunebook.cli"],
+         f"import sys; sys.path.insert(0, {str(ROOT)!r}); import tunebook.cli.entry"],
         check=False, capture_output=True,
     )  # fmt: skip
     if readable.returncode:
@@ -381,7 +381,7 @@ def test_what_nobody_foresaw_is_one_line_and_a_file_to_send(
     def broken(*_: object) -> None:
         raise KeyError("a\x1b[31m name\nof two lines")
 
-    monkeypatch.setattr("tunebook.pipeline.setup.prepare", broken)
+    monkeypatch.setattr("tunebook.pipeline.load.prepare", broken)
     code, out, errors = run("check", "t", "--edition", "tröstlös")
     assert code == EXIT_FAULT == 6
     line = one_line(errors)

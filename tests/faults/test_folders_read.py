@@ -14,9 +14,8 @@ from pathlib import Path
 import pytest
 
 from tunebook.errors import InputError
-from tunebook.pipeline.setup import prepare
-from tunebook.read.folder import read_folder
-from tunebook.read.found_files import look_through
+from tunebook.pipeline.load import prepare
+from tunebook.read.folder import look_through, read_folder
 
 Run = Callable[..., tuple[int, str, str]]
 NOBODY = 65534

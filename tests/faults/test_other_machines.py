@@ -17,10 +17,8 @@ import pytest
 from tunebook.errors import OutputError
 from tunebook.files import write_whole
 from tunebook.pipeline.export import ExportOrder, export_folder
-from tunebook.pipeline.ordering import order_tunes
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.setup import prepare
-from tunebook.read.abc_tune import read_abc
+from tunebook.pipeline.load import order_tunes, prepare, read_tunes
+from tunebook.read.abc.tune import read_abc
 from tunebook.write.file_names import distinct_names, safe_name, tune_file_names
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"

@@ -14,8 +14,15 @@ from pathlib import Path
 
 import pytest
 
+from tunebook.cli.terminal import (
+    MOST_LETTERS,
+    print_as_json,
+    print_messages,
+    print_table,
+    shown,
+    warn,
+)
 from tunebook.errors import MOST_EXCERPT_LETTERS, Message, SourcePlace
-from tunebook.terminal import MOST_LETTERS, print_as_json, print_messages, print_table, shown, warn
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -166,8 +173,8 @@ def test_every_command_prints_plain_lines(
 def test_a_profile_with_a_steering_title_is_shown_plainly_and_printed_whole(
     place: Path, run: Run
 ) -> None:
-    from tunebook.read.profile import read_instrument
-    from tunebook.read.profile_text import profile_as_toml
+    from tunebook.read.settings.profile import read_instrument
+    from tunebook.write.instrument_text import profile_as_toml
 
     text = "\n".join(profile_as_toml(read_instrument("nyckelharpa-3row")).splitlines())
     title = next(line for line in text.splitlines() if line.startswith("title"))

@@ -11,16 +11,18 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import arrange_tune
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.setup import Setup, Wishes, prepare
+from tunebook.pipeline.load import Setup, Wishes, arrange_tune, prepare, read_tunes
 from tunebook.pipeline.sources import source_of_tune
 from tunebook.read.folder import read_folder
-from tunebook.solve import accompaniment, cost_tables, held_shapes, outline, shapes, whole_times
-from tunebook.write import text_tree
+from tunebook.solve import times as whole_times
+from tunebook.solve.fingering import move_tables as cost_tables
+from tunebook.solve.fingering import problem as outline
+from tunebook.solve.shapes import accompaniment, shapes
+from tunebook.solve.shapes import shapes as held_shapes
 from tunebook.write.json import arrangements_as_json
+from tunebook.write.lilypond import leaves as text_tree
 from tunebook.write.midi import tune_as_midi
-from tunebook.write.musicxml import tune_as_musicxml
+from tunebook.write.musicxml.score import tune_as_musicxml
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 THREADS = 8

@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from tunebook.assemble import comparison
-from tunebook.assemble.engrave_cache import EngravingCache, default_cache_folder
-from tunebook.assemble.font_files import text_font
-from tunebook.assemble.lilypond_program import _version_of
-from tunebook.assemble.outside_programs import answer_of
+from tunebook.book.fonts.files import text_font
+from tunebook.book.pages import comparison
+from tunebook.engrave.program import _version_of
 from tunebook.errors import ProgramError
 from tunebook.pipeline import cores
 from tunebook.pipeline.kept import fetch, keep
+from tunebook.programs import answer_of
+from tunebook.store import EngravingCache, default_cache_folder
 
 Run = Callable[..., tuple[int, str, str]]
 on_linux = pytest.mark.skipif(sys.platform != "linux", reason="workers are forked on Linux only")
@@ -57,7 +57,7 @@ def test_a_program_that_does_not_answer_is_ended_with_its_children(tmp_path: Pat
 def test_an_engraver_or_a_list_of_fonts_that_hangs_is_one_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("tunebook.assemble.lilypond_program._VERSION_TIMEOUT_S", 0.3)
+    monkeypatch.setattr("tunebook.engrave.program._VERSION_TIMEOUT_S", 0.3)
     with pytest.raises(ProgramError, match=r"does not run \(no answer after 0\.3 s\); "):
         _version_of(sleeper(tmp_path / "lilypond"))
     monkeypatch.setattr(comparison, "_FONT_LIST_TIMEOUT_S", 0.3)

@@ -19,12 +19,12 @@ import atheris
 with atheris.instrument_imports(include=["tunebook"]):
     from tunebook.errors import TunebookError
     from tunebook.model.book import Edition, HandChoice
-    from tunebook.read.abc_tune import read_abc
+    from tunebook.read.abc.tune import read_abc
     from tunebook.read.folder import read_folder
-    from tunebook.read.profile import read_hand, read_instrument
-    from tunebook.read.settings_file import parse_settings, read_settings
+    from tunebook.read.settings.profile import read_hand, read_instrument
+    from tunebook.read.settings.tunes_file import parse_settings, read_settings
     from tunebook.solve.arrange import arrange
-    from tunebook.write.lilypond import write_source
+    from tunebook.write.lilypond.source import write_source
 
 WIDTH_PT = 480.0
 EDITIONS = read_settings(None)[0].editions

@@ -10,13 +10,11 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from tunebook.assemble.lilypond_program import clean_environment, find_lilypond
+from tunebook.engrave.program import clean_environment, find_lilypond
 from tunebook.errors import InputError, SettingError
-from tunebook.pipeline.build import build_book
-from tunebook.pipeline.build_report import BuildReport
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.retune import retune_book
-from tunebook.pipeline.setup import BuildOrder, Setup, Wishes, prepare
+from tunebook.model.book import BuildReport
+from tunebook.pipeline.build import build_book, retune_book
+from tunebook.pipeline.load import BuildOrder, Setup, Wishes, prepare, read_tunes
 from tunebook.pipeline.sources import source_of_tune
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"

@@ -218,7 +218,7 @@ def test_one_file_of_the_folder_makes_no_complaint_about_sets(tunes: Path, tmp_p
 
 
 def test_an_edition_may_have_a_hand_of_its_own(tunes: Path) -> None:
-    from tunebook.pipeline.setup import Wishes, prepare
+    from tunebook.pipeline.load import Wishes, prepare
 
     text = '[[edition]]\nname = "child"\nbased_on = "student-1"\nhand = "small"\n'
     (tunes / "tunes.toml").write_text(text, encoding="utf-8")

@@ -9,7 +9,7 @@ import pytest
 from tunebook.errors import ProgramError
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.cores import map_on_cores
-from tunebook.pipeline.setup import prepare
+from tunebook.pipeline.load import prepare
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 

@@ -7,12 +7,17 @@ import pytest
 
 from tunebook.errors import SettingError
 from tunebook.model.names import bar_name
-from tunebook.pipeline.arranging import arrange_prepared, arrange_tune, prepare_tune
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.setup import Wishes, prepare
+from tunebook.pipeline.load import (
+    Wishes,
+    arrange_prepared,
+    arrange_tune,
+    prepare,
+    prepare_tune,
+    read_tunes,
+)
 from tunebook.pipeline.show import show_instrument
-from tunebook.solve.reasons import stops_in_words
+from tunebook.solve.fingering.reasons import stops_in_words
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 

@@ -8,10 +8,8 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.arrangement import Arrangement
-from tunebook.pipeline.arranging import arrange_tune
-from tunebook.pipeline.fingered_abc import fingered_file, is_same
-from tunebook.pipeline.reading import read_tunes_in
-from tunebook.pipeline.setup import Setup, Wishes, prepare
+from tunebook.pipeline.export import fingered_file, is_same
+from tunebook.pipeline.load import Setup, Wishes, arrange_tune, prepare, read_tunes_in
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 

@@ -84,9 +84,9 @@ def test_hostile_text_in_every_field_is_printed_and_never_run(
 def test_no_line_of_the_source_is_made_of_tune_text(hostile_folder: Path) -> None:
     from tunebook.model.book import Edition, HandChoice
     from tunebook.read.folder import read_folder
-    from tunebook.read.profile import read_hand, read_instrument
+    from tunebook.read.settings.profile import read_hand, read_instrument
     from tunebook.solve.arrange import arrange
-    from tunebook.write.lilypond import write_source
+    from tunebook.write.lilypond.source import write_source
 
     harpa, hand = read_instrument("nyckelharpa-3row"), read_hand(HandChoice())
     for one in read_folder(hostile_folder).tunes:
@@ -109,7 +109,7 @@ def test_no_line_of_the_source_is_made_of_tune_text(hostile_folder: Path) -> Non
 @pytest.mark.parametrize("profile", ["../evil.toml", "/etc/passwd", "a/../../evil.toml"])
 def test_a_profile_cannot_lie_outside_the_folder(tmp_path: Path, profile: str) -> None:
     from tunebook.errors import SettingError
-    from tunebook.pipeline.setup import prepare
+    from tunebook.pipeline.load import prepare
 
     folder = tmp_path / "tunes"
     folder.mkdir()

@@ -7,8 +7,8 @@ import pytest
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.pipeline.kept import book_sum, fetch, keep, moved, setup_sum, trim
-from tunebook.pipeline.setup import Wishes, prepare
-from tunebook.read.abc_tune import read_abc
+from tunebook.pipeline.load import Wishes, prepare
+from tunebook.read.abc.tune import read_abc
 
 
 def test_what_is_kept_comes_back(tmp_path: Path) -> None:
@@ -62,8 +62,8 @@ def test_all_that_is_kept_is_counted_and_cleared(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from tunebook.pipeline.build import build_book
-    from tunebook.pipeline.cache import clear_cache, describe_cache, fault_folder
-    from tunebook.pipeline.setup import BuildOrder
+    from tunebook.pipeline.kept import clear_cache, describe_cache, fault_folder
+    from tunebook.pipeline.load import BuildOrder
 
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tunebook.model.arrangement import Arrangement
-from tunebook.pipeline.legend import legend_sources
-from tunebook.pipeline.setup import Setup, prepare
-from tunebook.read.abc_tune import read_abc
+from tunebook.pipeline.load import Setup, prepare
+from tunebook.pipeline.pieces import legend_sources
+from tunebook.read.abc.tune import read_abc
 from tunebook.solve.arrange import arrange
 
 

@@ -9,18 +9,19 @@ from pathlib import Path
 
 import pytest
 
+from tunebook.cli.reports import print_check_report
 from tunebook.model.book import Book
-from tunebook.pipeline import practice
+from tunebook.pipeline import exercises as practice
 from tunebook.pipeline.check import check_folder
+from tunebook.pipeline.explain import _bars_of as _bars
+from tunebook.pipeline.explain import _words, choice_notes, limit_note
 from tunebook.pipeline.export import ExportOrder, export_folder
+from tunebook.pipeline.load import Setup, Wishes, prepare
 from tunebook.pipeline.new_settings import write_settings
-from tunebook.pipeline.notes import _bars, _words, choice_notes, limit_note
-from tunebook.pipeline.setup import Setup, Wishes, prepare
 from tunebook.pipeline.sources import source_of_tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.reports import print_check_report
+from tunebook.read.abc.tune import read_abc
 from tunebook.solve.arrange import arrange
-from tunebook.solve.explain import explain_bars, reasons_as_text
+from tunebook.solve.fingering.reasons import explain_bars, reasons_as_text
 
 UPBEAT = (
     "X:1\nT:Upbeat\nR:polska\nM:3/4\nL:1/8\nK:Bm\n"

@@ -8,8 +8,7 @@ import pytest
 
 from tunebook.errors import InputError
 from tunebook.model.tune import Note, Tune
-from tunebook.read.abc_tune import read_abc, read_tune
-from tunebook.read.tune_text import TuneText, cut_into_tunes
+from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
 
 
 def read(music: str, *, key: str = "C", more: str = "", meter: str = "none") -> Tune:

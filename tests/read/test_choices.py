@@ -2,9 +2,8 @@ from __future__ import annotations
 
 from tunebook.model.book import TuneChoice
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.choices import apply_choice
-from tunebook.read.grace_notes import without_grace_notes
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.choices import apply_choice, without_grace_notes
 
 HEAD = "X:1\nT:T\nM:2/4\nL:1/8\nK:D\n"
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from tunebook.errors import SourcePlace
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.chord_symbols import read_chord_symbol
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.abc.tune import read_abc
 
 PLACE = SourcePlace("tune.abc", 1, 1)
 

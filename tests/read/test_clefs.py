@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.clefs import is_printed, read_clef
+from tunebook.read.abc.keys import is_printed, read_clef
+from tunebook.read.abc.tune import read_abc
 
 
 @pytest.mark.parametrize(

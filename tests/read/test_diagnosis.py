@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 
 
 def whats(music: str, meter: str = "3/4") -> list[str]:

@@ -6,14 +6,13 @@ from pathlib import Path
 
 import pytest
 
-import tunebook.read.abc_header
-import tunebook.read.tune_text
+import tunebook.read.abc.header
+import tunebook.read.abc.tune
 from tunebook.errors import InputError, Message
-from tunebook.read.abc_keys import KeyField
-from tunebook.read.abc_tune import read_abc, read_tune
+from tunebook.read.abc.keys import KeyField
+from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
 from tunebook.read.folder import find_files, read_folder
 from tunebook.read.limits import ReadingLimits
-from tunebook.read.tune_text import TuneText, cut_into_tunes
 
 TUNE = "X:{}\nT:{}\nK:C\nCDEF|\n"
 
@@ -173,14 +172,14 @@ def test_a_path_of_another_system_is_no_octal_number(tmp_path: Path) -> None:
 
 
 def _fail_at(word: str, error: BaseException, monkeypatch: pytest.MonkeyPatch) -> None:
-    read_key = tunebook.read.abc_header.read_key
+    read_key = tunebook.read.abc.header.read_key
 
     def fail(text: str) -> KeyField:
         if word in text:
             raise error
         return read_key(text)
 
-    monkeypatch.setattr(tunebook.read.abc_header, "read_key", fail)
+    monkeypatch.setattr(tunebook.read.abc.header, "read_key", fail)
 
 
 @pytest.mark.parametrize(
@@ -216,7 +215,7 @@ def test_any_fault_in_cutting_a_file_costs_what_follows_in_it_alone(
 
     (tmp_path / "a.abc").write_text(TUNE.format(1, "a") + "\nodd\n\n" + TUNE.format(2, "b"))
     (tmp_path / "b.abc").write_text(TUNE.format(3, "c"))
-    monkeypatch.setattr(tunebook.read.tune_text, "looks_like_music", fail)
+    monkeypatch.setattr(tunebook.read.abc.tune, "looks_like_music", fail)
     reading = read_folder(tmp_path)
     assert [tune.number for tune in reading.tunes] == ["1", "3"]
     assert [(one.kind, str(one.place), one.is_fatal) for one in reading.messages] == [

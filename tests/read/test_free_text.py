@@ -5,10 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_decorations import KNOWN, canonical_decoration
-from tunebook.read.abc_text_blocks import MOST_LETTERS, MOST_LINES
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.tune_text import cut_into_tunes
+from tunebook.read.abc.decorations import KNOWN, canonical_decoration
+from tunebook.read.abc.text import MOST_LETTERS, MOST_LINES
+from tunebook.read.abc.tune import cut_into_tunes, read_abc
 
 
 def read(music: str, before: str = "") -> Tune:

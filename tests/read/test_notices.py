@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.notices import MOST_OF_A_KIND, Notices
+from tunebook.read.abc.notices import MOST_OF_A_KIND, Notices
+from tunebook.read.abc.tune import read_abc
 
 
 def test_messages_of_one_text_are_one_with_their_number_and_lines() -> None:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 
 
 def read(music: str) -> Tune:

@@ -9,7 +9,7 @@ import pytest
 from tunebook.errors import SettingError
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import FINGER_PAIRS
-from tunebook.read.profile import (
+from tunebook.read.settings.profile import (
     DATA,
     hand_sizes,
     instrument_names,
@@ -17,7 +17,7 @@ from tunebook.read.profile import (
     read_hand,
     read_instrument,
 )
-from tunebook.read.profile_text import profile_as_text, profile_as_toml
+from tunebook.write.instrument_text import profile_as_text, profile_as_toml
 
 TEXT = (DATA / "instruments" / "nyckelharpa-3row.toml").read_text(encoding="utf-8")
 

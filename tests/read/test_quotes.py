@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tunebook.model.tune import Note, Tune
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 
 
 def read(music: str, more: str = "") -> Tune:

@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 
 from tunebook.errors import InputError, Message
 from tunebook.model.tune import Tune
-from tunebook.read.abc_text import decode, plain_text
-from tunebook.read.abc_tokens import tokens_of
-from tunebook.read.abc_tune import read_abc, read_tune
+from tunebook.read.abc.text import decode, plain_text
+from tunebook.read.abc.tokens import tokens_of
+from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
 from tunebook.read.folder import read_folder
-from tunebook.read.tune_text import TuneText, cut_into_tunes
 
 PIECES = r"""|: :| |1 :|2 (3 [K:D] [M:3/4] [r:string D] !1! {g} "Am" %% [V:2] =3D D.C. !segno!
 !fine! Fine \u00e9 &eacute; [CE] [1 M:C| ~g3"""

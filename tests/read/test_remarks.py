@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 
 
 def read(music: str) -> Tune:

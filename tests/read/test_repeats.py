@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.part_order import read_part_order
-from tunebook.read.repeats import played_order
+from tunebook.read.abc.repeats import played_order, read_part_order
+from tunebook.read.abc.tune import read_abc
 
 
 def read(music: str, more: str = "") -> Tune:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from tunebook.errors import SettingError, TunebookError
 from tunebook.model.book import Book
-from tunebook.read.settings_file import parse_settings, read_settings
+from tunebook.read.settings.tunes_file import parse_settings, read_settings
 
 BUILT_IN = read_settings(None)[0].editions
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.read.stray_lines import looks_like_music
+from tunebook.read.abc.stray_lines import looks_like_music
 
 
 @pytest.mark.parametrize(

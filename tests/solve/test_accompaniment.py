@@ -10,11 +10,11 @@ from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import FingeredNote
 from tunebook.model.book import HandChoice
 from tunebook.model.tune import ChordSymbol, Meter, Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.accompaniment import accompany, pattern_for
-from tunebook.solve.chord_names import spell_tone
-from tunebook.solve.chords import choose_chords
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.harmony.chords import choose_chords
+from tunebook.solve.harmony.names import spell_tone
+from tunebook.solve.shapes.accompaniment import accompany, pattern_for
 
 PLACE = SourcePlace("trial.abc", 1)
 WALTZ = 'X:1\nT:Trial\nR:waltz\nM:3/4\nL:1/8\nK:D\nA2|"D"d4 f2|"G"g4 b2|"A7"a4 e2|"D"d4|]\n'

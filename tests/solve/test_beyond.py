@@ -2,10 +2,10 @@ from __future__ import annotations
 
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import Limits
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
-from tunebook.solve.pricing import verify_arrangement
+from tunebook.solve.second_opinion.pricing import verify_arrangement
 
 FIRST = Limits(highest_position=0, allows_shifts=False, allows_crossed_stops=False)
 TUNE = read_abc("X:1\nT:T\nM:4/4\nL:1/8\nQ:1/4=100\nK:D\nABcd e2A2|efga b2a2|ABcd e2A2|d8|]\n")[0]

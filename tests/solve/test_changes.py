@@ -8,9 +8,9 @@ from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, Stop
 from tunebook.model.instrument import Instrument, String, key_place_mm
 from tunebook.model.tune import ChordSymbol, pitch_name
-from tunebook.read.profile import read_instrument
-from tunebook.solve.changes import find_string_changes, frequency_hz
-from tunebook.solve.chord_names import says_chord
+from tunebook.read.settings.profile import read_instrument
+from tunebook.solve.harmony.names import says_chord
+from tunebook.solve.retuning import find_string_changes, frequency_hz
 
 
 def instrument(*opens: int, length: float = 400.0) -> Instrument:

@@ -8,8 +8,8 @@ import pytest
 from tune_maker import line, tune
 
 from tunebook.model.book import HandChoice
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.fingering import DroneDemand, Fingering, choose_fingering
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import DroneDemand, Fingering, choose_fingering
 
 SLOW, FAST = 0.1, 1.0
 """Whole notes a second: an eighth lasts 1.25 s and 0.125 s."""

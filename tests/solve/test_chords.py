@@ -10,19 +10,25 @@ import pytest
 
 from tunebook.errors import SourcePlace
 from tunebook.model.tune import ChordSymbol, Key, Meter, Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.chord_symbols import read_chord_symbol
-from tunebook.solve.chord_names import chord_classes, solved_symbol
-from tunebook.solve.chords import choose_chords, explain_chords, slot_probabilities, solve_chords
-from tunebook.solve.harmony_chain import (
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.abc.tune import read_abc
+from tunebook.solve.harmony.chain import (
     best_labelling,
     chord_probabilities,
+    degree_state,
+    harmony_tables,
     passages,
     slot_scores,
     states_of,
 )
-from tunebook.solve.harmony_slots import PHRASE_PLACES, harmony_slots, slot_length
-from tunebook.solve.harmony_tables import degree_state, harmony_tables
+from tunebook.solve.harmony.chords import (
+    choose_chords,
+    explain_chords,
+    slot_probabilities,
+    solve_chords,
+)
+from tunebook.solve.harmony.names import chord_classes, solved_symbol
+from tunebook.solve.harmony.slots import PHRASE_PLACES, harmony_slots, slot_length
 
 HEAD = "X:1\nT:Trial\nM:{meter}\nL:1/8\nK:{key}\n"
 PLACE = SourcePlace("trial.abc", 1)

@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 
 from tunebook.model.hand import Limits
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve import cost_tables
-from tunebook.solve.cost_tables import CostTables, Link
-from tunebook.solve.movements import movement_terms
-from tunebook.solve.postures import Demand, PostureSet, grain
-from tunebook.solve.views import Passage, choose, view_of
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering import move_tables as cost_tables
+from tunebook.solve.fingering.move_tables import CostTables, Link
+from tunebook.solve.fingering.moves import Passage, choose, movement_terms, view_of
+from tunebook.solve.fingering.postures import Demand, PostureSet, grain
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 CGCA = read_instrument("nyckelharpa-3row", "CGCA")

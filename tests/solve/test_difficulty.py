@@ -6,9 +6,9 @@ import pytest
 from tune_maker import tune
 
 from tunebook.model.arrangement import BarDifficulty
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.difficulty import hardest_bars, words_for
-from tunebook.solve.fingering import choose_fingering
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.answer import hardest_bars, words_for
+from tunebook.solve.fingering.choose import choose_fingering
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 TUNE = tune(["D4 E4 F#4 G4 F#4 E4 D4 D4", "E4 B4 A5 E4 B5 F#4 C#5 E4"])

@@ -12,12 +12,12 @@ from tunebook.model.book import HandChoice
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Key, Tune
-from tunebook.read.chord_symbols import read_chord_symbol
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.chord_changes import hardest_changes
-from tunebook.solve.drills import chord_drill, held_drone_drill, open_drone_drill
-from tunebook.solve.drones import choose_drone
-from tunebook.solve.fingering import choose_fingering
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.drones.choose import choose_drone
+from tunebook.solve.fingering.choose import choose_fingering
+from tunebook.solve.practice import chord_drill, held_drone_drill, open_drone_drill
+from tunebook.solve.shapes.accompaniment import hardest_changes
 
 
 @pytest.fixture(scope="module")

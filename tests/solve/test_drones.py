@@ -12,15 +12,14 @@ from tunebook.model.book import HandChoice, TuneChoice
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
-from tunebook.solve.consonance import consonance, consonance_table, weigh_tones
-from tunebook.solve.drone_pins import midi_of_name
-from tunebook.solve.drone_trials import drone_phrases
-from tunebook.solve.drones import _best_rows, choose_drone, rank_drones
-from tunebook.solve.explain_drones import explain_drones
-from tunebook.solve.fingering import choose_fingering
+from tunebook.solve.drones.choose import _best_rows, choose_drone, rank_drones
+from tunebook.solve.drones.explain import explain_drones
+from tunebook.solve.drones.places import midi_of_name
+from tunebook.solve.drones.trials import consonance, consonance_table, drone_phrases, weigh_tones
+from tunebook.solve.fingering.choose import choose_fingering
 
 SPEED = 0.5
 HEAD = "X:1\nT:Trial\nM:4/4\nL:1/8\nK:{}\n"

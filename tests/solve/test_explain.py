@@ -10,10 +10,14 @@ from tune_maker import tune
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.hand import Limits
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.explain import explain_bars, other_ways_as_text, reasons_as_text
-from tunebook.solve.fingering import DroneDemand, choose_fingering
-from tunebook.solve.reasons import TERM_WORDS
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import DroneDemand, choose_fingering
+from tunebook.solve.fingering.reasons import (
+    TERM_WORDS,
+    explain_bars,
+    other_ways_as_text,
+    reasons_as_text,
+)
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 HAND = read_hand()

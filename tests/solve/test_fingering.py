@@ -12,9 +12,14 @@ from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.fingering import DroneDemand, Fingering, choose_fingering, k_best_fingerings
-from tunebook.solve.pricing import verify_arrangement
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import (
+    DroneDemand,
+    Fingering,
+    choose_fingering,
+    k_best_fingerings,
+)
+from tunebook.solve.second_opinion.pricing import verify_arrangement
 from tunebook.solve.weights import KEYED
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
@@ -409,7 +414,7 @@ def test_ways_that_take_another_time_in_another_pass_are_priced_each() -> None:
 
 
 def test_entangled_repeats_are_solved_well_and_said_not_to_be_proved(monkeypatch) -> None:
-    from tunebook.solve import shortest_path
+    from tunebook.solve.search import shortest_path
 
     monkeypatch.setattr(shortest_path, "MOST_CELLS", 30)
     bars = ["E4 B4 E5", "F#4 C#5 A5", "B4 E4 G5", "D5 A5 E4"]

@@ -10,16 +10,15 @@ from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.accompaniment import accompaniment_tune
-from tunebook.solve.chord_changes import hardest_changes
-from tunebook.solve.chords import choose_chords
-from tunebook.solve.demands import DroneDemand
-from tunebook.solve.drills import chord_drill, held_drone_drill, open_drone_drill
-from tunebook.solve.drones import choose_drone
-from tunebook.solve.fingering import choose_fingering
-from tunebook.solve.pricing import verify_arrangement
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.drones.choose import choose_drone
+from tunebook.solve.fingering.choose import choose_fingering
+from tunebook.solve.fingering.demands import DroneDemand
+from tunebook.solve.harmony.chords import choose_chords
+from tunebook.solve.practice import chord_drill, held_drone_drill, open_drone_drill
+from tunebook.solve.second_opinion.pricing import verify_arrangement
+from tunebook.solve.shapes.accompaniment import accompaniment_tune, hardest_changes
 
 SPEED = 0.4
 HAND = read_hand(HandChoice())

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from tune_maker import tune
 
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.fingering import choose_fingering
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import choose_fingering
 from tunebook.solve.weights import KEYED
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")

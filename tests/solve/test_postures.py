@@ -6,9 +6,9 @@ import pytest
 
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import Limits
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.cost_tables import CostTables, Link
-from tunebook.solve.postures import Demand, assignments, tone_places
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.move_tables import CostTables, Link
+from tunebook.solve.fingering.postures import Demand, assignments, tone_places
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 TABLES = CostTables(CGDA, read_hand())

@@ -6,8 +6,8 @@ import pytest
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import HandChoice
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 from tunebook.solve.practice import find_hard_passages, make_exercise
 

@@ -13,10 +13,9 @@ from tune_maker import line, tune
 from tunebook.model.arrangement import Arrangement, FingeredNote, Stop
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.fingering import DroneDemand, choose_fingering
-from tunebook.solve.playability import find_unplayable
-from tunebook.solve.pricing import price, verify_arrangement
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.fingering.choose import DroneDemand, choose_fingering
+from tunebook.solve.second_opinion.pricing import find_unplayable, price, verify_arrangement
 
 INSTRUMENTS = {
     name: read_instrument(*name)

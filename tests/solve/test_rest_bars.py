@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 from tunebook.model.book import HandChoice, TuneChoice
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 
 MUSIC = "X:1\nT:t\nM:2/4\nL:1/8\nQ:1/4=90\nK:D\n"

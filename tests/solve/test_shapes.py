@@ -13,11 +13,16 @@ from tunebook.model.book import HandChoice
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import ChordSymbol
-from tunebook.read.chord_symbols import read_chord_symbol
-from tunebook.read.profile import read_hand, read_instrument
-from tunebook.solve.chord_names import chord_classes
-from tunebook.solve.held_shapes import HIGHEST_KEY, Shape
-from tunebook.solve.shapes import choose_shapes, chord_shapes, shape_words
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.harmony.names import chord_classes
+from tunebook.solve.shapes.shapes import (
+    HIGHEST_KEY,
+    Shape,
+    choose_shapes,
+    chord_shapes,
+    shape_words,
+)
 
 PLACE = SourcePlace("trial.abc", 1)
 COMMON = ("C", "D", "E", "F", "G", "A", "Bb", "Dm", "Em", "Am", "Bm", "Gm", "Cm", "F#m")
@@ -144,9 +149,8 @@ def test_chord_without_a_shape_leaves_the_others_alone() -> None:
 
 
 def test_sequence_is_the_cheapest_of_all() -> None:
-    from tunebook.solve.cost_tables import tables_for
-    from tunebook.solve.held_shapes import held_shapes, wish_for
-    from tunebook.solve.shapes import _movements
+    from tunebook.solve.fingering.move_tables import tables_for
+    from tunebook.solve.shapes.shapes import _movements, held_shapes, wish_for
 
     limits = Limits(highest_key=5)
     instrument, player = harpa(), hand()

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunebook.solve.branching import solve_branching
-from tunebook.solve.conditioning import Group, Tally, solve_conditioned
-from tunebook.solve.layers import Layers, Leap, path_cost
-from tunebook.solve.shortest_path import cheapest_different, cheapest_path, cheapest_within
+from tunebook.solve.search.differences import Group, Tally, solve_conditioned
+from tunebook.solve.search.layers import Layers, Leap, path_cost
+from tunebook.solve.search.leaps import solve_branching
+from tunebook.solve.search.shortest_path import cheapest_different, cheapest_path, cheapest_within
 
 
 def random_layers(seed: int, leaps: int) -> Layers:

@@ -6,7 +6,7 @@ import pytest
 
 from tunebook.model.spelling import spell_in_key
 from tunebook.model.tune import Pitch
-from tunebook.read.abc_tune import read_abc
+from tunebook.read.abc.tune import read_abc
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import pytest
 from tune_maker import line
 
 from tunebook.model.tune import Meter, Tempo
-from tunebook.solve.tempo import default_tempo, tempo_of
+from tunebook.solve.times import default_tempo, tempo_of
 
 TUNE = line("A4 B4")
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from tunebook.errors import SourcePlace
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Bar, ChordSymbol, Key, Meter, Note, Pitch, Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 from tunebook.solve.transpose import transpose_tune, without_pins
 

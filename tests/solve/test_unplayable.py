@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from tunebook.model.number_lists import bars_in_words, in_ranges
+from tunebook.model.names import bars_in_words, in_ranges
 from tunebook.model.tune import Tune
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.profile import read_hand, read_instrument
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tunebook.model.arrangement import Stop
-from tunebook.read.profile import read_instrument
-from tunebook.solve.what_is_printed import Played, implied_stop, marks
+from tunebook.read.settings.profile import read_instrument
+from tunebook.solve.fingering.printed import Played, implied_stop, marks
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 OPEN = {1: 48, 2: 55, 3: 62, 4: 69}

@@ -11,8 +11,8 @@ import pytest
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.chord_symbols import read_chord_symbol
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.abc.tune import read_abc
 from tunebook.solve.transpose import transpose_tune
 from tunebook.write.abc import (
     fingered_abc,

@@ -16,16 +16,14 @@ from hypothesis import strategies as st
 
 from tunebook.errors import InputError
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import arrange_tune
-from tunebook.pipeline.fingered_abc import fingered_file, is_same
-from tunebook.pipeline.reading import read_tunes_in
-from tunebook.pipeline.setup import Wishes, prepare
-from tunebook.read.abc_tune import read_abc
+from tunebook.pipeline.export import fingered_file, is_same
+from tunebook.pipeline.load import Wishes, arrange_tune, prepare, read_tunes_in
+from tunebook.read.abc.tune import read_abc
 from tunebook.write.abc import fingered_abc, fingered_abc_bytes, write_fingers
 from tunebook.write.json import arrangements_as_json
 from tunebook.write.midi import tune_as_midi
-from tunebook.write.musicxml import tune_as_musicxml
-from tunebook.write.played_tones import melody_tones
+from tunebook.write.musicxml.score import tune_as_musicxml
+from tunebook.write.tones import melody_tones
 
 # A fixture is only a function here, so it may serve many examples.
 SETTINGS = settings(

@@ -6,13 +6,19 @@ from dataclasses import replace
 
 import pytest
 
-from tunebook.assemble.engrave import engrave
+from tunebook.engrave.engrave import engrave
 from tunebook.model.book import Edition
 from tunebook.model.tune import Annotation, Meter
-from tunebook.read.abc_decorations import KNOWN, NOT_PRINTED, canonical_decoration
-from tunebook.write.bar_signs import repeat_times
-from tunebook.write.decorations import DYNAMICS, SCRIPTS, at_bar_sign, commands_after, words_at_end
-from tunebook.write.lilypond import write_source
+from tunebook.read.abc.decorations import KNOWN, NOT_PRINTED, canonical_decoration
+from tunebook.write.lilypond.bars import repeat_times
+from tunebook.write.lilypond.marks import (
+    DYNAMICS,
+    SCRIPTS,
+    at_bar_sign,
+    commands_after,
+    words_at_end,
+)
+from tunebook.write.lilypond.source import write_source
 
 ALL = Edition("all", fingers="all")
 BAR = "D4/4 E4/4 F#4/4"

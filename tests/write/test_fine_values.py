@@ -9,9 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tunebook.write.leaves import make_leaves
+from tunebook.write.lilypond.leaves import Component, Leaf, make_leaves, printed
 from tunebook.write.note_values import is_dyadic, tuplet_for
-from tunebook.write.text_tree import Component, Leaf, printed
 
 
 def length_of_leaf(value: str) -> Fraction:

@@ -11,12 +11,17 @@ import pytest
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import Edition
 from tunebook.model.tune import Key, Meter, Note, Tempo
-from tunebook.write.bar_signs import bar_line, ending_text, last_bar_line
-from tunebook.write.chord_line import chord_markup
-from tunebook.write.key_signs import key_command, signature_alters
-from tunebook.write.lilypond import write_source
+from tunebook.write.lilypond.bars import (
+    bar_line,
+    ending_text,
+    key_command,
+    last_bar_line,
+    signature_alters,
+)
+from tunebook.write.lilypond.marks import spans_of
+from tunebook.write.lilypond.source import write_source
+from tunebook.write.lilypond.staves import chord_markup
 from tunebook.write.note_values import split_value, value_text
-from tunebook.write.spans import spans_of
 
 ALL = Edition("all", fingers="all")
 WIDTH_PT = 480

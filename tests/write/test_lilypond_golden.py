@@ -14,8 +14,8 @@ import pytest
 
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import Edition
-from tunebook.read.abc_tune import read_abc
-from tunebook.write.lilypond import write_source
+from tunebook.read.abc.tune import read_abc
+from tunebook.write.lilypond.source import write_source
 
 PAIRS = sorted((Path(__file__).parent / "golden").glob("*.abc"))
 DRONE_BARS = 3

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tunebook.assemble.lilypond_program import clean_environment, find_lilypond
+from tunebook.engrave.program import clean_environment, find_lilypond
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan
 from tunebook.model.book import Edition
 from tunebook.model.tune import Annotation, ChordSymbol, Syllable, Tempo
-from tunebook.write.lilypond import write_source
+from tunebook.write.lilypond.source import write_source
 from tunebook.write.safe_text import MOST_LETTERS, lilypond_string, plain_text
 
 PLACE = SourcePlace("hostile.abc", 1, 1)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tunebook.write.line_breaks import _WANTED, _cheapest_ends, _Line, _LinesToEnd
+from tunebook.write.lilypond.line_breaks import _WANTED, _cheapest_ends, _Line, _LinesToEnd
 
 
 def all_ends(size: int) -> Iterator[list[int]]:

@@ -12,11 +12,11 @@ import pytest
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.tune import Annotation, Key, Meter, Syllable, Tempo, Tuplet
-from tunebook.read.abc_tune import read_abc
-from tunebook.read.chord_symbols import read_chord_symbol
-from tunebook.write.musicxml import tune_as_musicxml
-from tunebook.write.musicxml_harmony import kind_of
-from tunebook.write.musicxml_spans import pieces_of
+from tunebook.read.abc.symbols import read_chord_symbol
+from tunebook.read.abc.tune import read_abc
+from tunebook.write.musicxml.lengths import pieces_of
+from tunebook.write.musicxml.marks import kind_of
+from tunebook.write.musicxml.score import tune_as_musicxml
 
 SAMPLES = sorted((Path(__file__).parents[2] / "sample_tunes").glob("*.abc"))
 

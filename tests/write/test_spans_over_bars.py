@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import Edition
-from tunebook.write.lilypond import write_source
+from tunebook.write.lilypond.source import write_source
 
 ALL = Edition("all", fingers="all")
 BAR = Fraction(3, 4)

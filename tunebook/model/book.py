@@ -1,10 +1,17 @@
-"""The book that is asked for: titles, sets, editions, choices per tune."""
+"""The book that is asked for: titles, sets, editions, choices per tune; and what became of it.
+
+The book that is asked for: titles, sets, editions, choices per tune.
+
+What a build tells when it is done.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
-from tunebook.errors import SourcePlace
+from tunebook.errors import Message, SourcePlace
+from tunebook.model.changes import RetuneFacts
 from tunebook.model.hand import Limits
 
 
@@ -106,3 +113,18 @@ class Book:
     def choice(self, tune: str) -> TuneChoice | None:
         """The choices for the tune "file.abc:X", or None."""
         return next((choice for choice in self.choices if choice.tune == tune), None)
+
+
+@dataclass(frozen=True, slots=True)
+class BuildReport:
+    """What was built and what was left out. ``seconds`` are (stage, wall time)."""
+
+    output: Path
+    pages: int
+    tune_count: int
+    left_out: tuple[Message, ...]
+    messages: tuple[Message, ...]
+    seconds: tuple[tuple[str, float], ...]
+    sources: Path | None = None
+    booklet: Path | None = None
+    retuning: RetuneFacts | None = None

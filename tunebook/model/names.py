@@ -1,8 +1,14 @@
-"""What bars and tones are called in print."""
+"""What bars and tones are called in print, and lists of their numbers.
+
+What bars and tones are called in print.
+
+Numbers of bars and lines as a message names them.
+"""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from tunebook.model.tune import STEP_LETTERS
 
@@ -31,3 +37,27 @@ def printed_name(name: str, note_names: str) -> str:
 def bar_name(number: int) -> str:
     """A bar in the words of a message: "bar 3"; number 0 is the notes before the first bar line."""
     return f"bar {number}" if number else "upbeat"
+
+
+MOST_RANGES = 12
+
+
+def in_ranges(numbers: Iterable[int], most: int = MOST_RANGES) -> str:
+    """The numbers in order, those that follow each other joined: "3-5, 8"; what goes beyond
+    ``most`` ranges is "..."."""
+    ranges: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if ranges and number == ranges[-1][-1] + 1:
+            ranges[-1][1:] = [number]
+        else:
+            ranges.append([number])
+    words = ["-".join(map(str, pair)) for pair in ranges[:most]]
+    return ", ".join([*words, "..."] if len(ranges) > most else words)
+
+
+def bars_in_words(numbers: Iterable[int]) -> str:
+    """ "bar 3", "bars 3-5, 8", or "upbeat and bar 1"; 0 is the notes before the first bar."""
+    found = set(numbers)
+    counted = found - {0}
+    bars = f"bar{'s' if len(counted) != 1 else ''} {in_ranges(counted)}" if counted else ""
+    return " and ".join([*(["upbeat"] if counted != found else []), *([bars] if bars else [])])

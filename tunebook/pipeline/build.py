@@ -1,4 +1,9 @@
-"""Make the book, or fetch the one that was made of the same things before."""
+"""Make the book, or fetch the one made of the same things before; make it anew after a retuning.
+
+Make the book, or fetch the one that was made of the same things before.
+
+Make the book anew after a retuning and show what changed.
+"""
 
 from __future__ import annotations
 
@@ -7,17 +12,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tunebook.assemble.booklet import booklet_path
-from tunebook.assemble.engrave_cache import default_cache_folder
+from tunebook.book.book import booklet_path
+from tunebook.errors import SettingError
 from tunebook.files import check_writable, check_writable_folder, write_whole
-from tunebook.pipeline.build_report import BuildReport
+from tunebook.model.book import BuildReport
 from tunebook.pipeline.kept import book_sum, fetch, keep
-from tunebook.pipeline.reading import files_read
-from tunebook.pipeline.setup import BuildOrder, Setup
+from tunebook.pipeline.load import BuildOrder, Progress, Setup, files_read, no_progress
+from tunebook.store import default_cache_folder
 from tunebook.write.file_names import safe_name
 
 if TYPE_CHECKING:
-    from tunebook.pipeline.arranging import Progress
+    from tunebook.pipeline.load import Progress
 
 
 def build_book(
@@ -64,3 +69,22 @@ def default_output(setup: Setup) -> Path:
     stem = setup.folder.resolve().stem
     edition = setup.edition.name
     return Path(safe_name(f"{stem}.pdf" if edition == "player" else f"{stem}-{edition}.pdf"))
+
+
+def retune_book(
+    before: Setup, after: Setup, order: BuildOrder, on_progress: Progress = no_progress
+) -> BuildReport:
+    """Build the book for ``after``; the report's ``retuning`` says what changed since ``before``.
+
+    Raises SettingError when nothing differs between the two.
+    """
+    if (before.instrument, before.hand) == (after.instrument, after.hand):
+        raise SettingError(
+            f"{before.instrument.tuning_name} is what the book has already",
+            "name another tuning with --to, or --to-instrument or --to-hand",
+        )
+    if order.output is None:
+        stem = default_output(after).stem
+        name = f"{stem}-{after.instrument.tuning_name}.pdf"
+        order = replace(order, output=Path(name))
+    return build_book(after, order, on_progress, before=before)

@@ -8,12 +8,18 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.files import FilesRead
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import Progress, arrange_tune, no_progress
 from tunebook.pipeline.cores import count_of_jobs, map_on_cores
+from tunebook.pipeline.load import (
+    Progress,
+    Setup,
+    arrange_tune,
+    each_tune,
+    no_progress,
+    order_tunes,
+    read_again,
+    tune_identity,
+)
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
-from tunebook.pipeline.ordering import order_tunes, tune_identity
-from tunebook.pipeline.reading import each_tune, read_again
-from tunebook.pipeline.setup import Setup
 from tunebook.read.folder import TuneText
 
 MOST_MESSAGES = 10_000
@@ -173,7 +179,7 @@ def _drone_name(arrangement: Arrangement) -> str:
 
 
 def _verify(outcome: TuneOutcome) -> list[Message]:
-    from tunebook.solve.pricing import verify_arrangement
+    from tunebook.solve.second_opinion.pricing import verify_arrangement
 
     if outcome.arrangement is None:
         return []

@@ -11,19 +11,22 @@ from tunebook.files import check_writable
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Tune, pitch_name
-from tunebook.pipeline.arranging import (
-    Progress,
-    arrange_tune,
-    no_progress,
-    prepare_tune,
-)
 from tunebook.pipeline.cores import count_of_jobs, map_on_cores
+from tunebook.pipeline.load import (
+    Progress,
+    Setup,
+    arrange_tune,
+    files_read,
+    no_progress,
+    order_tunes,
+    prepare_tune,
+    read_tunes,
+    reading_limits,
+    unique_identities,
+)
 from tunebook.pipeline.messages import gather_messages, nothing_to_do
-from tunebook.pipeline.ordering import order_tunes, unique_identities
-from tunebook.pipeline.reading import files_read, read_tunes, reading_limits
-from tunebook.pipeline.setup import Setup
-from tunebook.read.profile import read_instrument
-from tunebook.solve.chord_names import says_chord
+from tunebook.read.settings.profile import read_instrument
+from tunebook.solve.harmony.names import says_chord
 from tunebook.solve.transpose import transpose_tune, without_pins
 
 MOST_TUNINGS = 8
@@ -90,7 +93,7 @@ def compare_folder(
         output=order.output,
     )
     if order.output is not None:
-        from tunebook.assemble.comparison import write_comparison
+        from tunebook.book.pages.comparison import write_comparison
 
         write_comparison(
             report.tunings, report.tunes, report.totals, setup.book, order.output, read=setup.read
@@ -143,7 +146,7 @@ def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:
 def _key_scores(tune: Tune, setup: Setup, within: int) -> tuple[KeyScore, ...]:
     """The easiest transpositions within ``within`` semitones, the tune's own key always there."""
     from tunebook.solve.arrange import arrange
-    from tunebook.solve.effort import OutOfStepsError, at_most
+    from tunebook.solve.search.layers import OutOfStepsError, at_most
 
     prepared, _ = prepare_tune(tune, setup)
     scores = []

@@ -1,28 +1,131 @@
-"""Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source."""
+"""Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source.
+
+Fingered ABC that leads back to the same arrangement.
+
+The text is written, read and solved again with the same instrument, hand and edition, but without
+what tunes.toml says of single tunes; a note that would then lie on another string gets its string
+written too, and a tune that would be given a drone gets a remark that it has none. What still
+differs after a few rounds is said.
+
+Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source.
+"""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
 from tunebook.files import FilesRead, check_writable, check_writable_folder, read_whole, write_whole
 from tunebook.model.arrangement import Arrangement
-from tunebook.pipeline.arranging import (
+from tunebook.pipeline.cores import count_of_jobs
+from tunebook.pipeline.load import (
     Progress,
+    Setup,
     arrange_tunes,
     built,
+    files_read,
     no_progress,
+    order_tunes,
+    read_tunes,
+    read_tunes_in,
+    tune_identity,
 )
-from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
-from tunebook.pipeline.ordering import order_tunes
-from tunebook.pipeline.reading import files_read, read_tunes
-from tunebook.pipeline.setup import Setup
 from tunebook.pipeline.sources import line_width_pt
+from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
 from tunebook.write.file_names import distinct_names, tune_file_names
+
+MOST_ROUNDS = 5
+
+
+def fingered_file(
+    data: bytes, arrangements: Sequence[Arrangement], setup: Setup, jobs: int = 1
+) -> tuple[bytes, tuple[Message, ...]]:
+    """Return the bytes of a file with the arrangements of its tunes written in, and messages."""
+    bare = replace(setup, book=replace(setup.book, choices=()))
+    besides: dict[int, Besides] = {}
+    unsettled = [one for one in arrangements if not _is_transposed(one, setup)]
+    stuck: list[Arrangement] = []
+    for _ in range(MOST_ROUNDS):
+        written, messages = write_fingers_in_bytes(data, arrangements, besides)
+        again = _arranged_again(written, unsettled, bare, jobs)
+        differing = [one for one in unsettled if not is_same(one, again.get(_line(one)))]
+        unsettled = []
+        for one in differing:
+            before = besides.get(_line(one), NOTHING_BESIDES)
+            wanted = _besides(one, again.get(_line(one)), before)
+            (stuck if wanted == before else unsettled).append(one)
+            besides[_line(one)] = wanted
+        if not unsettled:
+            break
+    return written, (*messages, *(_not_the_same(one) for one in [*stuck, *unsettled]))
+
+
+def _line(arrangement: Arrangement) -> int:
+    return arrangement.tune.first_line
+
+
+def _is_transposed(arrangement: Arrangement, setup: Setup) -> bool:
+    choice = setup.book.choice(tune_identity(arrangement.tune))
+    return choice is not None and bool(choice.transpose)
+
+
+def _arranged_again(
+    data: bytes, arrangements: Sequence[Arrangement], setup: Setup, jobs: int
+) -> dict[int, Arrangement]:
+    """What the written text gives for these tunes, by the number of the tune's first line."""
+    if not arrangements:
+        return {}
+    lines = {_line(one) for one in arrangements}
+    tunes = read_tunes_in(data, arrangements[0].tune.file, setup)
+    outcomes = arrange_tunes([tune for tune in tunes if tune.first_line in lines], setup, jobs=jobs)
+    found = (outcome.arrangement for outcome in outcomes)
+    return {_line(one): one for one in found if one is not None}
+
+
+def is_same(one: Arrangement, other: Arrangement | None) -> bool:
+    """Whether two arrangements of a tune have the same strings, keys, fingers, drones and chords,
+    and the same chords in doubt."""
+    return other is not None and _essence(one) == _essence(other)
+
+
+def _essence(arrangement: Arrangement) -> tuple[object, ...]:
+    return (
+        [(note.bar_index, note.note_index, note.stops, note.stops_after)
+         for note in arrangement.notes],
+        arrangement.drone,
+        [(span.onset, span.duration, span.chord.symbol, span.source, span.confidence)
+         for span in arrangement.chords],
+    )  # fmt: skip
+
+
+def _besides(one: Arrangement, other: Arrangement | None, before: Besides) -> Besides:
+    """What to write so that the text leads to ``one`` and not to ``other``."""
+    if other is None or len(one.notes) != len(other.notes):
+        return before
+    strings = {
+        (note.bar_index, note.note_index)
+        for note, found in zip(one.notes, other.notes, strict=True)
+        if not note.is_continued
+        and [stop.string_index for stop in note.stops]
+        != [stop.string_index for stop in found.stops]
+    }
+    return Besides(
+        before.strings | strings,
+        before.is_silent or (not one.drones_asked and bool(other.drones_asked)),
+    )
+
+
+def _not_the_same(arrangement: Arrangement) -> Message:
+    what = f"the fingered text of {arrangement.tune.title!r} does not lead back to all of its "
+    return Message(
+        arrangement.tune.place, "fingering", what + "fingering, drones and chords",
+        "compare it with the book before you print it again",
+    )  # fmt: skip
+
 
 KINDS = ("json", "midi", "abc", "musicxml", "ly")
 ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
@@ -93,7 +196,7 @@ def _check(order: ExportOrder, read: FilesRead) -> None:
     if order.kind not in KINDS:
         raise SettingError(f"cannot export to {order.kind!r}", "known are " + ", ".join(KINDS))
     if order.kind == "ly":
-        from tunebook.write.text_tree import check_abjad
+        from tunebook.write.lilypond.leaves import check_abjad
 
         check_abjad()
     unknown = [part for part in order.parts if part not in PARTS]
@@ -127,7 +230,7 @@ def _files(
 
 def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
     if order.kind == "midi":
-        from tunebook.read.tuning import midi_of
+        from tunebook.read.settings.profile import midi_of
         from tunebook.write.midi import tune_as_midi
 
         drone = None if order.drone is None else midi_of(order.drone)
@@ -140,10 +243,10 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
             quarter_tones=order.quarter_tones,
         )
     if order.kind == "musicxml":
-        from tunebook.write.musicxml import tune_as_musicxml
+        from tunebook.write.musicxml.score import tune_as_musicxml
 
         return lambda one: tune_as_musicxml(one).encode("utf-8")
-    from tunebook.write.lilypond import write_source
+    from tunebook.write.lilypond.source import write_source
 
     width = line_width_pt(setup)
     language = setup.book.language
@@ -155,8 +258,6 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
 def _abc_files(
     arrangements: tuple[Arrangement, ...], setup: Setup, folder: Path, jobs: int
 ) -> tuple[dict[Path, bytes], tuple[Message, ...]]:
-    from tunebook.pipeline.fingered_abc import fingered_file
-
     home = setup.folder if setup.folder.is_dir() else setup.folder.parent
     by_file: dict[str, list[Arrangement]] = {}
     for one in arrangements:

@@ -1,10 +1,14 @@
-"""Solved tunes and finished books kept by content, so that nothing is worked out twice.
+"""Solved tunes and finished books kept by content, and what the cache holds in all.
+
+Solved tunes and finished books kept by content, so that nothing is worked out twice.
 
 A tune's key is made of its text, the file header above it, everything that the run works with
 (instrument, hand, edition, choices) and the program's own files; where in its file the tune stands
 does not count, and the places in messages are moved to where it stands now. Every entry carries
 its sum: a damaged or half-written one is as good as none. The folder is the user's own cache; its
 entries are trusted as the program's files are.
+
+The folder of what is kept from earlier runs: music, tunes, books, fonts.
 """
 
 from __future__ import annotations
@@ -13,18 +17,18 @@ import functools
 import hashlib
 import os
 import pickle
+import shutil
 from collections.abc import Iterable
 from dataclasses import replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from tunebook.assemble.engrave_cache import listed
-from tunebook.errors import Message, OutputError, TunebookError
+from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
 from tunebook.files import read_whole, remove_other_kinds, write_whole
 from tunebook.model.tune import Tune
-from tunebook.pipeline.reading import files_of
-from tunebook.pipeline.setup import Setup
+from tunebook.pipeline.load import Setup, files_of
+from tunebook.store import CacheSize, EngravingCache, default_cache_folder, listed
 
 _MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
 _SUM_BYTES = 32
@@ -92,7 +96,7 @@ def _version(maker: str) -> str:
     except metadata.PackageNotFoundError:
         if maker != "lilypond":
             raise
-    from tunebook.assemble.lilypond_program import find_lilypond
+    from tunebook.engrave.program import find_lilypond
 
     program = find_lilypond()
     return f"{program.path} {program.version_text}"
@@ -157,3 +161,49 @@ def moved(messages: Iterable[Message], tune: Tune, lines: int) -> tuple[Message,
 
 def _path(folder: Path, key: str) -> Path:
     return folder / "solved" / key[:2] / key
+
+
+def fault_folder() -> Path:
+    """Where traces of faults of the program are kept until somebody has sent them."""
+    return default_cache_folder().parent / "faults"
+
+
+def describe_cache() -> str:
+    """Return one line: where the cache is and how much it holds. Raises OutputError when it may
+    not be looked into."""
+    cache = EngravingCache(default_cache_folder())
+    _check_rights(cache.folder)
+    most_mb = (cache.limit_bytes + LIMIT_BYTES) / 1e6
+    return f"{cache.folder}: {_said(cache.size())} of at most {most_mb:.0f} MB{_faults_said()}"
+
+
+def clear_cache() -> str:
+    """Remove everything kept and return one line about it. Raises OutputError as describe_cache
+    does."""
+    cache = EngravingCache(default_cache_folder())
+    _check_rights(cache.folder)
+    faults = _faults_said()
+    gone = cache.clear()
+    shutil.rmtree(fault_folder(), ignore_errors=True)
+    return f"{cache.folder}: {_said(gone)}{faults} removed"
+
+
+def _said(size: CacheSize) -> str:
+    what = "files of engraved music, solved tunes, books and fonts"
+    return f"{size.entries} {what}, {size.size_bytes / 1e6:.1f} MB"
+
+
+def _faults_said() -> str:
+    """How many traces of faults lie beside it, if there are any."""
+    count = len(listed(fault_folder(), "*.txt"))
+    return f", reports of faults: {count}" if count else ""
+
+
+def _check_rights(folder: Path) -> None:
+    try:
+        os.listdir(folder)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        place = SourcePlace(str(folder))
+        raise OutputError(f"cannot be read ({error.strerror})", "check its rights", place) from None

@@ -1,4 +1,13 @@
-"""Make the book: read, order, solve and write, engrave, assemble. Keeps going past a bad tune."""
+"""Make the book: read, order, solve and write, engrave, assemble. Keeps going past a bad tune.
+
+The files in which --keep-source keeps what was engraved: each piece's name says what it is.
+
+``polskor-1.ly`` is a tune, ``polskor-1-opening.ly`` its opening, ``polskor-1-bars-5-6.ly`` an
+exercise, ``polskor-1-chord-changes.ly`` its drill of chords, ``warm-up-held-drone-A.ly`` a warm-up
+and ``sign-finger.ly`` an example of the page of signs.
+
+Make the book: read, order, solve and write, engrave, assemble. Keeps going past a bad tune.
+"""
 
 from __future__ import annotations
 
@@ -11,32 +20,74 @@ from itertools import islice
 from pathlib import Path
 
 from tunebook import __version__
-from tunebook.assemble.book import assemble_book, get_ready
-from tunebook.assemble.content import BookContent, BookSection, BookTune
-from tunebook.assemble.engrave import engrave
-from tunebook.assemble.engrave_cache import default_cache_folder
-from tunebook.assemble.engraved import EngravedPiece, EngravingFailure
-from tunebook.assemble.fixed_words import FixedWords
-from tunebook.assemble.languages import words_for
-from tunebook.assemble.lilypond_program import find_lilypond
-from tunebook.assemble.musical_text import local_names
+from tunebook.book.book import assemble_book, get_ready
+from tunebook.book.content import BookContent, BookSection, BookTune
+from tunebook.book.fixed_words import FixedWords
+from tunebook.book.musical_text import local_names
+from tunebook.book.words import words_for
+from tunebook.engrave.engrave import engrave
+from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.arrangement import Arrangement
+from tunebook.model.book import BuildReport
 from tunebook.model.changes import RetuneFacts
-from tunebook.pipeline.arranging import Progress, no_progress
-from tunebook.pipeline.build_report import BuildReport
+from tunebook.model.piece import EngravedPiece, EngravingFailure
+from tunebook.model.tune import Tune
 from tunebook.pipeline.cores import count_of_jobs
-from tunebook.pipeline.extras import Extras, make_extras, place_extras
-from tunebook.pipeline.kept_sources import kept_sources
+from tunebook.pipeline.load import (
+    BuildOrder,
+    Progress,
+    Section,
+    Setup,
+    no_progress,
+    order_tunes,
+    read_tunes,
+    unique_identities,
+)
 from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
-from tunebook.pipeline.ordering import Section, order_tunes, unique_identities
-from tunebook.pipeline.reading import read_tunes
-from tunebook.pipeline.setup import BuildOrder, Setup
+from tunebook.pipeline.pieces import IDENTITY, Extras, make_extras, place_extras
 from tunebook.pipeline.sources import TuneSource, write_sources
-from tunebook.solve.changes import find_string_changes
+from tunebook.solve.retuning import find_string_changes
+from tunebook.store import default_cache_folder
 from tunebook.work_folder import work_folder
-from tunebook.write.text_tree import check_abjad
+from tunebook.write.file_names import distinct_names, safe_stem, tune_file_names
+from tunebook.write.lilypond.leaves import check_abjad
+from tunebook.write.lilypond.source import split_opening
+
+_ENDING = ".ly"
+
+
+def kept_sources(sources: tuple[TuneSource, ...], extras: Extras, folder: Path) -> dict[Path, str]:
+    """Return the source of every piece by its file. Tunes are named first, as export names them."""
+    made: list[tuple[str, Tune, str]] = [
+        (one.identity, one.outcome.tune, one.text)
+        for one in sources
+        if one.text and one.outcome.tune
+    ]
+    names = tune_file_names([tune for _, tune, _ in made], _ENDING.removeprefix("."))
+    stems = {
+        identity: name.removesuffix(_ENDING)
+        for name, (identity, _, _) in zip(names, made, strict=True)
+    }
+    texts: list[tuple[str, str]] = []
+    openings: list[tuple[str, str]] = []
+    for identity, _, text in made:
+        tune_text, opening = split_opening(text)
+        texts.append((stems[identity], tune_text))
+        if opening:
+            openings.append((f"{stems[identity]}-opening", opening))
+    texts += openings
+    for one in extras.exercises:
+        before = f"{stems[one.tune_identity]}-" if one.tune_identity in stems else ""
+        texts.append((before + safe_stem(one.kind), one.source))
+    texts += [
+        (f"sign-{safe_stem(name.removeprefix(IDENTITY))}", text)
+        for name, text in extras.sources.items()
+        if name.startswith(IDENTITY)
+    ]
+    paths = distinct_names(stem + _ENDING for stem, _ in texts)
+    return {folder / path: text for path, (_, text) in zip(paths, texts, strict=True)}
 
 
 @dataclass

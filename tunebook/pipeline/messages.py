@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from tunebook.errors import InputError, Message, SourcePlace
 from tunebook.model.arrangement import TuneOutcome
-from tunebook.pipeline.setup import Setup
+from tunebook.pipeline.load import Setup
 
 
 def gather_messages(setup: Setup, *groups: Iterable[Message]) -> tuple[Message, ...]:

@@ -9,8 +9,7 @@ from pathlib import Path
 from tunebook.errors import InputError, OutputError, SourcePlace
 from tunebook.files import write_whole
 from tunebook.model.tune import Tune
-from tunebook.pipeline.ordering import tune_identity
-from tunebook.pipeline.setup import SETTINGS_FILE_NAME, check_is_there
+from tunebook.pipeline.load import SETTINGS_FILE_NAME, check_is_there, tune_identity
 from tunebook.read.folder import read_folder
 
 _HEAD = """\

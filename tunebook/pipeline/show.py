@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tunebook.assemble.engrave_cache import default_cache_folder
-from tunebook.assemble.instrument_page import write_instrument_page
+from tunebook.book.pages.instrument import write_instrument_page
 from tunebook.files import FilesRead, check_writable
-from tunebook.read.profile import read_instrument
-from tunebook.read.profile_text import profile_as_text, profile_as_toml
+from tunebook.read.settings.profile import read_instrument
+from tunebook.store import default_cache_folder
+from tunebook.write.instrument_text import profile_as_text, profile_as_toml
 
 
 def show_instrument(

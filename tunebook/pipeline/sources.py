@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from tunebook.assemble.engrave_cache import default_cache_folder
-from tunebook.assemble.languages import words_for
-from tunebook.assemble.paper import page_format
+from tunebook.book.layout.paper import page_format
+from tunebook.book.words import words_for
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
-from tunebook.pipeline.arranging import Progress, arrange_tune
 from tunebook.pipeline.cores import count_of_jobs, map_on_cores
+from tunebook.pipeline.exercises import Exercise, exercises_of
+from tunebook.pipeline.explain import choice_notes, limit_note
 from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum, trim
-from tunebook.pipeline.notes import choice_notes, limit_note
-from tunebook.pipeline.practice import Exercise, exercises_of
-from tunebook.pipeline.setup import BuildOrder, Setup
-from tunebook.solve.changes import find_changes
+from tunebook.pipeline.load import BuildOrder, Progress, Setup, arrange_tune
+from tunebook.solve.retuning import find_changes
+from tunebook.store import default_cache_folder
 
 HARD_BARS_MARKED = 3
 
@@ -125,7 +124,7 @@ def line_width_pt(setup: Setup) -> float:
 
 def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None) -> TuneSource:
     """Solve one tune and write its source. Runs in a worker process."""
-    from tunebook.write.lilypond import write_source
+    from tunebook.write.lilypond.source import write_source
 
     outcome = arrange_tune(tune, setup if before is None else _with_shapes(setup))
     if outcome.arrangement is None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tunebook.model.page_signs import with_signs
+from tunebook.model.spelling import with_signs
 from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Note, Pitch, Tune
 
 _FIFTHS_OF_STEP = (0, 2, 4, -1, 1, 3, 5)

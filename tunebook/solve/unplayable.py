@@ -1,4 +1,9 @@
-"""What of a tune cannot be played on the instrument, in one message for each cause."""
+"""What of a tune cannot be played as it is written, in one message for each cause.
+
+Quarter-tones: no key gives them, so they are fingered as the key next to them, and said.
+
+What of a tune cannot be played on the instrument, in one message for each cause.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +11,31 @@ from collections.abc import Sequence
 
 from tunebook.errors import Message
 from tunebook.model.instrument import Instrument
-from tunebook.model.number_lists import bars_in_words
+from tunebook.model.names import bars_in_words
 from tunebook.model.tune import Tune
-from tunebook.solve.demands import where
-from tunebook.solve.events import Event
-from tunebook.solve.postures import tone_places
+from tunebook.solve.fingering.demands import Event, where
+from tunebook.solve.fingering.postures import tone_places
+
+
+def quarter_tone_messages(tune: Tune) -> tuple[Message, ...]:
+    """One message for a tune with quarter-tones, at the first of them."""
+    found = [
+        (note, pitch)
+        for bar in tune.bars
+        for note in bar.notes
+        for pitch in note.pitches
+        if pitch.quarters
+    ]
+    if not found:
+        return ()
+    note, pitch = found[0]
+    way = "above" if pitch.quarters > 0 else "below"
+    count = f"{len(found)} quarter-tones are" if len(found) > 1 else "a quarter-tone is"
+    what = f"{count} fingered as the key next to them (here a quarter-tone {way} {pitch.name})"
+    if len(found) == 1:
+        what = what.replace("next to them", "next to it")
+    return (Message(note.place, "quarter-tone", what, "an arrow marks them; play them by ear"),)
+
 
 _MOST_NAMES = 8
 

@@ -17,8 +17,7 @@ from typing import Any
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote, Stop
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Meter
-from tunebook.write.spelling import spelled_pitch
-from tunebook.write.tied_notes import TiedNote, tied_notes
+from tunebook.write.tones import TiedNote, spelled_pitch, tied_notes
 
 FORMAT_NAME = "tunebook-arrangement"
 FORMAT_VERSION = 1

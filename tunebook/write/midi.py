@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from tunebook.errors import SettingError
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Bar, Key, Meter, Tempo, Tune
-from tunebook.write.played_tones import (
+from tunebook.write.tones import (
     Tone,
     chord_tones,
     drone_tones,

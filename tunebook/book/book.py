@@ -1,0 +1,261 @@
+"""Make the book: lay out its pages, number them, draw them, place the music, write the file.
+
+Two small pages on each side of a large sheet, in the order for folding a booklet.
+
+Make the book: lay out its pages, number them, draw them, place the music, write the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from math import inf
+from pathlib import Path
+from typing import Any
+
+from tunebook.book.content import BookContent, BookReport
+from tunebook.book.design import Design
+from tunebook.book.fonts.files import ROLES
+from tunebook.book.fonts.fonts import Fonts, load_fonts
+from tunebook.book.layout.flow import Page
+from tunebook.book.layout.paper import PT_PER_MM, page_format
+from tunebook.book.layout.placing import place_systems
+from tunebook.book.layout.sheet import PageReference, PlacedSystem, Sheet
+from tunebook.book.pages.front import back_matter, front_matter
+from tunebook.book.pages.furniture import draw_furniture
+from tunebook.book.pages.signs import foot_line
+from tunebook.book.pages.sources import colophon_pages
+from tunebook.book.pages.tunes import Body, in_best_order, lay_out_tunes
+from tunebook.book.words import fixed_words, words_for
+from tunebook.files import FilesRead, write_whole
+
+_SHEET_PT = (297.0 * PT_PER_MM, 210.0 * PT_PER_MM)
+
+
+def booklet_path(output: Path) -> Path:
+    """Where the booklet of the book at ``output`` goes."""
+    return output.with_name(f"{output.stem}-booklet.pdf")
+
+
+def booklet_order(pages: int) -> tuple[tuple[int | None, int | None], ...]:
+    """Pages (from 0; None is blank) on the sides of the sheets: (left, right) for the outer side
+    of the outermost sheet, its inner side, the outer side of the next, and so on."""
+    total = -(-pages // 4) * 4
+
+    def real(page: int) -> int | None:
+        return page if page < pages else None
+
+    sides = []
+    for side in range(total // 2):
+        low, high = real(side), real(total - 1 - side)
+        sides.append((high, low) if side % 2 == 0 else (low, high))
+    return tuple(sides)
+
+
+def impose_booklet(data: bytes) -> tuple[bytes, int]:
+    """Return the imposed PDF (A4 on its long side) of an A5 PDF, and the number of sheets.
+
+    To be printed on both sides, turned on the short edge, folded once and stapled in the fold.
+    """
+    import pikepdf
+
+    with pikepdf.open(BytesIO(data)) as source, pikepdf.new() as imposed:
+        sides = booklet_order(len(source.pages))
+        for pair in sides:
+            page = imposed.add_blank_page(page_size=_SHEET_PT)
+            for column, index in enumerate(pair):
+                if index is not None:
+                    left = column * _SHEET_PT[0] / 2
+                    box = pikepdf.Rectangle(left, 0, left + _SHEET_PT[0] / 2, _SHEET_PT[1])
+                    page.add_overlay(source.pages[index], box)
+        buffer = BytesIO()
+        imposed.save(buffer, deterministic_id=True)
+    return buffer.getvalue(), len(sides) // 2
+
+
+# What it costs (in pages, our judgement) that the tunes begin on a left-hand page, and that the
+# colophon stands behind the title page instead of at the end.
+_LEFT_COST = 1.0
+_IMPRINT_COST = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """All pages with their labels; ``body_start`` is the number of pages of front matter, and
+    ``first_number`` that of the first page after it."""
+
+    pages: tuple[Page, ...]
+    labels: tuple[str, ...]
+    body_start: int
+    first_number: int
+
+
+def get_ready(font_cache: Path | None, language: str) -> Fonts:
+    """Load what every book needs, so that it can be done while the music is engraved.
+
+    Raises ProgramError when no font can be found."""
+    import pikepdf  # noqa: F401
+    from reportlab.pdfgen import canvas  # noqa: F401
+
+    fonts = load_fonts(font_cache, fixed_words(language).opening_quote)
+    for role in ROLES:
+        fonts.width("a", role, 10.0)
+    return fonts
+
+
+def assemble_book(
+    content: BookContent,
+    output: Path,
+    fonts: Fonts | None = None,
+    read: FilesRead | None = None,
+) -> BookReport:
+    """Write the book to ``output`` (whole or not at all) and report on it. ``fonts`` are those of
+    :func:`get_ready`, if it was called before; files in ``read`` are not written over.
+
+    With ``content.book.is_booklet`` and A5 paper, a second file ``<stem>-booklet.pdf`` has the
+    pages two on a sheet of A4 in the order for folding. Raises OutputError when a file cannot be
+    written, ProgramError when no font can be found.
+    """
+    words = words_for(content.book, content.instrument)
+    fonts = fonts or get_ready(content.font_cache, content.book.language)
+    design = Design(page_format(content.paper), fonts, words)
+    if content.book.may_reorder:
+        content = in_best_order(content, design)
+    body, numbered = _laid_out(content, design)
+    document = _document(content, design, numbered)
+    data = _saved(document)
+    write_whole(output, data, read=read)
+    booklet, sheets = None, 0
+    if content.book.is_booklet and content.paper == "a5":
+        booklet = booklet_path(output)
+        imposed, sheets = impose_booklet(data)
+        write_whole(booklet, imposed, read=read)
+    return BookReport(
+        output=output,
+        pages=len(numbered.pages),
+        tunes=len(content.tunes),
+        booklet=booklet,
+        booklet_sheets=sheets,
+        turned_tunes=body.turned_tunes,
+        warnings=_warnings(design),
+    )
+
+
+def _laid_out(content: BookContent, design: Design) -> tuple[Body, _Numbered]:
+    """All pages, none of them blank: where the tunes had better begin on the other side, the
+    colophon goes behind the title page."""
+    back = back_matter(content, design)
+    colophon = colophon_pages(content, design)
+    ways = {
+        len(front) % 2: (cost, front, pages)
+        for cost, front, pages in (
+            (_IMPRINT_COST, front_matter(content, design, back, colophon), back),
+            (0.0, front_matter(content, design, [*back, *colophon]), [*back, *colophon]),
+        )
+    }
+    costs = [ways[side][0] if side in ways else inf for side in (0, 1)]
+    foot = foot_line(content, design)
+    body = lay_out_tunes(content, design, foot, (costs[0], costs[1] + _LEFT_COST))
+    _, front, back = ways[body.side]
+    return body, _number(front, body.pages, back)
+
+
+def _number(front: Sequence[Page], body: Sequence[Page], back: Sequence[Page]) -> _Numbered:
+    """Roman numbers for the front matter, arabic ones from the first page of the tunes; right-hand
+    pages have odd ones, so those begin with 2 on a left-hand page."""
+    rest = [*body, *back]
+    first = 1 + len(front) % 2
+    labels = [roman(number) for number in range(1, len(front) + 1)]
+    labels += [str(number) for number in range(first, first + len(rest))]
+    return _Numbered((*front, *rest), tuple(labels), len(front), first)
+
+
+def roman(number: int) -> str:
+    """``number`` in small roman figures."""
+    signs = ((100, "c"), (90, "xc"), (50, "l"), (40, "xl"), (10, "x"), (9, "ix"), (5, "v"))
+    text = ""
+    for value, sign in (*signs, (4, "iv"), (1, "i")):
+        while number >= value:
+            text += sign
+            number -= value
+    return text
+
+
+def _document(content: BookContent, design: Design, numbered: _Numbered) -> Any:
+    """The finished book as a pikepdf document."""
+    import pikepdf
+
+    data, placed = _draw_pages(content, design, numbered)
+    document = pikepdf.open(BytesIO(data))
+    place_systems(document, placed)
+    _describe(document, content, numbered)
+    return document
+
+
+def _draw_pages(
+    content: BookContent, design: Design, numbered: _Numbered
+) -> tuple[bytes, list[PlacedSystem]]:
+    from reportlab.pdfgen.canvas import Canvas
+
+    size = (design.page_format.width_pt, design.page_format.height_pt)
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
+    canvas.setTitle(content.book.title)
+    canvas.setAuthor(content.book.editor)
+    canvas.setSubject(design.words.local(content.edition.title or content.edition.name))
+    canvas.setCreator(f"tunebook {content.program_version}".strip())
+    references = {
+        anchor: PageReference(index, numbered.labels[index])
+        for index, page in enumerate(numbered.pages)
+        for anchor in page.anchors()
+    }
+    sheet = Sheet(canvas, design.fonts, design.page_format, references)
+    for index, page in enumerate(numbered.pages):
+        draw_furniture(sheet, page, numbered.labels[index], content.book.title, index % 2 == 1)
+        page.draw(sheet)
+        sheet.end_page()
+    canvas.save()
+    return buffer.getvalue(), sheet.placed
+
+
+def _describe(document: Any, content: BookContent, numbered: _Numbered) -> None:
+    """Page labels, language and what a reader shows on opening."""
+    import pikepdf
+
+    root = document.Root
+    labels = [0, pikepdf.Dictionary(S=pikepdf.Name.r)]
+    labels += [numbered.body_start, pikepdf.Dictionary(S=pikepdf.Name.D, St=numbered.first_number)]
+    root.PageLabels = pikepdf.Dictionary(Nums=pikepdf.Array(labels))
+    root.Lang = pikepdf.String(content.book.language)
+    root.PageMode = pikepdf.Name.UseOutlines
+    root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
+    for name in ("/CreationDate", "/ModDate"):
+        if name in document.docinfo:
+            del document.docinfo[name]
+    with document.open_metadata(set_pikepdf_as_editor=False) as metadata:
+        metadata["dc:title"] = content.book.title
+        metadata["dc:language"] = {content.book.language}
+        if content.book.editor:
+            metadata["dc:creator"] = [content.book.editor]
+
+
+def _saved(document: Any) -> bytes:
+    import pikepdf
+
+    buffer = BytesIO()
+    document.save(
+        buffer,
+        deterministic_id=True,
+        object_stream_mode=pikepdf.ObjectStreamMode.generate,
+        compress_streams=True,
+    )
+    document.close()
+    return buffer.getvalue()
+
+
+def _warnings(design: Design) -> tuple[str, ...]:
+    if not design.fonts.missing:
+        return ()
+    letters = " ".join(sorted(design.fonts.missing)[:20])
+    return (f"no font has these characters: {letters}; they are printed as \ufffd",)

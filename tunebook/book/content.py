@@ -1,0 +1,154 @@
+"""What a book is made of, solved and engraved beforehand, and the names of its places.
+
+Names of places in the book that links, indexes and the outline lead to.
+
+What a book is made of: everything the assembler needs, solved and engraved beforehand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from tunebook.model.arrangement import Arrangement, Stop
+from tunebook.model.book import Book, Edition
+from tunebook.model.changes import RetuneFacts
+from tunebook.model.hand import Hand
+from tunebook.model.instrument import Instrument
+from tunebook.model.piece import EngravedPiece
+
+TITLE_PAGE = "page title"
+CAUTIONS = "page cautions"
+CONTENTS = "page contents"
+SIGNS = "page signs"
+INSTRUMENT = "page instrument"
+PRACTICE = "page practice"
+CHORDS = "page chords"
+LADDER = "page ladder"
+INDEX_TITLES = "page titles"
+INDEX_TYPES = "page types"
+INDEX_KEYS = "page keys"
+INDEX_TECHNIQUES = "page techniques"
+INDEX_OPENINGS = "page openings"
+SOURCES = "page sources"
+COLOPHON = "page colophon"
+RETUNING = "page retuning"
+
+
+def tune_anchor(identity: str) -> str:
+    """Name of the place of a tune in the book."""
+    return f"tune {identity}"
+
+
+def set_anchor(index: int) -> str:
+    """Name of the place of a set, by its number in the book."""
+    return f"set {index}"
+
+
+@dataclass(frozen=True, slots=True)
+class BookTune:
+    """One tune, arranged and engraved. ``identity`` is "file.abc:X". ``limit_note`` says what goes
+    beyond the edition's limits and what would not; ``choice_notes`` are a teacher's lines on why
+    and what else; ``difficulty_reason`` overrides the facts listed in the difficulty ladder. All
+    are text in the book's language."""
+
+    identity: str
+    arrangement: Arrangement
+    piece: EngravedPiece
+    limit_note: str = ""
+    choice_notes: tuple[str, ...] = ()
+    difficulty_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BookSection:
+    """Tunes under one heading: a set, or (without title) the tunes of no set. ``change_notes``
+    say what happens between tune k and k + 1; empty means that the assembler lists the facts."""
+
+    title: str
+    tunes: tuple[BookTune, ...]
+    note: str = ""
+    is_kept_together: bool = False
+    change_notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LegendEntry:
+    """One sign explained. ``kind`` is one of those in fixed_words.LEGEND_KINDS, whose text is
+    printed unless ``text`` is given; ``piece`` is the engraved example, if any."""
+
+    kind: str
+    piece: EngravedPiece | None = None
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PracticePiece:
+    """One exercise: a heading, a line or two on how to practise it, and its music."""
+
+    title: str
+    piece: EngravedPiece
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeSection:
+    """Exercises that belong together: a warm-up, or those of one tune (``tune`` its identity)."""
+
+    title: str
+    pieces: tuple[PracticePiece, ...]
+    text: str = ""
+    tune: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChordShapes:
+    """Ranked shapes of one chord for the chord page, the best first; low string first in each."""
+
+    symbol: str
+    shapes: tuple[tuple[Stop, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BookContent:
+    """A whole book. ``sections`` are in the order of printing. ``settings`` are (name, value)
+    lines for the colophon beyond those the assembler knows. ``date`` is printed only when given,
+    so that the same input gives the same book. ``font_cache`` is a folder for converted fonts.
+    ``retuning`` is what changed since an earlier tuning, for a report before the tunes."""
+
+    book: Book
+    edition: Edition
+    instrument: Instrument
+    hand: Hand
+    sections: tuple[BookSection, ...]
+    legend: tuple[LegendEntry, ...] = ()
+    practice: tuple[PracticeSection, ...] = ()
+    chord_shapes: tuple[ChordShapes, ...] = ()
+    settings: tuple[tuple[str, str], ...] = ()
+    program_version: str = ""
+    engraver: str = "LilyPond"
+    date: str = ""
+    font_cache: Path | None = None
+    retuning: RetuneFacts | None = None
+
+    @property
+    def tunes(self) -> tuple[BookTune, ...]:
+        """All tunes in the order of printing."""
+        return tuple(tune for section in self.sections for tune in section.tunes)
+
+    @property
+    def paper(self) -> str:
+        return self.edition.paper or self.book.paper
+
+
+@dataclass(frozen=True, slots=True)
+class BookReport:
+    """What was made. ``turned_tunes`` lists tunes that go on over a page turn."""
+
+    output: Path
+    pages: int
+    tunes: int
+    booklet: Path | None = None
+    booklet_sheets: int = 0
+    turned_tunes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Fonts by role, their files, and our own symbols."""

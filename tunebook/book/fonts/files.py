@@ -1,0 +1,200 @@
+"""The files of the fonts that print the book's text, and their kerning.
+
+Kerning: which pairs of letters a font sets closer, or wider, than their widths say.
+
+Reportlab sets every letter by its width alone. At the size of a title that shows: "Vargavinter",
+"To". So titles are kerned by the pairs that the font itself lists (GPOS, OpenType specification).
+
+The files of the fonts that print the book's text.
+
+C059 and Nimbus Sans come with LilyPond, so text and music match. They are OpenType files with
+PostScript outlines, which reportlab does not embed; their outlines are turned into TrueType ones
+(quadratic curves within one thousandth of the type size), once, into the cache folder. DejaVu,
+which comes with matplotlib, fills in what they lack, and stands in where they cannot be found.
+
+Licences, as the packages state them: C059 and Nimbus Sans are under the GNU AGPL 3 with a special
+exception that lets them be included in a PDF whatever the licence of the document; Emmentaler is
+under the GNU GPL 3 with a font exception or the SIL OFL 1.1; DejaVu is free to embed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from tunebook.book.fonts.symbols import quadratic_outline, saved, set_outlines, symbol_true_type
+from tunebook.errors import OutputError
+from tunebook.files import read_whole, remove_other_kinds, write_whole
+
+# Pairs of letters to thousandths of the type size, mostly negative.
+Kerning = Mapping[str, int]
+
+
+def kerning_pairs(source: Path) -> dict[str, int]:
+    """Read the kerning pairs of an OpenType font whose em is 1000 units; empty when it has none
+    that can be read."""
+    from fontTools.ttLib import TTFont
+
+    with TTFont(str(source), lazy=True) as font:
+        if "GPOS" not in font:
+            return {}
+        letters: dict[str, list[str]] = {}
+        for code, name in font.getBestCmap().items():
+            letters.setdefault(name, []).append(chr(code))
+        return {
+            left + right: value
+            for first, second, value in _pairs(font["GPOS"].table)
+            for left in letters.get(first, ())
+            for right in letters.get(second, ())
+        }
+
+
+def _pairs(table: Any) -> Iterator[tuple[str, str, int]]:
+    """Glyph, glyph, value of all single pairs (format 1 of pair adjustment)."""
+    for lookup in table.LookupList.Lookup:
+        for part in lookup.SubTable:
+            if lookup.LookupType == 2 and part.Format == 1:
+                for first, pairs in zip(part.Coverage.glyphs, part.PairSet, strict=True):
+                    for record in pairs.PairValueRecord:
+                        value = getattr(record.Value1, "XAdvance", 0)
+                        if value:
+                            yield first, record.SecondGlyph, value
+
+
+def kerned(text: str, kerning: Kerning) -> list[tuple[str, int]]:
+    """Cut ``text`` where letters are kerned: pieces with the shift after each, in thousandths."""
+    pieces: list[tuple[str, int]] = []
+    start = 0
+    for at in range(1, len(text)):
+        shift = kerning.get(text[at - 1 : at + 1], 0)
+        if shift:
+            pieces.append((text[start:at], shift))
+            start = at
+    return [*pieces, (text[start:], 0)]
+
+
+_TEXT_FONTS = {
+    "serif": "C059-Roman",
+    "serif-bold": "C059-Bold",
+    "serif-italic": "C059-Italic",
+    "serif-bold-italic": "C059-BdIta",
+    "sans": "NimbusSans-Regular",
+    "sans-bold": "NimbusSans-Bold",
+}
+_FALLBACK_FONTS = {
+    "serif": "DejaVuSerif",
+    "serif-bold": "DejaVuSerif-Bold",
+    "serif-italic": "DejaVuSerif-Italic",
+    "serif-bold-italic": "DejaVuSerif-BoldItalic",
+    "sans": "DejaVuSans",
+    "sans-bold": "DejaVuSans-Bold",
+}
+ROLES = tuple(_TEXT_FONTS)
+# Bump when the conversion changes, so that older files in a cache are left alone.
+_VERSION = 1
+_SUM_BYTES = 32
+
+
+def fallback_file(role: str) -> Path | None:
+    """The DejaVu file that fills in for ``role``, or None when matplotlib is not installed."""
+    found = importlib.util.find_spec("matplotlib")
+    if found is None or found.origin is None:
+        return None
+    folder = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
+    path = folder / (_FALLBACK_FONTS[role] + ".ttf")
+    return path if path.is_file() else None
+
+
+def text_font(role: str, cache_folder: Path | None) -> tuple[str, bytes] | None:
+    """Name and TrueType data of the main font of ``role``, or None when it is not at hand."""
+    return _converted(_TEXT_FONTS[role], cache_folder, _true_type)
+
+
+def text_kerning(role: str) -> dict[str, int]:
+    """Kerning pairs of the main font of ``role``; empty when it is not at hand."""
+    source = _find(_TEXT_FONTS[role] + ".otf")
+    try:
+        return kerning_pairs(source) if source is not None else {}
+    except Exception:  # a font file that fontTools cannot read: no kerning
+        return {}
+
+
+def symbol_font(cache_folder: Path | None) -> tuple[str, bytes] | None:
+    """A small TrueType font of notes and accidentals made from LilyPond's Emmentaler."""
+    return _converted("emmentaler-16", cache_folder, symbol_true_type)
+
+
+def _converted(name: str, cache_folder: Path | None, convert: Any) -> tuple[str, bytes] | None:
+    source = _find(name + ".otf")
+    if source is None:
+        return None
+    cached = None
+    if cache_folder is not None:
+        cached = cache_folder / f"{name}-{source.stat().st_size}-{_VERSION}.font"
+        if (kept := _kept(cached)) is not None:
+            return name, kept
+    try:
+        data = convert(source)
+    except Exception:  # a font file that fontTools cannot read: the fallback prints instead
+        return None
+    if cached is not None:
+        _keep(cached, data)
+    return name, data
+
+
+def _kept(path: Path) -> bytes | None:
+    """The font kept in ``path``, or None when there is none or the file is damaged."""
+    try:
+        content = read_whole(path)
+    except OSError:
+        return None
+    data = content[_SUM_BYTES:]
+    return data if content[:_SUM_BYTES] == hashlib.sha256(data).digest() else None
+
+
+def _keep(path: Path, data: bytes) -> None:
+    """Write the sum and the font, whole or not at all; a cache that cannot be written is no
+    error."""
+    remove_other_kinds(path)
+    with suppress(OutputError):
+        write_whole(path, hashlib.sha256(data).digest() + data)
+
+
+def _find(file_name: str) -> Path | None:
+    for folder in _font_folders():
+        for path in (folder / file_name, folder / "otf" / file_name):
+            if path.is_file():
+                return path
+    return None
+
+
+def _font_folders() -> Iterator[Path]:
+    """Folders of LilyPond's fonts (the wheel's, then that of the program on PATH), then the
+    usual one of the machine."""
+    roots = []
+    wheel = importlib.util.find_spec("lilypond")
+    if wheel is not None and wheel.origin is not None:
+        roots.append(Path(wheel.origin).parent / "lilypond-binaries")
+    program = shutil.which("lilypond")
+    if program is not None:
+        roots.append(Path(program).resolve().parent.parent)
+    for root in roots:
+        yield from sorted((root / "share" / "lilypond").glob("*/fonts/otf"))
+    yield Path("/usr/share/fonts/opentype/urw-base35")
+
+
+def _true_type(source: Path) -> bytes:
+    """Turn an OpenType font with PostScript outlines into a TrueType font."""
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(str(source))
+    order = font.getGlyphOrder()
+    glyphs = font.getGlyphSet()
+    outlines = {name: quadratic_outline(glyphs[name], glyphs) for name in order}
+    set_outlines(font, order, outlines)
+    return saved(font)

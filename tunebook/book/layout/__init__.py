@@ -1,0 +1,1 @@
+"""Blocks, flow, line and page breaks, placing."""

@@ -1,0 +1,189 @@
+"""A drawing surface: text, lines, links and engraved systems at places on pages.
+
+Coordinates are points from the paper's left and *top* edge. Text and lines go to reportlab at
+once; engraved systems are only noted down, and placed when the text pages are finished.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tunebook.book.fonts.fonts import Fonts
+from tunebook.book.layout.paper import PageFormat
+from tunebook.model.piece import EngravedSystem
+
+BLACK = 0.0
+GREY = 0.38
+LIGHT = 0.72
+HAIR_PT = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedSystem:
+    """An engraved system on a page of the book (``page`` counts from 0): the lower left corner of
+    its box at ``left_pt``, ``bottom_pt`` from the page's lower left, drawn ``scale`` as large."""
+
+    page: int
+    pdf: Path
+    system: EngravedSystem
+    left_pt: float
+    bottom_pt: float
+    scale: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class PageReference:
+    """Where an anchor stands: page from 0, and the label printed on that page."""
+
+    page: int
+    label: str
+
+
+@dataclass(slots=True)
+class Sheet:
+    """Draws on the current page of ``canvas``. ``references`` tells the page of every anchor."""
+
+    canvas: Any
+    fonts: Fonts
+    page_format: PageFormat
+    references: Mapping[str, PageReference] = field(default_factory=dict)
+    page: int = 0
+    placed: list[PlacedSystem] = field(default_factory=list)
+
+    def text(
+        self,
+        left_pt: float,
+        base_pt: float,
+        text: str,
+        role: str,
+        size_pt: float,
+        *,
+        align: str = "left",
+        grey: float = BLACK,
+        rise_pt: float = 0.0,
+    ) -> float:
+        """Print one line with its base line at ``base_pt``; return its width. ``align`` says what
+        ``left_pt`` is: left, right or centre of the text."""
+        pieces = self.fonts.pieces(text, role, size_pt)
+        width = sum(advance for _, _, advance in pieces)
+        at = left_pt - {"left": 0.0, "right": width, "centre": width / 2}[align]
+        line = self.canvas.beginText()
+        line.setFillGray(grey)
+        for font, piece, advance in pieces:
+            line.setTextOrigin(at, self._up(base_pt) + rise_pt)
+            line.setFont(font, size_pt)
+            line.textOut(piece)
+            at += advance
+        self.canvas.drawText(line)
+        return width
+
+    def rule(
+        self,
+        left_pt: float,
+        top_pt: float,
+        right_pt: float,
+        bottom_pt: float | None = None,
+        *,
+        width_pt: float = HAIR_PT,
+        grey: float = BLACK,
+        dash: tuple[float, ...] = (),
+    ) -> None:
+        """A straight line, level unless ``bottom_pt`` is given."""
+        end = top_pt if bottom_pt is None else bottom_pt
+        self.canvas.setLineWidth(width_pt)
+        self.canvas.setStrokeGray(grey)
+        self.canvas.setLineCap(1 if dash else 0)
+        self.canvas.setDash(*([list(dash)] if dash else []))
+        self.canvas.line(left_pt, self._up(top_pt), right_pt, self._up(end))
+
+    def box(
+        self,
+        left_pt: float,
+        top_pt: float,
+        width_pt: float,
+        height_pt: float,
+        *,
+        line_pt: float = HAIR_PT,
+        grey: float = BLACK,
+        fill: float | None = None,
+        radius_pt: float = 0.0,
+    ) -> None:
+        """A rectangle with round corners, filled when ``fill`` (a grey) is given; no outline when
+        ``line_pt`` is 0."""
+        self._pens(line_pt, grey, fill)
+        self.canvas.roundRect(
+            left_pt,
+            self._up(top_pt + height_pt),
+            width_pt,
+            height_pt,
+            radius_pt,
+            stroke=int(line_pt > 0),
+            fill=int(fill is not None),
+        )
+
+    def disc(
+        self,
+        centre_pt: float,
+        middle_pt: float,
+        radius_pt: float,
+        *,
+        line_pt: float = HAIR_PT,
+        grey: float = BLACK,
+        fill: float | None = None,
+    ) -> None:
+        """A circle round (``centre_pt``, ``middle_pt``)."""
+        self._pens(line_pt, grey, fill)
+        self.canvas.circle(
+            centre_pt,
+            self._up(middle_pt),
+            radius_pt,
+            stroke=int(line_pt > 0),
+            fill=int(fill is not None),
+        )
+
+    def system(
+        self, pdf: Path, system: EngravedSystem, left_pt: float, top_pt: float, scale: float = 1.0
+    ) -> None:
+        """Note down that ``system`` goes here, the upper left corner of its box at the place."""
+        bottom = self._up(top_pt + system.height_pt * scale)
+        self.placed.append(PlacedSystem(self.page, pdf, system, left_pt, bottom, scale))
+
+    def anchor(self, name: str, top_pt: float) -> None:
+        """Make ``name`` a place that links lead to."""
+        self.canvas.bookmarkHorizontal(name, 0, self._up(max(0.0, top_pt - 6)))
+
+    def outline(self, name: str, title: str, level: int) -> None:
+        """Add an entry of the PDF's outline that leads to the anchor ``name``."""
+        self.canvas.addOutlineEntry(" ".join(title.split()), name, level, closed=level > 0)
+
+    def link(
+        self, name: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float
+    ) -> None:
+        """Make the box a link to the anchor ``name``; nothing when there is no such anchor."""
+        if name in self.references:
+            bottom = self._up(top_pt + high_pt)
+            area = (left_pt, bottom, left_pt + width_pt, bottom + high_pt)
+            self.canvas.linkRect("", name, area, relative=0, Border="[0 0 0]")
+
+    def label_of(self, name: str) -> str:
+        """The page number printed on the page of the anchor ``name``; empty when unknown."""
+        reference = self.references.get(name)
+        return reference.label if reference else ""
+
+    def end_page(self) -> None:
+        """Finish this page and go on to the next."""
+        self.canvas.showPage()
+        self.page += 1
+
+    def _up(self, down_pt: float) -> float:
+        return self.page_format.height_pt - down_pt
+
+    def _pens(self, line_pt: float, grey: float, fill: float | None) -> None:
+        self.canvas.setLineWidth(line_pt)
+        self.canvas.setStrokeGray(grey)
+        self.canvas.setDash()
+        if fill is not None:
+            self.canvas.setFillGray(fill)

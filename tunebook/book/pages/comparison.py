@@ -1,0 +1,222 @@
+"""The comparison of tunings and keys as a PDF of its own, with a plot."""
+
+from __future__ import annotations
+
+import functools
+import shutil
+from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from tunebook.book.design import Design
+from tunebook.book.fixed_words import FixedWords
+from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.layout.blocks import Flowed, Music
+from tunebook.book.layout.flow import Page, Stream, flow
+from tunebook.book.layout.paper import page_format
+from tunebook.book.layout.placing import place_systems
+from tunebook.book.layout.running_text import table_rows
+from tunebook.book.layout.sheet import Sheet
+from tunebook.book.musical_text import key_name, local_names
+from tunebook.book.pages.furniture import draw_furniture
+from tunebook.book.words import ReportWords, fixed_words, report_words
+from tunebook.errors import ProgramError
+from tunebook.files import FilesRead, write_whole
+from tunebook.model.book import Book
+from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.model.piece import EngravedPiece, EngravedSystem
+from tunebook.programs import answer_of
+from tunebook.work_folder import work_folder
+
+ROW_PT = 15.0
+MOST_PLOTTED = 40
+_LEGEND_COLUMNS = 4
+_FONT_LIST_TIMEOUT_S = 30.0
+
+
+def write_comparison(
+    tunings: Sequence[str],
+    tunes: Sequence[TuneScores],
+    totals: Sequence[tuple[str, float, int]],
+    book: Book,
+    output: Path,
+    font_cache: Path | None = None,
+    read: FilesRead | None = None,
+) -> None:
+    """Write the report to ``output`` (whole or not at all), over none of the files in ``read``.
+    Raises OutputError."""
+    texts = fixed_words(book.language, note_names=book.note_names)
+    fonts = load_fonts(font_cache, texts.opening_quote)
+    design = Design(page_format(book.paper), fonts, texts)
+    words = report_words(book.language)
+    with work_folder() as folder:
+        items = [
+            design.page_title(words.comparison, "comparison"),
+            design.body(words.comparison_text),
+            design.heading(words.totals),
+        ]
+        rows = [
+            (local_names(name, texts), texts.decimal(mean, 2), str(out))
+            for name, mean, out in totals
+        ]
+        items += table_rows(words.total_columns, rows, (2, 3, 5), design)
+        if len(tunings) > 1:
+            items += _plots(tunes, words, design, folder)
+        items += _scores(tunings, tunes, words, design)
+        items += _keys(tunes, words, design)
+        pages = flow([Stream(tuple(items))], design.page_format, words.comparison)
+        data = _drawn(pages, design, words.comparison)
+    write_whole(output, data, read=read)
+
+
+def _scores(
+    tunings: Sequence[str], tunes: Sequence[TuneScores], words: ReportWords, design: Design
+) -> list[Flowed]:
+    rows = [
+        (tune.title, *(_cell(one, words, design.words) for one in tune.tunings)) for tune in tunes
+    ]
+    names = [local_names(name, design.words) for name in tunings]
+    shares = (4.0, *(3.0 for _ in tunings))
+    return [
+        design.heading(words.per_tune),
+        *table_rows((words.tune, *names), rows, shares, design),
+    ]
+
+
+def _cell(score: TuningScore, words: ReportWords, texts: FixedWords) -> str:
+    if score.difficulty is None:
+        return words.out.format(score.out_of_compass)
+    chords = f"{score.playable_chords}/{score.chord_count}" if score.chord_count else ""
+    drone = " ".join(local_names(name, texts) for name in score.drone.split())
+    return "  ".join(part for part in (texts.decimal(score.difficulty, 2), drone, chords) if part)
+
+
+def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> list[Flowed]:
+    rows = [
+        (
+            tune.title,
+            "   ".join(_key(one, at == 0, design.words) for at, one in enumerate(tune.keys)),
+        )
+        for tune in tunes
+        if tune.keys
+    ]
+    if not rows:
+        return []
+    return [
+        design.heading(words.keys),
+        design.note(words.keys_text),
+        *table_rows((words.tune, ""), rows, (3, 7), design),
+    ]
+
+
+def _key(one: KeyScore, is_first: bool, texts: FixedWords) -> str:
+    """As "A dorian (-5) 0.43"; the mode, which no transposition changes, only with the first."""
+    name = key_name(one.tonality, texts) if one.tonality else ""
+    if not is_first:
+        name = name.split(texts.key_joint)[0]
+    moved = f"{one.semitones:+d}".replace("-", "\u2212") if one.semitones else "0"
+    return f"{name or local_names(one.key, texts)} ({moved}) {texts.decimal(one.difficulty, 2)}"
+
+
+def _plots(
+    tunes: Sequence[TuneScores], words: ReportWords, design: Design, folder: Path
+) -> list[Flowed]:
+    made = []
+    for start in range(0, len(tunes), MOST_PLOTTED):
+        part = tunes[start : start + MOST_PLOTTED]
+        made.append(Flowed(_plot(part, words, design, folder / f"plot-{start}.pdf"), 12.0))
+    return made
+
+
+def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path: Path) -> Music:
+    """The plot as a block; its PDF goes to ``path``."""
+    figure = difficulty_plot(tunes, words.plot_axis, design.width_pt, design.words)
+    buffer = BytesIO()
+    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None})
+    path.write_bytes(buffer.getvalue())
+    width, height = (72.0 * float(inches) for inches in figure.get_size_inches())
+    system = EngravedSystem(0, 0.0, 0.0, width, height)
+    return Music(EngravedPiece(path.stem, path, (system,)), system)
+
+
+def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts: FixedWords) -> Any:
+    """Dots of difficulty in a figure ``width`` pt wide, a row a tune, one sign a tuning."""
+    _check_font_list()
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf
+    from matplotlib.figure import Figure
+
+    count = len(tunes[0].tunings)
+    height = ROW_PT * len(tunes) + 60.0 + ROW_PT * -(-count // _LEGEND_COLUMNS)
+    figure = Figure(figsize=(width / 72, height / 72), layout="constrained")
+    FigureCanvasPdf(figure)
+    axes = figure.subplots()
+    signs = "osD^vPX*"
+    for at in range(count):
+        points = [
+            (score.difficulty, row)
+            for row, score in enumerate(tune.tunings[at] for tune in tunes)
+            if score.difficulty is not None
+        ]
+        axes.plot(
+            [point[0] for point in points],
+            [point[1] for point in points],
+            signs[at % len(signs)],
+            color=str(0.7 * at / max(1, count)),
+            label=local_names(tunes[0].tunings[at].tuning, texts),
+            # Smaller and smaller, so that equal values stay visible one upon the other.
+            markersize=9 - 6 * at / max(1, count),
+        )
+    axes.set_yticks(range(len(tunes)), [_plain(tune.title) for tune in tunes], fontsize=8)
+    axes.invert_yaxis()
+    axes.set_xlim(left=0)
+    axes.set_xlabel(axis, fontsize=8)
+    axes.tick_params(axis="x", labelsize=8)
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace(".", texts.decimal_sign))
+    axes.grid(axis="y", linewidth=0.3)
+    # Beside the plot, where it covers no dot.
+    figure.legend(fontsize=8, loc="outside upper left", ncols=_LEGEND_COLUMNS, frameon=False)
+    return figure
+
+
+@functools.cache
+def _check_font_list() -> None:
+    """The plot library lists the machine's fonts with fc-list when it first runs, and would wait
+    for it for ever: raise ProgramError when that program does not answer."""
+    program = shutil.which("fc-list")
+    if program is None:
+        return
+    try:
+        answer_of([program, "--format=%{file}"], _FONT_LIST_TIMEOUT_S)
+    except TimeoutError as error:
+        what = f"the fonts of this machine cannot be listed ({program}: {error})"
+        raise ProgramError(what, "see why fc-list hangs, or leave out -o") from None
+    except OSError:
+        return
+
+
+def _plain(title: str) -> str:
+    """A title that the plot library does not take for a formula."""
+    short = title if len(title) <= 32 else title[:31] + "…"
+    return short.replace("$", r"\$")
+
+
+def _drawn(pages: Sequence[Page], design: Design, title: str) -> bytes:
+    import pikepdf
+    from reportlab.pdfgen.canvas import Canvas
+
+    size = (design.page_format.width_pt, design.page_format.height_pt)
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
+    canvas.setTitle(title)
+    sheet = Sheet(canvas, design.fonts, design.page_format)
+    for index, page in enumerate(pages):
+        draw_furniture(sheet, page, str(index + 1), title, index % 2 == 1)
+        page.draw(sheet)
+        sheet.end_page()
+    canvas.save()
+    document = pikepdf.open(BytesIO(buffer.getvalue()))
+    place_systems(document, sheet.placed)
+    finished = BytesIO()
+    document.save(finished, deterministic_id=True)
+    return finished.getvalue()

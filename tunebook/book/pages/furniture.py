@@ -1,0 +1,63 @@
+"""What stands on every page: page number, running head, foot line."""
+
+from __future__ import annotations
+
+from tunebook.book.fonts.fonts import ITALIC, SERIF
+from tunebook.book.layout.blocks import shortened
+from tunebook.book.layout.flow import Page
+from tunebook.book.layout.sheet import GREY, Sheet
+
+FOOT_GAP = "     "
+"""Between the signs of the foot line."""
+_LEAST_FOOT = 0.85
+
+
+def draw_furniture(sheet: Sheet, page: Page, label: str, title: str, is_left: bool) -> None:
+    """Print the page's number at the outer side of its head, the running head in the middle (the
+    book's title on left-hand pages, the section's on right-hand ones), the foot line below. A page
+    that begins with the section's heading bears no running head."""
+    if not page.has_furniture:
+        return
+    size = 9.0 * max(0.9, sheet.page_format.scale)
+    base = sheet.page_format.head_pt
+    left = sheet.page_format.side_pt
+    right = sheet.page_format.width_pt - left
+    if is_left:
+        sheet.text(left, base, label, SERIF, size)
+    else:
+        sheet.text(right, base, label, SERIF, size, align="right")
+    middle = sheet.page_format.width_pt / 2
+    if not _begins_section(page):
+        head = title if is_left or not page.head else page.head
+        head = shortened(head, sheet.fonts, ITALIC, size, sheet.page_format.text_width_pt * 0.8)
+        sheet.text(middle, base, head, ITALIC, size, align="centre", grey=GREY)
+    if page.foot:
+        _draw_foot(sheet, page.foot, size * 0.86)
+
+
+def _draw_foot(sheet: Sheet, foot: str, size: float) -> None:
+    """The foot line in the middle; in two lines where one would have to be of small type."""
+    most = sheet.page_format.text_width_pt
+    down = sheet.page_format.height_pt - sheet.page_format.foot_pt
+    lines: tuple[str, ...] = (foot,)
+    if sheet.fonts.width(foot, ITALIC, size) * _LEAST_FOOT > most:
+        lines = _in_two(foot)
+    wide = max(sheet.fonts.width(line, ITALIC, size) for line in lines)
+    size *= min(1.0, most / max(wide, 1.0))
+    down -= 0.5 * (len(lines) - 1) * size
+    for number, line in enumerate(lines):
+        base = down + number * size * 1.2
+        left = sheet.page_format.width_pt / 2
+        sheet.text(left, base, line, ITALIC, size, align="centre", grey=GREY)
+
+
+def _in_two(foot: str) -> tuple[str, ...]:
+    """The foot line in two parts of about the same length."""
+    parts = foot.split(FOOT_GAP)
+    pairs = [(FOOT_GAP.join(parts[:at]), FOOT_GAP.join(parts[at:])) for at in range(1, len(parts))]
+    return min(pairs, key=lambda pair: abs(len(pair[0]) - len(pair[1])), default=(foot,))
+
+
+def _begins_section(page: Page) -> bool:
+    outline = page.placed[0].item.outline if page.placed else None
+    return outline is not None and outline[0] == page.head

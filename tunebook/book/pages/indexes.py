@@ -1,0 +1,422 @@
+"""Indexes by title, type, key, technique and opening, and the ladder from easy to hard.
+
+Alphabetical order in English and Swedish.
+
+Swedish: å, ä and ö are letters of their own after z, æ and ø are sorted with ä and ö, ü with y
+(Svenska Akademiens ordlista, from memory). English: letters with marks are sorted as the bare
+letter, and a leading article does not count.
+
+Indexes: by title, tune type, key and mode, technique, and opening.
+
+An index that would say nothing new is left out: all of them in a book of fewer than LEAST_TUNES
+tunes, and one of types or keys in which everything stands under one heading.
+
+The difficulty ladder: the tunes from easy to hard, each with its reason.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from tunebook.book.content import (
+    INDEX_KEYS,
+    INDEX_OPENINGS,
+    INDEX_TECHNIQUES,
+    INDEX_TITLES,
+    INDEX_TYPES,
+    LADDER,
+    BookContent,
+    BookTune,
+    tune_anchor,
+)
+from tunebook.book.design import Design
+from tunebook.book.fixed_words import MODES, TECHNIQUES, FixedWords
+from tunebook.book.fonts.fonts import SERIF
+from tunebook.book.layout.blocks import Beside, Entry, Flowed, Lines, Opening, Space, Stack
+from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
+from tunebook.book.musical_text import key_name, note_name, pitch_name, rhythm_name, tempo_text
+from tunebook.model.tune import Tune
+
+_SWEDISH_LAST = {"å": "{a", "ä": "{b", "æ": "{b", "ö": "{c", "ø": "{c", "ü": "y"}
+_SWEDISH_INITIALS = {"å": "Å", "ä": "Ä", "æ": "Ä", "ö": "Ö", "ø": "Ö"}
+_PLAIN = {"æ": "ae", "ø": "o", "ß": "ss", "đ": "d", "ð": "d", "þ": "th", "ł": "l", "œ": "oe"}
+_ENGLISH_ARTICLES = re.compile(r"^(the|an|a)\s+", re.IGNORECASE)
+_INVERTED_ARTICLE = re.compile(r",\s*(the|an|a)$", re.IGNORECASE)
+
+
+def sort_key(text: str, language: str) -> tuple[str, tuple[tuple[int, int, str], ...], str]:
+    """Key that sorts ``text`` in ``language`` ("en" or "sv"); numbers sort by their value. Text
+    in other alphabets comes after Latin letters."""
+    composed = unicodedata.normalize("NFC", text).strip()
+    if language == "en":
+        composed = _INVERTED_ARTICLE.sub("", _ENGLISH_ARTICLES.sub("", composed))
+    letters = "".join(_letter(letter, language) for letter in composed.lower())
+    pieces = re.findall(r"\d+|[^\W\d_{}]+|\{[abc]|\s+", letters)
+    parts = tuple(
+        (0, int(piece), "") if piece.isdecimal() else (1, 0, piece if piece.strip() else " ")
+        for piece in pieces
+    )
+    return _rank(letters), _joined(parts), composed
+
+
+def initial(text: str, language: str) -> str:
+    """The letter under which ``text`` stands in an index; "#" for figures and signs."""
+    composed = unicodedata.normalize("NFC", text).strip()
+    if language == "en":
+        composed = _ENGLISH_ARTICLES.sub("", composed)
+    for letter in composed:
+        if letter.isalpha():
+            if language == "sv" and letter.lower() in _SWEDISH_INITIALS:
+                return _SWEDISH_INITIALS[letter.lower()]
+            return _letter(letter.lower(), language)[:1].upper() or "#"
+        if letter.isdigit():
+            return "#"
+    return "#"
+
+
+def _rank(letters: str) -> str:
+    """Figures and signs first, then Latin letters, then others."""
+    first = next((letter for letter in letters if letter.isalnum() or letter == "{"), "")
+    if first == "" or first.isdigit():
+        return "0"
+    return "1" if first == "{" or first.isascii() else "2"
+
+
+def _joined(parts: tuple[tuple[int, int, str], ...]) -> tuple[tuple[int, int, str], ...]:
+    """Runs of letters joined again, so that words compare letter by letter."""
+    joined: list[tuple[int, int, str]] = []
+    for part in parts:
+        if joined and joined[-1][0] == 1 and part[0] == 1:
+            joined[-1] = (1, 0, joined[-1][2] + part[2])
+        else:
+            joined.append(part)
+    return tuple(joined)
+
+
+def _letter(letter: str, language: str) -> str:
+    if language == "sv" and letter in _SWEDISH_LAST:
+        return _SWEDISH_LAST[letter]
+    if letter in _PLAIN:
+        return _PLAIN[letter]
+    bare = unicodedata.normalize("NFD", letter)
+    return "".join(sign for sign in bare if not unicodedata.combining(sign))
+
+
+LEAST_TUNES = 4
+COLUMNS = 2
+# The hand's place in first position, and how far above it counts as another one (keys).
+FIRST_POSITION_HAND = 2.0
+HAND_LEEWAY = 1.0
+# Of what more tunes than these have, those are listed that do without.
+MOST_WITH_TECHNIQUE = 0.6
+MUCH_LITTLE_FINGER = 0.2
+OPENING_NOTES = 8
+LEAST_STEPS_SHOWN = 4
+LONGEST_WHOLE_GROUP = 6
+LEAST_LETTERED = 30
+"""From so many titles on, the index of titles has headings by letter."""
+
+
+def index_pages(content: BookContent, design: Design) -> list[Page]:
+    """Return all indexes, each beginning on a page of its own unless it is short."""
+    if len(content.tunes) < LEAST_TUNES:
+        return []
+    words = design.words
+    streams: list[Stream] = []
+    streams += _titles(content, design)
+    groups = [
+        (words.index_types, INDEX_TYPES, _by_type(content, design)),
+        (words.index_keys, INDEX_KEYS, _by_key(content, design)),
+        (words.index_techniques, INDEX_TECHNIQUES, _by_technique(content, design)),
+    ]
+    for title, anchor, grouped in groups:
+        if len(grouped) > 1 or anchor == INDEX_TECHNIQUES:
+            streams += _grouped(title, anchor, grouped, content, design)
+    streams += _openings(content, design)
+    return flow(streams, design.page_format, words.index_titles)
+
+
+def _index(
+    title: str,
+    anchor: str,
+    items: Iterable[Flowed],
+    design: Design,
+    *,
+    is_first: bool = False,
+    is_whole: bool = False,
+    notes: tuple[Flowed, ...] = (),
+) -> Stream:
+    """An index in columns under its title."""
+    item = design.page_title(title, anchor)
+    before = 0.0 if is_first else design.size(22.0)
+    heading = Flowed(item.block, before, anchor=anchor, outline=(title, 0))
+    return Stream(tuple(items), COLUMNS, heading=(heading, *notes), title=title, is_whole=is_whole)
+
+
+def _entry(
+    text: str, tune: BookTune, design: Design, middle: str = "", heading: Flowed | None = None
+) -> Flowed:
+    """A line of an index; ``heading`` is set once more where it goes on in another column."""
+    size = design.size(9.5)
+    width = column_width_pt(design.page_format, COLUMNS)
+    anchor = tune_anchor(tune.identity)
+    entry = Entry(text, anchor, width, SERIF, size, size * 1.42, middle=middle)
+    return Flowed(entry, continued=heading.block if heading else None)
+
+
+def _titles(content: BookContent, design: Design) -> list[Stream]:
+    """Every title of every tune, other titles too."""
+    language = content.book.language
+    pairs = [(title, tune) for tune in content.tunes for title in _titles_of(tune)]
+    pairs.sort(key=lambda pair: sort_key(pair[0], language))
+    items: list[Flowed] = []
+    letter, heading = "", None
+    width = column_width_pt(design.page_format, COLUMNS)
+    for title, tune in pairs:
+        first = initial(title, language)
+        if first != letter and len(pairs) >= LEAST_LETTERED:
+            heading = design.small_heading(first, width)
+            items.append(heading)
+        letter = first
+        items.append(_entry(title, tune, design, heading=heading))
+    return [_index(design.words.index_titles, INDEX_TITLES, items, design, is_first=True)]
+
+
+def _titles_of(tune: BookTune) -> tuple[str, ...]:
+    return tuple(title for title in tune.arrangement.tune.titles if title) or (tune.identity,)
+
+
+def _grouped(
+    title: str,
+    anchor: str,
+    groups: Mapping[str, list[BookTune]],
+    content: BookContent,
+    design: Design,
+) -> list[Stream]:
+    width = column_width_pt(design.page_format, COLUMNS)
+    items: list[Flowed] = []
+    for name, tunes in groups.items():
+        items.append(design.small_heading(name, width))
+        again = design.small_heading(f"{name} ({design.words.continued})", width)
+        entries = [_entry(_titles_of(tune)[0], tune, design, heading=again) for tune in tunes]
+        # A short group is not torn; of a longer one at least two entries stand together.
+        kept = len(entries) - 1 if len(entries) <= LONGEST_WHOLE_GROUP else 1
+        items += [replace(entry, keeps_with_next=True) for entry in entries[:kept]]
+        items += entries[kept:]
+    return [_index(title, anchor, items, design, is_whole=True)]
+
+
+def _sorted_groups(
+    content: BookContent,
+    name_of: Callable[[BookTune], str],
+    rank_of: Callable[[BookTune], Any],
+    other: str,
+) -> dict[str, list[BookTune]]:
+    """Tunes by the name that they share, the names in the order of ``rank_of``, tunes without a
+    name last as ``other``; each group in alphabetical order."""
+    language = content.book.language
+    ranked = sorted(content.tunes, key=lambda tune: sort_key(_titles_of(tune)[0], language))
+    ranked.sort(key=lambda tune: (not name_of(tune), rank_of(tune)))
+    groups: dict[str, list[BookTune]] = {}
+    for tune in ranked:
+        groups.setdefault(name_of(tune) or other, []).append(tune)
+    return groups
+
+
+def _by_type(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    def name_of(tune: BookTune) -> str:
+        return rhythm_name(tune.arrangement.tune)
+
+    def rank_of(tune: BookTune) -> Any:
+        return sort_key(name_of(tune), content.book.language)
+
+    return _sorted_groups(content, name_of, rank_of, design.words.no_type)
+
+
+def _by_key(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    """By keynote from C up, then by mode."""
+
+    def rank_of(tune: BookTune) -> Any:
+        key = tune.arrangement.tune.key
+        mode = MODES.index(key.mode) if key.mode in MODES else len(MODES)
+        return (key.tonic_step, key.tonic_alter, mode)
+
+    words = design.words
+    return _sorted_groups(
+        content, lambda tune: key_name(tune.arrangement.tune.key, words), rank_of, words.no_key
+    )
+
+
+def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
+    """Tunes with each technique; of what most tunes have, those without it."""
+    words = design.words
+    groups: dict[str, list[BookTune]] = {}
+    known = [(tune, techniques_of(tune)) for tune in content.tunes]
+    for kind in TECHNIQUES:
+        having = [tune for tune, kinds in known if kind in kinds]
+        without = [tune for tune, kinds in known if kind not in kinds]
+        name = words.techniques[kind]
+        if having and len(having) <= MOST_WITH_TECHNIQUE * len(content.tunes):
+            groups[name] = having
+        elif having and without:
+            groups[words.all_but.format(name)] = without
+    return groups
+
+
+def techniques_of(tune: BookTune) -> frozenset[str]:
+    """Kinds of TECHNIQUES that the tune asks for."""
+    arrangement = tune.arrangement
+    notes = arrangement.notes
+    found = {way for one in notes for way in one.ways}
+    stops = [stop for one in notes for stop in one.stops]
+    pressed = [stop for stop in stops if stop.finger]
+    little = sum(stop.finger == 4 for stop in pressed)
+    facts = {
+        "held_drone": any(span.stop.key for span in arrangement.drone),
+        "open_drone": any(span.stop.key == 0 for span in arrangement.drone),
+        "double_stop": any(len(one.stops) > 1 for one in notes),
+        "above_first": any(one.hand_key > FIRST_POSITION_HAND + HAND_LEEWAY for one in notes),
+        "little_finger": bool(pressed) and little / len(pressed) > MUCH_LITTLE_FINGER,
+        "triplet": any(one.note.tuplet is not None for one in notes),
+        "grace": any(one.note.is_grace for one in notes),
+        "chord": any(span.source == "tune" for span in arrangement.chords),
+    }
+    return frozenset(found | {kind for kind, is_so in facts.items() if is_so})
+
+
+def _openings(content: BookContent, design: Design) -> list[Stream]:
+    """Engraved openings, sorted by the steps of the scale."""
+    width = column_width_pt(design.page_format, COLUMNS)
+    tunes = [tune for tune in content.tunes if tune.piece.opening is not None]
+    if len(tunes) < LEAST_TUNES:
+        return []
+    tunes.sort(key=lambda tune: (scale_steps(tune.arrangement.tune), tune.identity))
+    items = []
+    for tune in tunes:
+        name = _entry(_titles_of(tune)[0], tune, design, _steps_text(tune, design, width)).block
+        items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
+    words = design.words
+    notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))
+    return [_index(words.index_openings, INDEX_OPENINGS, items, design, is_whole=True, notes=notes)]
+
+
+def _steps_text(tune: BookTune, design: Design, width: float) -> str:
+    """The first steps, as many as find room beside the title."""
+    size = design.size(9.5)
+    room = width - design.fonts.width(_titles_of(tune)[0], SERIF, size) - 4.5 * size
+    steps = [str(step) for step in scale_steps(tune.arrangement.tune)]
+    while len(steps) > LEAST_STEPS_SHOWN:
+        if design.fonts.width(" ".join(steps), SERIF, size * 0.9) <= room:
+            break
+        steps.pop()
+    return " ".join(steps)
+
+
+def scale_steps(tune: Tune) -> tuple[int, ...]:
+    """The first notes as steps of the scale from the keynote (1 to 7), the upbeat included."""
+    pitches: Iterable = (
+        note.pitches[-1]
+        for bar in tune.bars
+        for note in bar.notes
+        if note.pitches and not note.is_grace
+    )
+    steps = [(pitch.step - tune.key.tonic_step) % 7 + 1 for pitch in pitches]
+    return tuple(steps[:OPENING_NOTES])
+
+
+LEAST_TUNES_IN_LADDER = 3
+MOST_IN_ONE_COLUMN = 30
+FIRST_POSITION_KEY = 7
+
+
+def ladder_pages(content: BookContent, design: Design) -> list[Page]:
+    """Return the ladder; none for a book of fewer than LEAST_TUNES tunes."""
+    if len(content.tunes) < LEAST_TUNES_IN_LADDER:
+        return []
+    words = design.words
+    columns = 1 if len(content.tunes) <= MOST_IN_ONE_COLUMN else 2
+    width = column_width_pt(design.page_format, columns)
+    ranked = sorted(content.tunes, key=lambda tune: (tune.arrangement.difficulty, tune.identity))
+    heading = (
+        design.page_title(words.ladder_title, LADDER),
+        design.body(words.ladder_text),
+        Flowed(Space(design.size(6.0))),
+    )
+    size = design.size(10.5 if columns == 1 else 9.5)
+    numbers_pt = design.fonts.width(f"{len(ranked)}.", SERIF, size)
+    rungs = [
+        _rung(f"{number}.", tune, design, width, size, numbers_pt)
+        for number, tune in enumerate(ranked, 1)
+    ]
+
+    def streams(ease: float) -> list[Stream]:
+        items = tuple(Flowed(rung, design.size(6.0) * ease) for rung in rungs)
+        return [Stream(items, columns, heading=heading)]
+
+    return flow_in_fewest(streams, design.page_format, words.ladder_title, (1.0, 0.8, 0.6, 0.4))
+
+
+def _rung(
+    number: str, tune: BookTune, design: Design, width: float, size: float, numbers_pt: float
+) -> Stack:
+    """Number, title, difficulty and page of one tune, the reason below."""
+    indent = numbers_pt + design.size(5.0)
+    entry = Entry(
+        tune.arrangement.tune.title or tune.identity,
+        tune_anchor(tune.identity),
+        width,
+        SERIF,
+        size,
+        size * 1.42,
+        indent_pt=indent,
+        middle=design.words.decimal(tune.arrangement.difficulty),
+    )
+    place = Lines((number,), SERIF, size, size * 1.42, numbers_pt, "right")
+    reason = tune.difficulty_reason or facts_of(tune, design.words)
+    return Stack(
+        (Beside((place, entry), (0.0, 0.0)), design.small(reason, width, indent_pt=indent))
+    )
+
+
+def facts_of(tune: BookTune, words: FixedWords) -> str:
+    """Return what makes the tune easy or hard, in a few words."""
+    notes = tune.arrangement.notes
+    counts = {
+        way: sum(way in one.ways for one in notes)
+        for way in ("shift", "crossed", "row_jump", "barre")
+    }
+    facts = [
+        text
+        for text in (
+            _counted(counts["shift"], words.reason_shifts),
+            _counted(counts["crossed"], words.reason_crossed),
+            _counted(counts["row_jump"], words.reason_jumps),
+            words.reason_barre if counts["barre"] else "",
+            _highest(tune, words),
+            words.reason_held if any(one.stop.key for one in tune.arrangement.drone) else "",
+            tempo_text(tune.arrangement),
+        )
+        if text
+    ]
+    return ", ".join(facts)
+
+
+def _counted(count: int, forms: tuple[str, str]) -> str:
+    return forms[0 if count == 1 else 1].format(count) if count else ""
+
+
+def _highest(tune: BookTune, words: FixedWords) -> str:
+    stops = [stop for one in tune.arrangement.notes for stop in one.stops]
+    if not stops:
+        return ""
+    highest = max(stops, key=lambda stop: (stop.key, stop.string_index))
+    if highest.key <= FIRST_POSITION_KEY:
+        return words.reason_first
+    string = tune.arrangement.instrument.string(highest.string_index)
+    is_keyed = tune.arrangement.instrument.kind == "keyed"
+    place = str(highest.key) if is_keyed else pitch_name(highest.midi, words)
+    return words.reason_highest.format(place, note_name(string.open_midi, words))

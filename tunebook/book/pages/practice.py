@@ -1,0 +1,87 @@
+"""Practice pages: a warm-up, and each tune's exercises with their music."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tunebook.book.content import PRACTICE, BookContent, PracticePiece, PracticeSection, tune_anchor
+from tunebook.book.design import Design
+from tunebook.book.fonts.fonts import BOLD
+from tunebook.book.layout.blocks import Block, Drawing, Flowed, Music, Space, Stack
+from tunebook.book.layout.flow import Page, Stream, flow
+from tunebook.book.layout.sheet import Sheet
+
+_SYSTEM_GAP_PT = 3.0
+
+
+def practice_pages(content: BookContent, design: Design) -> list[Page]:
+    """Return the pages of exercises; none when there are none."""
+    if not content.practice:
+        return []
+    words = design.words
+    items = [
+        design.page_title(words.practice_title, PRACTICE),
+        design.body(words.practice_text),
+    ]
+    for section in content.practice:
+        items += _section(section, design)
+    return flow([Stream(tuple(items))], design.page_format, words.practice_title)
+
+
+def _section(section: PracticeSection, design: Design) -> list[Flowed]:
+    size = design.size(12.0)
+    heading = Flowed(_title(section, design, size), design.size(16.0), keeps_with_next=True)
+    items = [heading]
+    if section.text:
+        note = design.note(section.text, before_pt=2.0)
+        items.append(Flowed(note.block, note.before_pt, keeps_with_next=True))
+    again = _continued(section, design)
+    for piece in section.pieces:
+        items += [replace(item, continued=again) for item in _piece(piece, design)]
+    return items
+
+
+def _continued(section: PracticeSection, design: Design) -> Block:
+    """What stands over the exercises where they go on on another page."""
+    name = f"{section.title} ({design.words.continued})"
+    text = design.small(name, design.width_pt, role=BOLD)
+    return Stack((text, Space(design.size(6.0))))
+
+
+def _title(section: PracticeSection, design: Design, size: float) -> Block:
+    """The heading; a tune's name leads to the tune and bears its page."""
+    anchor = tune_anchor(section.tune) if section.tune else ""
+
+    def paint(sheet: Sheet, left: float, top: float) -> None:
+        base = top + size
+        width = sheet.text(left, base, section.title, BOLD, size)
+        if anchor and sheet.label_of(anchor):
+            label = f"{design.words.page} {sheet.label_of(anchor)}"
+            sheet.text(left + design.width_pt, base, label, "serif", size * 0.75, align="right")
+            sheet.link(anchor, left, top, width, size * 1.3)
+
+    return Drawing(size * 1.5, paint)
+
+
+def _piece(piece: PracticePiece, design: Design) -> list[Flowed]:
+    """The exercise's name and first system together, then the further systems, of which the last
+    never stands alone."""
+    systems = [
+        Music(piece.piece, system, scale, -system.staff_indent_pt * scale)
+        for system in piece.piece.systems
+        if (scale := min(1.0, (design.width_pt + 10.0) / max(1.0, system.width_pt)))
+    ]
+    head: list[Block] = [design.small(piece.title, design.width_pt, role="sans-bold")]
+    if piece.text:
+        head.append(design.small(piece.text, design.width_pt))
+    head.append(Space(design.size(2.0)))
+    first = Stack((*head, *systems[:1]))
+    gap = design.size(_SYSTEM_GAP_PT)
+    last_but_one = len(systems) - 2
+    return [
+        Flowed(first, design.size(9.0), keeps_with_next=last_but_one == 0),
+        *(
+            Flowed(system, gap, keeps_with_next=number == last_but_one)
+            for number, system in enumerate(systems[1:], 1)
+        ),
+    ]

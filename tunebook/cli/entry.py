@@ -1,0 +1,332 @@
+"""The command line: options, progress, final messages, exit codes. No music.
+
+Everything heavy is imported inside the command that needs it, so that ``--help`` is quick.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tunebook import __version__
+from tunebook.cli.ends import run
+from tunebook.cli.options import (
+    AsJson,
+    EditionName,
+    Folder,
+    HandSize,
+    InstrumentName,
+    Jobs,
+    KeepSource,
+    NoCache,
+    Output,
+    Scheduler,
+    SettingsFile,
+    Strict,
+    Tuning,
+)
+from tunebook.cli.terminal import say, warn
+from tunebook.errors import EXIT_NOTHING_BUILT, EXIT_STRICT, Message, SettingError
+
+if TYPE_CHECKING:
+    from tunebook.pipeline.load import Setup
+
+app = typer.Typer(
+    name="tunebook",
+    help="Fingered tune books for the nyckelharpa and other bowed strings, from ABC tunes.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+def _setup(
+    folder: Path,
+    settings: Path | None = None,
+    instrument: str | None = None,
+    tuning: str | None = None,
+    hand: str | None = None,
+    edition: str | None = None,
+) -> Setup:
+    from tunebook.pipeline.load import Wishes, prepare
+
+    return prepare(folder, Wishes(settings, instrument, tuning, hand, edition))
+
+
+def _finish(messages: Sequence[Message], built: int, strict: bool) -> None:
+    """Choose the exit code: nothing built, messages under --strict, or all is well."""
+    if built == 0:
+        raise typer.Exit(EXIT_NOTHING_BUILT)
+    if strict and messages:
+        raise typer.Exit(EXIT_STRICT)
+
+
+@app.command()
+def build(
+    folder: Folder,
+    output: Output = None,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    keep_source: KeepSource = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+    no_cache: NoCache = False,
+    as_json: AsJson = False,
+    scheduler: Scheduler = None,
+) -> None:
+    """Make the tune book: read, solve, engrave, paginate."""
+    from tunebook.cli.reports import print_build_report
+    from tunebook.cli.terminal import ProgressLine
+    from tunebook.pipeline.build import build_book
+    from tunebook.pipeline.load import BuildOrder
+
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
+    order = BuildOrder(output, keep_source, jobs, not no_cache, scheduler)
+    with ProgressLine(as_json) as progress:
+        report = build_book(setup, order, progress)
+    print_build_report(report, as_json)
+    _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def check(
+    folder: Folder,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Price every fingering again, independently.")
+    ] = False,
+    as_json: AsJson = False,
+    scheduler: Scheduler = None,
+) -> None:
+    """Read and solve without engraving; print a table and every message."""
+    from tunebook.cli.reports import print_check_report
+    from tunebook.cli.terminal import ProgressLine
+    from tunebook.pipeline.check import check_folder
+
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
+    with ProgressLine(as_json) as progress:
+        report = check_folder(
+            setup, jobs=jobs, verify=verify, scheduler=scheduler, on_progress=progress
+        )
+    print_check_report(report, as_json)
+    _finish(report.messages, len(report.rows), strict)
+
+
+@app.command()
+def explain(
+    file: Annotated[Path, typer.Argument(help="An ABC file.")],
+    tune: Annotated[str | None, typer.Option("--tune", help="The tune's X: number.")] = None,
+    bars: Annotated[str | None, typer.Option("--bars", help="As 3-6, or 3.")] = None,
+    chords: Annotated[bool, typer.Option("--chords", help="The chords and their rivals.")] = False,
+    drones: Annotated[bool, typer.Option("--drones", help="The drones, ranked.")] = False,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+) -> None:
+    """Say why each note is fingered as it is, and what else would do."""
+    from tunebook.pipeline.explain import ExplainOrder, explain_tune
+
+    setup = _setup(file, settings, instrument, tuning, hand, edition)
+    for line in explain_tune(setup, ExplainOrder(tune, bars, chords, drones)):
+        say(line)
+
+
+@app.command()
+def export(
+    folder: Folder,
+    to: Annotated[str, typer.Option("--to", help="json, midi, abc, musicxml or ly.")],
+    output: Annotated[Path, typer.Option("--output", "-o", help="A file for json; else a folder.")],
+    parts: Annotated[
+        str, typer.Option("--parts", help="For midi: any of melody,drone,chords.")
+    ] = "melody",
+    grace_notes: Annotated[
+        bool, typer.Option("--grace-notes", help="For midi: play grace notes too.")
+    ] = False,
+    drone: Annotated[
+        str | None, typer.Option("--drone", help="For midi: try this drone, as D4.")
+    ] = None,
+    quarter_tones: Annotated[
+        bool, typer.Option("--quarter-tones", help="For midi: bend the pitch of quarter-tones.")
+    ] = False,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+) -> None:
+    """Write the arranged tunes for other programs."""
+    from tunebook.cli.reports import print_export_report
+    from tunebook.cli.terminal import ProgressLine
+    from tunebook.pipeline.export import ExportOrder, export_folder
+
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
+    order = ExportOrder(
+        to, output, tuple(parts.split(",")), grace_notes, drone, jobs, quarter_tones
+    )
+    with ProgressLine() as progress:
+        report = export_folder(setup, order, progress)
+    print_export_report(report)
+    _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def retune(
+    folder: Folder,
+    to: Annotated[str | None, typer.Option("--to", help="The new tuning, as CGCA.")] = None,
+    to_instrument: Annotated[
+        str | None, typer.Option("--to-instrument", help="Another profile instead.")
+    ] = None,
+    to_hand: Annotated[str | None, typer.Option("--to-hand", help="Another hand.")] = None,
+    output: Output = None,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+    keep_source: KeepSource = None,
+    jobs: Jobs = None,
+    strict: Strict = False,
+    no_cache: NoCache = False,
+    as_json: AsJson = False,
+) -> None:
+    """Make the book anew for another tuning, instrument or hand, and show what changed."""
+    from tunebook.cli.reports import print_retune_report
+    from tunebook.cli.terminal import ProgressLine
+    from tunebook.pipeline.build import retune_book
+    from tunebook.pipeline.load import BuildOrder
+
+    before = _setup(folder, settings, instrument, tuning, hand, edition)
+    after = _setup(
+        folder, settings, to_instrument or instrument, to or tuning, to_hand or hand, edition
+    )
+    order = BuildOrder(output, keep_source, jobs, not no_cache, None)
+    with ProgressLine(as_json) as progress:
+        report = retune_book(before, after, order, progress)
+    print_retune_report(report, as_json)
+    _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def compare(
+    folder: Folder,
+    tunings: Annotated[str | None, typer.Option("--tunings", help="As CGDA,CGCA,DGDA.")] = None,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="The easiest transpositions of each tune.")
+    ] = False,
+    within: Annotated[
+        int, typer.Option("--within", min=1, max=12, help="For --keys: semitones up or down.")
+    ] = 5,
+    output: Output = None,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    hand: HandSize = None,
+    jobs: Jobs = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say which tuning suits the tunes, or which keys suit the instrument."""
+    from tunebook.cli.reports import print_compare_report
+    from tunebook.cli.terminal import ProgressLine
+    from tunebook.pipeline.compare import CompareOrder, compare_folder
+
+    setup = _setup(folder, settings, instrument, None, hand, edition)
+    order = CompareOrder(tunings, keys, within, output, jobs)
+    with ProgressLine(as_json) as progress:
+        report = compare_folder(setup, order, progress)
+    print_compare_report(report, as_json)
+    _finish(report.messages, report.tune_count, False)
+
+
+@app.command()
+def instrument(
+    name: Annotated[str, typer.Argument(help="A profile's name or file.")] = "nyckelharpa-3row",
+    tuning: Tuning = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="Draw it into this PDF.")
+    ] = None,
+    as_profile: Annotated[
+        bool, typer.Option("--profile", help="Print a profile file to start your own from.")
+    ] = False,
+) -> None:
+    """Show an instrument profile as text, as a drawing, or as a file to fill in."""
+    from tunebook.pipeline.show import show_instrument
+
+    for line in show_instrument(name, tuning, output, as_profile):
+        say(line, most=None)
+
+
+@app.command()
+def cache(
+    what: Annotated[str, typer.Argument(help="show or clear.")] = "show",
+) -> None:
+    """Show or clear the engraved music kept from earlier runs."""
+    from tunebook.pipeline.kept import clear_cache, describe_cache
+
+    if what not in ("show", "clear"):
+        raise SettingError(f"cache cannot {what!r}", "write show or clear")
+    say(clear_cache() if what == "clear" else describe_cache())
+
+
+@app.command("settings")
+def new_settings(folder: Annotated[Path, typer.Argument(help="A folder of .abc files.")]) -> None:
+    """Write a commented tunes.toml for the folder's tunes; never overwrites one."""
+    from tunebook.pipeline.new_settings import write_settings
+
+    say(f"written: {write_settings(folder)}")
+
+
+def _print_version(is_wanted: bool) -> None:
+    if is_wanted:
+        say(f"tunebook {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Print the version."
+        ),
+    ] = False,
+) -> None:
+    """Fingered tune books for the nyckelharpa and other bowed strings, from ABC tunes."""
+
+
+def command() -> int | None:
+    """Read the command line and do what it says; the exit code. Raises what the stages raise."""
+    try:
+        return app(standalone_mode=False)
+    except Exception as error:
+        # The option parser's own errors, whose module is not the same in all of its versions.
+        show, code = getattr(error, "show", None), getattr(error, "exit_code", None)
+        if show is None or not isinstance(code, int):
+            raise
+        text = io.StringIO()
+        show(file=text)
+        for line in text.getvalue().rstrip("\n").split("\n"):
+            warn(line)
+        return code
+
+
+def main() -> None:
+    """Run the command and end the process, as ``python -m tunebook`` does."""
+    sys.exit(run(command))

@@ -1,0 +1,1 @@
+"""Pieces in, measured systems out: LilyPond as a program."""

@@ -1,0 +1,154 @@
+"""Engrave sources: LilyPond in as many processes as wanted, many pieces a process, results kept.
+
+A piece that makes LilyPond fail, crash or hang is found and named, and the rest goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from tunebook.engrave.batches import Orders, engrave_batches
+from tunebook.engrave.process import RunLimits
+from tunebook.engrave.program import LilyPond, find_lilypond
+from tunebook.engrave.settings import SETTINGS, bar_counts_of, read_boxes
+from tunebook.model.piece import EngravedFiles, EngravedPiece, EngravingFailure
+from tunebook.store import EngravingCache, content_key, default_cache_folder
+
+__all__ = ["default_cache_folder", "engrave"]
+
+DEFAULT_TIMEOUT_S = 60.0
+_SETTINGS_NAME = "settings.ily"
+
+Progress = Callable[[str, int, int], None]
+
+
+def engrave(
+    pieces: Mapping[str, str],
+    *,
+    jobs: int = 1,
+    timeout_s: float = DEFAULT_TIMEOUT_S,
+    cache_folder: Path | None = None,
+    work_folder: Path,
+    on_progress: Progress | None = None,
+) -> tuple[list[EngravedPiece], list[EngravingFailure]]:
+    """Engrave the LilyPond sources ``pieces`` (identity to source) with ``jobs`` processes.
+
+    ``timeout_s`` is the longest time for one piece; ``cache_folder`` None keeps nothing;
+    ``work_folder`` must exist, and holds the PDFs that are returned, so it must outlive their
+    use. ``on_progress`` is called with identity, number done and total, from this thread.
+    Raises ProgramError when LilyPond is missing, too old or does not start.
+    """
+    if not pieces:
+        return [], []
+    program = find_lilypond()
+    cache = EngravingCache(cache_folder) if cache_folder is not None else None
+    work = _Work(pieces, program, cache, work_folder, on_progress)
+    waiting = work.take_from_cache()
+    if waiting:
+        (work_folder / _SETTINGS_NAME).write_text(SETTINGS, "utf-8")
+        told = (work.report, work.settle, work.fail)
+        orders = Orders(program, _SETTINGS_NAME, work_folder, RunLimits(timeout_s), waiting, *told)
+        engrave_batches(orders, max(1, jobs))
+        if cache is not None:
+            cache.trim()
+    return work.pieces(), work.failures()
+
+
+class _Work:
+    """The pieces of one call: which share a source, what is done, what failed."""
+
+    def __init__(
+        self,
+        pieces: Mapping[str, str],
+        program: LilyPond,
+        cache: EngravingCache | None,
+        folder: Path,
+        on_progress: Progress | None,
+    ) -> None:
+        self.sources = dict(pieces)
+        self.cache = cache
+        self.folder = folder
+        self.on_progress = on_progress
+        self.stems: dict[str, str] = {}
+        self.keys: dict[str, str] = {}
+        self.done: dict[str, EngravedFiles] = {}
+        self.failed: dict[str, str] = {}
+        self.first_names: dict[str, str] = {}
+        self.reported: set[str] = set()
+        stem_by_key: dict[str, str] = {}
+        for name, source in self.sources.items():
+            key = content_key(source, SETTINGS, program.version_text)
+            stem = stem_by_key.setdefault(key, f"p{len(stem_by_key):05d}")
+            self.stems[name], self.keys[stem] = stem, key
+            self.first_names.setdefault(stem, name)
+
+    def take_from_cache(self) -> dict[str, str]:
+        """Fetch what is kept; return the other sources by their stems."""
+        waiting: dict[str, str] = {}
+        for stem, name in self.first_names.items():
+            files = self.cache.fetch(self.keys[stem], self.folder) if self.cache else None
+            if files is not None and _is_readable(files):
+                self.done[stem] = files
+                self.report(stem)
+            else:
+                waiting[stem] = self.sources[name]
+        return waiting
+
+    def settle(self, stem: str, files: EngravedFiles) -> None:
+        """Take over a piece."""
+        if not _is_readable(files):
+            self.fail(stem, "LilyPond's result cannot be read")
+            return
+        self.done[stem] = files
+        if self.cache is not None:
+            self.cache.keep(self.keys[stem], files)
+        self.report(stem)
+
+    def fail(self, stem: str, reason: str) -> None:
+        """Give up a piece."""
+        self.failed[stem] = reason
+        self.report(stem)
+
+    def report(self, stem: str) -> None:
+        """Tell of progress, once a piece."""
+        if stem in self.reported:
+            return
+        self.reported.add(stem)
+        if self.on_progress is not None:
+            self.on_progress(self.first_names[stem], len(self.reported), len(self.first_names))
+
+    def pieces(self) -> list[EngravedPiece]:
+        """The results, in the order of the request."""
+        return [
+            _piece(name, self.done[stem], self.sources[name])
+            for name, stem in self.stems.items()
+            if stem in self.done
+        ]
+
+    def failures(self) -> list[EngravingFailure]:
+        """What failed, in the order of the request."""
+        return [
+            EngravingFailure(name, self.failed[stem])
+            for name, stem in self.stems.items()
+            if stem in self.failed
+        ]
+
+
+def _is_readable(files: EngravedFiles) -> bool:
+    try:
+        return bool(_piece("", files).systems)
+    except (ValueError, IndexError):
+        return False
+
+
+def _piece(name: str, files: EngravedFiles, source: str = "") -> EngravedPiece:
+    systems = read_boxes(files.boxes, bar_counts_of(source))
+    opening = read_boxes(files.opening_boxes) if files.opening_boxes else ()
+    return EngravedPiece(
+        name,
+        files.pdf,
+        systems,
+        files.opening_pdf if opening else None,
+        opening[0] if opening else None,
+    )

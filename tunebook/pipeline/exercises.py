@@ -1,0 +1,195 @@
+"""Practice pages: each tune's hardest passages as exercises, and drills for drones and chords."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from tunebook.book.content import PracticePiece, PracticeSection
+from tunebook.book.musical_text import string_name
+from tunebook.book.words import words_for
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.piece import EngravedPiece
+from tunebook.model.tune import Tune
+from tunebook.pipeline.load import Setup, arrange_tune
+from tunebook.solve.practice import (
+    chord_drill,
+    find_hard_passages,
+    held_drone_drill,
+    make_exercise,
+    open_drone_drill,
+)
+from tunebook.solve.shapes.accompaniment import hardest_changes
+from tunebook.write.lilypond.source import write_source
+
+WARM_UP = "warm-up:"
+
+WORDS = {
+    "en": {
+        "loop": "a loop, slowly",
+        "long_short": "long, short",
+        "short_long": "short, long",
+        "bars": "Bars {}–{}",
+        "bar": "Bar {}",
+        "upbeat": "Upbeat",
+        "with_upbeat": "{} with the upbeat",
+        "warm_up": "Warming up",
+        "warm_up_text": "Slowly and softly, with a full bow, before anything else. Let the hand "
+        "hang and shake it out between the lines; stop at once when something hurts.",
+        "open_drone": "Scale on the {} string over the open string below",
+        "held_drone": "Scale on the {} string over each held drone in turn",
+        "changes": "The hardest changes of chord",
+    },
+    "sv": {
+        "loop": "om och om igen, långsamt",
+        "long_short": "lång, kort",
+        "short_long": "kort, lång",
+        "bars": "Takt {}–{}",
+        "bar": "Takt {}",
+        "upbeat": "Upptakten",
+        "with_upbeat": "{} med upptakten",
+        "warm_up": "Uppvärmning",
+        "warm_up_text": "Långsamt och lätt, med hel stråke, före allt annat. Låt handen hänga och "
+        "skaka loss den mellan raderna; sluta genast om något gör ont.",
+        "open_drone": "Skala på {}-strängen över den lösa strängen under",
+        "held_drone": "Skala på {}-strängen över hållna borduner, en i taget",
+        "changes": "De svåraste ackordbytena",
+    },
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """One exercise before engraving: its identity, heading, the tune it is for, its source, and
+    what kind it is in the words of file names."""
+
+    identity: str
+    title: str
+    tune_identity: str
+    tune_title: str
+    source: str
+    kind: str
+
+
+def exercises_of(
+    arrangement: Arrangement, identity: str, setup: Setup, width_pt: float
+) -> tuple[Exercise, ...]:
+    """Return the exercises for one tune. Runs in a worker process."""
+    words = WORDS[setup.book.language]
+    made = []
+    for passage in find_hard_passages(arrangement):
+        exercise = make_exercise(arrangement, passage, words)
+        source = source_of_exercise(exercise, setup, width_pt)
+        if source:
+            made.append(
+                Exercise(
+                    f"practice:{identity}:{passage.start}",
+                    _bars_title(arrangement.tune, passage, words),
+                    identity,
+                    arrangement.tune.title,
+                    source,
+                    _kind_of_passage(arrangement.tune, passage),
+                )
+            )
+    if setup.edition.shows_shapes and arrangement.chords:
+        made += _chord_exercise(arrangement, identity, setup, width_pt)
+    return tuple(made)
+
+
+def _chord_exercise(
+    arrangement: Arrangement, identity: str, setup: Setup, width_pt: float
+) -> list[Exercise]:
+    title = WORDS[setup.book.language]["changes"]
+    changes = hardest_changes(
+        arrangement.chords, setup.instrument, setup.hand, setup.edition.limits, most=2
+    )
+    drill = chord_drill(changes, title, arrangement.tune.key)
+    if drill is None:
+        return []
+    source = source_of_exercise(drill, setup, width_pt, chords="tune")
+    if not source:
+        return []
+    name = f"practice:{identity}:chords"
+    return [Exercise(name, title, identity, arrangement.tune.title, source, "chord-changes")]
+
+
+def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
+    """Return scales over drones on the two highest strings, as far as the edition allows."""
+    words, texts = WORDS[setup.book.language], words_for(setup.book, setup.instrument)
+    limits = setup.edition.limits
+    made = []
+    for string in setup.instrument.strings[-2:]:
+        drills = {"open_drone": open_drone_drill(setup.instrument, string.index, "")}
+        if setup.edition.drones in ("held", "substitution") and limits.allows_held_drone:
+            drills["held_drone"] = held_drone_drill(setup.instrument, string.index, "", limits)
+        for kind, drill in drills.items():
+            if drill is None:
+                continue
+            source = source_of_exercise(drill, setup, width_pt, drones=setup.edition.drones)
+            if source:
+                title = words[kind].format(string_name(string, texts))
+                name = f"{WARM_UP}{kind}:{string.index}"
+                shown = f"warm-up-{kind.replace('_', '-')}-{string.name}"
+                made.append(Exercise(name, title, "", words["warm_up"], source, shown))
+    return tuple(made)
+
+
+def source_of_exercise(
+    tune: Tune, setup: Setup, width_pt: float, *, drones: str = "none", chords: str = "none"
+) -> str:
+    """Solve and write an exercise, without what would distract from it; an exercise that cannot
+    be solved is left out without harm."""
+    edition = replace(
+        setup.edition,
+        fingers="all",
+        drones=drones,
+        chords=chords,
+        shows_shapes=False,
+        shows_accompaniment=False,
+        shows_notes_on_choices=False,
+    )
+    outcome = arrange_tune(tune, replace(setup, edition=edition))
+    if outcome.arrangement is None:
+        return ""
+    return write_source(
+        outcome.arrangement,
+        edition,
+        line_width_pt=width_pt,
+        language=setup.book.language,
+        note_names=words_for(setup.book, setup.instrument).note_names,
+    )
+
+
+def _kind_of_passage(tune: Tune, passage: range) -> str:
+    numbers = dict.fromkeys(str(tune.bars[at].number) for at in (passage[0], passage[-1]))
+    return f"{'bars' if len(numbers) > 1 else 'bar'}-{'-'.join(numbers)}"
+
+
+def _bars_title(tune: Tune, passage: range, words: dict[str, str]) -> str:
+    first, last = tune.bars[passage.start].number, tune.bars[passage.stop - 1].number
+    if last == 0:
+        return words["upbeat"]
+    lowest = max(1, first)
+    text = words["bar"].format(last)
+    if lowest < last:
+        text = words["bars"].format(lowest, last)
+    return text if first else words["with_upbeat"].format(text)
+
+
+def practice_sections(
+    exercises: tuple[Exercise, ...], pieces: dict[str, EngravedPiece], language: str
+) -> tuple[PracticeSection, ...]:
+    """Return the warm-up and one section a tune, of the exercises that were engraved."""
+    warm_up_text = WORDS[language]["warm_up_text"]
+    by_tune: dict[str, list[Exercise]] = {}
+    for exercise in exercises:
+        if exercise.identity in pieces:
+            by_tune.setdefault(exercise.tune_identity, []).append(exercise)
+    return tuple(
+        PracticeSection(
+            group[0].tune_title,
+            tuple(PracticePiece(one.title, pieces[one.identity]) for one in group),
+            text="" if identity else warm_up_text,
+            tune=identity,
+        )
+        for identity, group in by_tune.items()
+    )

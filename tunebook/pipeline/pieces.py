@@ -1,0 +1,225 @@
+"""Engraved pieces beside the tunes: examples of the signs, exercises; and drawings.
+
+Small engraved examples for the page that explains the signs: only those the book uses.
+
+Engraved pieces beside the tunes: examples for the legend, exercises, drills; and drawings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from tunebook.book.content import BookContent, ChordShapes, LegendEntry
+from tunebook.book.words import words_for
+from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.book import Edition, TuneChoice
+from tunebook.model.piece import EngravedPiece
+from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
+from tunebook.pipeline.load import Setup, built
+from tunebook.pipeline.sources import TuneSource, line_width_pt
+from tunebook.read.abc.tune import read_abc
+from tunebook.solve.arrange import arrange
+from tunebook.solve.shapes.shapes import chord_shapes
+from tunebook.write.lilypond.source import write_source
+
+EXAMPLE_WIDTH_PT = 190.0
+IDENTITY = "legend:"
+
+_HEAD = "X:1\nT:x\nM:4/4\nL:1/4\nQ:1/4=96\nK:D\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Example:
+    """Music for one sign. ``change`` sets in the arrangement what the sign stands for, so that it
+    shows on every instrument; ``marked`` are bars to mark."""
+
+    music: str
+    change: Callable[[Arrangement], Arrangement] = lambda arrangement: arrangement
+    drone: str = "none"
+    chords: str = "none"
+    mark: str = ""
+
+
+def legend_sources(
+    arrangements: Sequence[Arrangement], setup: Setup, has_changes: bool = False
+) -> dict[str, str]:
+    """Return sources by identity ("legend:finger", ...) for the signs that occur;
+    ``has_changes`` when bars are marked that a retuning changed."""
+    kinds = _kinds_used(arrangements, setup.edition)
+    if has_changes:
+        kinds.append("changed")
+    sources = {}
+    for kind in kinds:
+        if kind in _EXAMPLES:
+            source = _source(_EXAMPLES[kind], setup)
+            if source:
+                sources[IDENTITY + kind] = source
+    return sources
+
+
+def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[str]:
+    notes = [note for one in arrangements for note in one.notes]
+    ways = {way for note in notes for way in note.ways}
+    drones = [span for one in arrangements for span in one.drone]
+    chords = [span for one in arrangements for span in one.chords]
+    shows_fingers = edition.fingers != "none"
+    found = {
+        "finger": shows_fingers,
+        "string": shows_fingers and any(note.shows_string for note in notes),
+        "crossed": shows_fingers and "crossed" in ways,
+        "drone": bool(drones),
+        "take_over": any(span.is_taken_over for span in drones),
+        "chord": bool(chords),
+        "solved_chord": any(span.source == "solved" for span in chords),
+        "doubtful_chord": any(span.confidence < 0.5 for span in chords),
+        "quarter_tone": shows_fingers
+        and any(pitch.quarters for one in notes for pitch in one.note.pitches),
+        "unplayable": any(not note.stops for note in notes),
+        "beyond": any(note.beyond_limits for note in notes),
+        "hard": edition.shows_notes_on_choices,
+    }
+    return [kind for kind, is_used in found.items() if is_used]
+
+
+def _source(example: _Example, setup: Setup) -> str:
+    edition = replace(setup.edition, fingers="all", shows_accompaniment=False, staff_size_pt=15.0)
+    choice = TuneChoice("legend", drone=example.drone)
+    tune = read_abc(_HEAD + example.music + "\n")[0]
+    arrangement = arrange(
+        tune, setup.instrument, setup.hand, choice=choice, drones="held", chords=example.chords
+    )
+    if any(not note.stops for note in arrangement.notes):
+        return ""
+    bars = frozenset({0}) if example.mark else frozenset()
+    return write_source(
+        example.change(arrangement),
+        edition,
+        line_width_pt=EXAMPLE_WIDTH_PT,
+        beyond_bars=bars if example.mark == "beyond" else frozenset(),
+        hard_bars=bars if example.mark == "hard" else frozenset(),
+        changed_bars=bars if example.mark == "changed" else frozenset(),
+        language=setup.book.language,
+        note_names=words_for(setup.book, setup.instrument).note_names,
+    )
+
+
+def _with_notes(
+    arrangement: Arrangement, change: Callable[[int, FingeredNote], FingeredNote]
+) -> Arrangement:
+    notes = tuple(change(at, note) for at, note in enumerate(arrangement.notes))
+    return replace(arrangement, notes=notes)
+
+
+def _string_letters(arrangement: Arrangement) -> Arrangement:
+    return _with_notes(arrangement, lambda at, note: replace(note, shows_string=at in (1, 2)))
+
+
+def _crossed(arrangement: Arrangement) -> Arrangement:
+    return _with_notes(
+        arrangement,
+        lambda at, note: replace(note, ways=("crossed",) if at == 1 else (), shows_string=False),
+    )
+
+
+def _unplayable(arrangement: Arrangement) -> Arrangement:
+    return _with_notes(
+        arrangement, lambda at, note: replace(note, stops=() if at == 1 else note.stops)
+    )
+
+
+def _take_over(arrangement: Arrangement) -> Arrangement:
+    if not arrangement.drone:
+        return arrangement
+    span = arrangement.drone[0]
+    half = span.duration / 2
+    first = replace(span, duration=half, stop=replace(span.stop, finger=1))
+    second = replace(
+        span, onset=span.onset + half, duration=span.duration - half,
+        stop=replace(span.stop, finger=2), is_taken_over=True,
+    )  # fmt: skip
+    return replace(arrangement, drone=(first, second))
+
+
+def _proposed(arrangement: Arrangement) -> Arrangement:
+    """The second chord chosen by the program."""
+    first, *rest = arrangement.chords
+    return replace(arrangement, chords=(first, *(replace(one, source="solved") for one in rest)))
+
+
+def _doubtful(arrangement: Arrangement) -> Arrangement:
+    chords = tuple(replace(span, source="solved", confidence=0.4) for span in arrangement.chords)
+    return replace(arrangement, chords=chords)
+
+
+_EXAMPLES = {
+    "finger": _Example("A B c d |]"),
+    "string": _Example("B E A F |]", _string_letters),
+    "crossed": _Example("E B E2 |]", _crossed),
+    "drone": _Example("d e f e |]", drone="D4"),
+    "take_over": _Example("A c B c |]", _take_over, drone="E4"),
+    "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
+    "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
+    "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
+    "quarter_tone": _Example("d ^/c d2 |]"),
+    "unplayable": _Example("d c d2 |]", _unplayable),
+    "beyond": _Example("a b a2 |]", mark="beyond"),
+    "hard": _Example("F c F c |]", mark="hard"),
+    "changed": _Example("D F A F |]", mark="changed"),
+}
+
+
+MOST_SHAPES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """Extra pieces before engraving. ``sources`` are theirs by identity."""
+
+    sources: dict[str, str] = field(default_factory=dict)
+    legend_kinds: tuple[str, ...] = ()
+    exercises: tuple[Exercise, ...] = ()
+    chord_shapes: tuple[ChordShapes, ...] = ()
+
+
+def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
+    """Return the extra pieces that the edition wants."""
+    has_changes = any(one.change is not None and one.change.changed_bars for one in tunes)
+    legend = legend_sources(built(one.outcome for one in tunes), setup, has_changes)
+    exercises = tuple(exercise for one in tunes for exercise in one.exercises)
+    if setup.edition.shows_practice:
+        exercises = (*warm_up(setup, line_width_pt(setup)), *exercises)
+    return Extras(
+        sources={**legend, **{one.identity: one.source for one in exercises}},
+        legend_kinds=tuple(name.removeprefix(IDENTITY) for name in legend),
+        exercises=exercises,
+        chord_shapes=_chord_shapes(tunes, setup) if setup.edition.shows_shapes else (),
+    )
+
+
+def _chord_shapes(tunes: tuple[TuneSource, ...], setup: Setup) -> tuple[ChordShapes, ...]:
+    """The best shapes of every chord in the book, by root and name."""
+    chords = {
+        span.chord.symbol: span.chord
+        for arrangement in built(one.outcome for one in tunes)
+        for span in arrangement.chords
+    }
+    ordered = sorted(chords.values(), key=lambda chord: (chord.root_class, chord.symbol))
+    return tuple(
+        ChordShapes(chord.symbol, tuple(shape.stops for shape in shapes[:MOST_SHAPES]))
+        for chord in ordered
+        if (shapes := chord_shapes(chord, setup.instrument, setup.hand, setup.edition.limits))
+    )
+
+
+def place_extras(
+    content: BookContent, extras: Extras, pieces: dict[str, EngravedPiece]
+) -> BookContent:
+    """Return ``content`` with the engraved extra pieces put in their places."""
+    legend = tuple(LegendEntry(kind, pieces.get(IDENTITY + kind)) for kind in extras.legend_kinds)
+    return replace(
+        content,
+        legend=legend,
+        practice=practice_sections(extras.exercises, pieces, content.book.language),
+        chord_shapes=extras.chord_shapes,
+    )

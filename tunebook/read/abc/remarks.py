@@ -1,0 +1,156 @@
+"""Remarks that say something to this program: pins, and chords that it wrote into the text.
+
+They are remark fields, ``[r:string D]``, ``[r:drone E4 finger 1]``, ``[r:drone off]``,
+``[r:solved Am 0.43]`` and ``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how
+likely it is, and how long after its note it begins), which other programs pass over (The ABC Music
+Standard 2.1, section 3.1.20). Everybody's remarks stand there: what is plainly none of ours
+is left alone, what seems to be meant for us and cannot be read is said.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+
+from tunebook.errors import SourcePlace
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, ChordSymbol, DronePin
+from tunebook.read.abc.drafts import Attachments
+from tunebook.read.abc.notices import Notices
+from tunebook.read.abc.symbols import read_chord_symbol
+
+_NAME = r"(?:(?:low|high)\s+)*[\w#♯♭]{1,12}"
+_STRING = re.compile(_NAME, re.I)
+_DRONE = re.compile(
+    r"([A-Ga-g])([#b]{0,2})(-?\d)(?:\s*finger\s*([0-4]))?"
+    rf"(?:\s*string\s*({_NAME}))?(?:\s*finger\s*([0-4]))?",
+    re.I,
+)
+_SOLVED = re.compile(
+    r"(\S{1,40})\s+([01](?:\.\d{1,3})?)(?:\s+after\s+(\d{1,6})(?:/(\d{1,6}))?)?", re.ASCII
+)
+_REMEDIES = {
+    "string": "write [r:string D]",
+    "drone": "write [r:drone E4 finger 1] or [r:drone off]",
+    "solved": "write [r:solved Am 0.43] before the symbol, or take the remark out",
+    "finger": "write a finger as !2! before its note",
+}
+_VALUES = {
+    "string": re.compile(r"([A-H][#b]?\d?|[1-9]|low\b.*|high\b.*)(\s\S+)?", re.I),
+    "drone": re.compile(r"([A-H][#b]{0,2}-?\d?|off|none|finger|string)(\s.*)?", re.I),
+    "solved": re.compile(r"\S+\s+[\d.,]+(\s.*)?"),
+    "finger": re.compile(r"[0-9]"),
+}
+"""What is likely to have been meant as a value."""
+_OTHER_NAMES = {"sträng": "string", "bordun": "drone", "off": "drone"}
+_MOST_WORDS = 3
+"""A remark that begins with a word of ours and goes on for longer is a sentence of somebody's."""
+_FARTHEST = 2
+
+
+def attach_remark(
+    attached: Attachments, text: str, notices: Notices, line: int, column: int, length: int
+) -> None:
+    """Read a remark of ours; say what seems to be one and is not; leave all others alone."""
+    text = text.strip()
+    head = re.match(r"[^\W\d_]+", text)
+    if head is None:
+        return
+    word, value = head[0].casefold(), text[head.end() :].strip()
+    if word in ("string", "drone", "solved") and _attach(
+        attached, word, value, notices.place(line, column)
+    ):
+        return
+    meant = _meant(word, value)
+    if meant:
+        notices.add(
+            "pin",
+            f"the remark {text!r} looks like one about a {_SUBJECTS[meant]} and cannot be read",
+            _REMEDIES[meant],
+            line=line,
+            column=column,
+            length=length,
+        )
+
+
+_SUBJECTS = {"string": "string", "drone": "drone", "solved": "chord", "finger": "finger"}
+
+
+def _attach(attached: Attachments, word: str, value: str, place: SourcePlace) -> bool:
+    """Attach what the remark says; False when it says nothing that can be read."""
+    if word == "string":
+        if _STRING.fullmatch(value) is None:
+            return False
+        attached.string_pin = value
+        return True
+    if word == "drone":
+        pin = _read_drone(value, place)
+        attached.drone_pin = pin or attached.drone_pin
+        return pin is not None
+    found = _SOLVED.fullmatch(value)
+    chord = None if found is None else read_chord_symbol(found[1], place)
+    confidence = 0.0 if found is None else float(found[2])
+    if found is None or chord is None or confidence > 1:
+        return False
+    chord = replace(chord, solved_confidence=confidence)
+    if found[3] is None:
+        attached.solved = chord
+        return True
+    if found[4] is not None and int(found[4]) == 0:
+        return False
+    attached.later_chords.append((Fraction(int(found[3]), int(found[4] or 1)), chord))
+    return True
+
+
+def chord_as_marked(chord: ChordSymbol, solved: ChordSymbol | None) -> ChordSymbol:
+    """``chord`` with the probability that a remark before it gives, unless somebody has changed
+    the symbol since."""
+    if solved is None or solved.text != chord.text:
+        return chord
+    return replace(chord, solved_confidence=solved.solved_confidence)
+
+
+def _read_drone(text: str, place: SourcePlace) -> DronePin | None:
+    if text.casefold() in ("off", "none"):
+        return DronePin(place, None)
+    match = _DRONE.fullmatch(text)
+    if match is None or (match[4] and match[6]):
+        return None
+    alter = match[2].count("#") - match[2].count("b")
+    step = STEP_LETTERS.index(match[1].upper())
+    midi = 12 * (int(match[3]) + 1) + STEP_SEMITONES[step] + alter
+    finger = match[4] or match[6]
+    return DronePin(place, midi, int(finger) if finger else None, match[5])
+
+
+def _meant(word: str, value: str) -> str:
+    """Which of our remarks was probably meant; "" for somebody's own."""
+    if word in ("string", "drone"):
+        is_sentence = len(value.split()) > _MOST_WORDS
+        return "" if is_sentence and not _VALUES[word].fullmatch(value) else word
+    if word in _VALUES:
+        return word if _VALUES[word].fullmatch(value) else ""
+    for own in ("string", "drone"):
+        if word.startswith(own) and _VALUES[own].fullmatch(f"{word[len(own) :]} {value}".strip()):
+            return own
+        is_near = _OTHER_NAMES.get(word) == own or _distance(word, own) <= _FARTHEST
+        if is_near and _VALUES[own].fullmatch(value.lstrip(":=, ")):
+            return own
+    return ""
+
+
+def _distance(word: str, other: str) -> int:
+    """Least number of letters to change, leave out, add, or exchange with their neighbour (Damerau
+    1964, Communications of the ACM 7(3)); words of much different length are far apart."""
+    if abs(len(word) - len(other)) > _FARTHEST:
+        return _FARTHEST + 1
+    before: list[int] = []
+    row = list(range(len(other) + 1))
+    for at, letter in enumerate(word):
+        last, before, row = before, row, [at + 1]
+        for place, wanted in enumerate(other):
+            cost = min(before[place] + (letter != wanted), before[place + 1] + 1, row[place] + 1)
+            if at and place and letter == other[place - 1] and word[at - 1] == wanted:
+                cost = min(cost, last[place - 1] + 1)
+            row.append(cost)
+    return row[-1]

@@ -1,0 +1,1 @@
+"""tunes.toml, instrument profiles, hands, and choices for single tunes."""

@@ -1,0 +1,1 @@
+"""Which tones are held beside the melody, and who holds them."""

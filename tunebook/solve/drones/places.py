@@ -1,0 +1,229 @@
+"""Where drones may lie, and which the tune or the book asks for.
+
+Where drones may lie, and how far a melody gets in their way before anything is solved.
+
+Drones that the tune or the book asks for.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tunebook.errors import Message, SourcePlace
+from tunebook.model.arrangement import Stop
+from tunebook.model.book import TuneChoice
+from tunebook.model.hand import Limits
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, DronePin, Tune, pitch_name
+from tunebook.solve.fingering.demands import DroneDemand, find_string
+
+HIGHEST_DRONE_KEY = 7
+"""Held keys lie within first position; our judgement."""
+AWAY_FROM_STRING = 0.3
+"""Share of a pause that a note counts which has to leave its usual string; our judgement."""
+REACH_KEY = 10
+
+
+@dataclass(frozen=True, slots=True)
+class ToneCount:
+    """How long the melody sounds each MIDI pitch, in whole notes."""
+
+    lengths: tuple[tuple[int, float], ...]
+
+    @property
+    def total(self) -> float:
+        return sum(length for _, length in self.lengths)
+
+
+def count_tones(tune: Tune) -> ToneCount:
+    """Lengths of the melody's tones by pitch."""
+    lengths: dict[int, float] = {}
+    for bar in tune.bars:
+        for note in bar.notes:
+            if note.is_grace:
+                continue
+            for pitch in note.pitches:
+                lengths[pitch.midi] = lengths.get(pitch.midi, 0.0) + float(note.duration)
+    return ToneCount(tuple(sorted(lengths.items())))
+
+
+def drone_stops(instrument: Instrument, limits: Limits, kind: str) -> list[Stop]:
+    """Every stop that may be a drone: open strings, and keys unless ``kind`` is "open"."""
+    if kind == "none" or not limits.allows_drone:
+        return []
+    highest = HIGHEST_DRONE_KEY if kind != "open" and limits.allows_held_drone else 0
+    if limits.highest_key is not None:
+        highest = min(highest, limits.highest_key)
+    return [
+        Stop(string.open_midi + key, string.index, key, 0)
+        for string in instrument.strings
+        for key in range(min(highest, string.key_count) + 1)
+    ]
+
+
+def stops_for(midi: int, instrument: Instrument, string_name: str | None = None) -> list[Stop]:
+    """Every stop that sounds ``midi``, on the named string if one is named."""
+    named = find_string(instrument, string_name) if string_name else None
+    return [
+        Stop(midi, string.index, midi - string.open_midi, 0)
+        for string in instrument.strings
+        if 0 <= midi - string.open_midi <= string.key_count
+        and (not string_name or string.index == named)
+    ]
+
+
+def pause_share(drone: Stop, tones: ToneCount, instrument: Instrument) -> float:
+    """A quick estimate, 0 to 1, of how much of the melody cannot sound with ``drone``.
+
+    A note that lies on a neighbouring string in its lowest position does not count; one that can
+    be had on a neighbouring string counts a little; any other silences the drone.
+    """
+    total = tones.total
+    if not total:
+        return 0.0
+    lost = 0.0
+    for (midi, length), places in zip(tones.lengths, _places(tones, instrument), strict=True):
+        lost += length * _pause_of(midi, drone, places)
+    return lost / total
+
+
+@functools.lru_cache(maxsize=4)
+def _places(tones: ToneCount, instrument: Instrument) -> tuple[tuple[tuple[int, int], ...], ...]:
+    """(key, string) of every stop that sounds each of the tones."""
+    return tuple(
+        tuple(
+            (midi - string.open_midi, string.index)
+            for string in instrument.strings
+            if 0 <= midi - string.open_midi <= string.key_count
+        )
+        for midi, _ in tones.lengths
+    )
+
+
+def _pause_of(midi: int, drone: Stop, places: tuple[tuple[int, int], ...]) -> float:
+    if not places or midi == drone.midi:
+        return 0.0
+    if abs(min(places)[1] - drone.string_index) == 1:
+        return 0.0
+    if any(abs(index - drone.string_index) == 1 and key <= REACH_KEY for key, index in places):
+        return AWAY_FROM_STRING
+    return 1.0
+
+
+def best_of(stops: Iterable[Stop], tones: ToneCount, instrument: Instrument) -> Stop | None:
+    """The stop that pauses least; open strings, then low keys, settle ties."""
+    return min(
+        stops,
+        key=lambda stop: (round(pause_share(stop, tones, instrument), 3), stop.key),
+        default=None,
+    )
+
+
+_PITCH = re.compile(r"\s*([A-Ga-g])(##|bb|[#b♯♭]?)(-?\d)\s*$")
+_ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
+
+
+@dataclass(frozen=True)
+class PinnedDrones:
+    """``is_pinned`` is True when tune or book decide, be it for silence."""
+
+    is_pinned: bool
+    demands: tuple[DroneDemand, ...] = ()
+    messages: tuple[Message, ...] = ()
+
+
+def pinned_drones(
+    tune: Tune,
+    instrument: Instrument,
+    limits: Limits,
+    drones: str,
+    choice: TuneChoice | None = None,
+) -> PinnedDrones:
+    """Drones pinned by ``[r:drone ...]`` in the tune, and by the book before the first of them.
+
+    A pin holds until the next one. One that this instrument or edition cannot have is reported and
+    left out; when nothing is left, the best drone is chosen as if there were no pin. A string or a
+    finger that goes with no such drone is reported and left out, the drone stays.
+    """
+    marks = _marks(tune, choice)
+    end = max((bar.onset + bar.duration for bar in tune.bars), default=Fraction(0))
+    demands: list[DroneDemand] = []
+    said: dict[str, Message] = {}
+    is_pinned = False
+    for index, (onset, pin) in enumerate(marks):
+        until = marks[index + 1][0] if index + 1 < len(marks) else end
+        if pin.midi is None:
+            is_pinned = True
+            continue
+        stop, finger, reasons = _stop_for(pin, tune, instrument, limits, drones)
+        remedy = "choose another drone" if stop is None else "the drone is held without that"
+        for reason in reasons:
+            what = f"the drone {pitch_name(pin.midi)} {reason}"
+            said.setdefault(what, Message(pin.place, "pin", what, remedy))
+        if stop is None:
+            continue
+        is_pinned = True
+        if until > onset:
+            demands.append(DroneDemand(onset, until - onset, stop.string_index, stop.key, finger))
+    return PinnedDrones(is_pinned, tuple(demands), tuple(said.values()))
+
+
+def midi_of_name(name: str) -> int | None:
+    """MIDI number of a pitch name as F#4 or Bb3, None when it is none."""
+    match = _PITCH.match(name)
+    if match is None:
+        return None
+    step = STEP_LETTERS.index(match[1].upper())
+    return 12 * (int(match[3]) + 1) + STEP_SEMITONES[step] + _ALTERS[match[2]]
+
+
+def _marks(tune: Tune, choice: TuneChoice | None) -> list[tuple[Fraction, DronePin]]:
+    """(onset, pin) in order, one at a time, the book's choice first."""
+    found: dict[Fraction, DronePin] = {}
+    if choice is not None and choice.drone is not None and tune.bars:
+        place = choice.place or tune.place
+        found[tune.bars[0].onset] = _pin_of(choice, place)
+    for bar in tune.bars:
+        for note in bar.notes:
+            if note.drone_pin is not None:
+                found[note.onset] = note.drone_pin
+    return sorted(found.items(), key=lambda item: item[0])
+
+
+def _pin_of(choice: TuneChoice, place: SourcePlace) -> DronePin:
+    name = choice.drone or "none"
+    midi = None if name.strip().lower() in ("none", "off") else midi_of_name(name)
+    return DronePin(place, midi, choice.drone_finger)
+
+
+def _stop_for(
+    pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits, drones: str
+) -> tuple[Stop | None, int | None, list[str]]:
+    """The stop for a pin (None where there is none), its finger, and what of it cannot be."""
+    assert pin.midi is not None
+    reasons: list[str] = []
+    stops: Sequence[Stop] = stops_for(pin.midi, instrument, pin.string)
+    if not stops and pin.string:
+        stops = stops_for(pin.midi, instrument)
+        if stops:
+            reasons.append(f"does not exist on string {pin.string}")
+    if not stops:
+        where = f"on string {pin.string}" if pin.string else "on this instrument"
+        return None, None, [f"does not exist {where}"]
+    may_hold = drones != "open" and limits.allows_held_drone
+    if not may_hold:
+        stops = [stop for stop in stops if stop.key == 0]
+        if not stops:
+            return None, None, ["is no open string, and this edition holds no keys"]
+    usable = drone_stops(instrument, limits, drones)
+    near = [stop for stop in stops if stop in usable] or stops
+    stop = best_of(near, count_tones(tune), instrument)
+    assert stop is not None
+    if pin.finger is not None and (pin.finger == 0) != (stop.key == 0):
+        why = "is an open string" if stop.key == 0 else "is no open string"
+        return stop, None, [*reasons, f"{why}, it cannot have finger {pin.finger}"]
+    return stop, pin.finger, reasons

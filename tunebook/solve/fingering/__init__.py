@@ -1,0 +1,1 @@
+"""String, key, finger and place of the hand for every note."""

@@ -1,0 +1,450 @@
+"""A tune made ready for the search: events, their course, postures, layers with their costs.
+
+The ways that lead from one event of a tune to the next, and how often each is taken.
+
+Each written note has one fingering, however often it is played. So the chain is the written one,
+and the played order only says how often each event and each way from one event to another counts:
+the last note of a repeated part leads back to its first (a leap) as well as on.
+
+What of a tune's problem stays the same whatever drone is held: its events and their course.
+
+A tune is posed several times in a row, with one drone after the other; its outline is kept
+meanwhile.
+
+A tune made ready for the search: events, postures, and the layers with their costs.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+
+from tunebook.errors import Message
+from tunebook.model.tune import Tune
+from tunebook.solve.fingering.demands import (
+    DroneDemand,
+    Event,
+    LostPin,
+    NoteRef,
+    drones_at,
+    has_pins,
+    lost_pin_messages,
+    possible_drones,
+    postures_for,
+    written_events,
+)
+from tunebook.solve.fingering.move_tables import CostTables, Link
+from tunebook.solve.fingering.moves import Passage
+from tunebook.solve.fingering.postures import Array, Demand, PostureSet
+from tunebook.solve.search.layers import Layers, Leap
+from tunebook.solve.times import Same, whole_times
+from tunebook.solve.unplayable import unplayable_messages
+from tunebook.solve.weights import Weights
+
+TIME_GRAIN = 4
+
+
+class Way(NamedTuple):
+    """From event ``start`` to event ``end``, ``times`` times in the tune as played."""
+
+    start: int
+    end: int
+    link: Link
+    times: int
+
+
+@dataclass(frozen=True)
+class Course:
+    """All events in written order, how often each is played, and all ways between them.
+
+    ``steps[i]`` leads from event i to i + 1 (0 times when it is never played so); ``leaps`` are
+    all other ways, also those from i to i + 1 that take another time in another pass. ``shares``
+    are the parts of a posture's cost that the events bear, ``pauses`` what it costs when a drone
+    pauses during them.
+    """
+
+    events: tuple[Event, ...]
+    times_played: tuple[int, ...]
+    steps: tuple[Way, ...]
+    leaps: tuple[Way, ...]
+    seconds: float
+    shares: tuple[float, ...]
+    pauses: tuple[float, ...]
+
+    @functools.cached_property
+    def ways(self) -> tuple[Way, ...]:
+        """Steps, then leaps."""
+        return (*self.steps, *self.leaps)
+
+    @functools.cached_property
+    def link_numbers(self) -> list[int]:
+        """For each way the number of its link, the same for like links."""
+        numbers: dict[Link, int] = {}
+        return [numbers.setdefault(way.link, len(numbers)) for way in self.ways]
+
+    @functools.cached_property
+    def ends(self) -> tuple[Array, Array]:
+        """The events before and after each way."""
+        starts = np.array([way.start for way in self.ways], dtype=np.intp)
+        return starts, np.array([way.end for way in self.ways], dtype=np.intp)
+
+    @functools.cached_property
+    def passage(self) -> Passage:
+        """What all ways are like besides their times."""
+        links = [way.link for way in self.ways]
+        pairs = sorted({pair for link in links for pair in link.kept})
+        return Passage(
+            np.array([link.is_slurred for link in links], dtype=bool),
+            np.array([link.is_freed for link in links], dtype=bool),
+            np.array([link.is_held for link in links], dtype=bool),
+            tuple((p, q, np.array([(p, q) in link.kept for link in links])) for p, q in pairs),
+        )
+
+    @functools.cached_property
+    def times_s(self) -> Array:
+        """The time that each way takes, in s."""
+        return np.array([way.link.time_s for way in self.ways])
+
+    @functools.cached_property
+    def way_counts(self) -> Array:
+        """How often each way is taken."""
+        return np.array([way.times for way in self.ways], dtype=float)
+
+    @functools.cached_property
+    def lengths(self) -> list[float]:
+        """How long each event is, in whole notes."""
+        return [float(event.duration) for event in self.events]
+
+    @functools.cached_property
+    def event_counts(self) -> Array:
+        """How often each event counts."""
+        return np.array(self.times_played, dtype=float)
+
+    @functools.cached_property
+    def entries(self) -> tuple[Array, Array]:
+        """The ways by which events are entered when they are first played, and these events."""
+        entered: dict[int, int] = {}
+        for number, way in enumerate(self.ways):
+            if way.times > 0 and way.end > way.start:
+                entered.setdefault(way.end, number)
+        return np.array([*entered.values()], dtype=np.intp), np.array([*entered], dtype=np.intp)
+
+
+def event_share(event: Event, weights: Weights) -> float:
+    """Share of a posture's cost that one event bears."""
+    return weights.grace_share if event.is_grace else 1.0 / event.pieces
+
+
+def pause_cost(event: Event, speed: float, weights: Weights) -> float:
+    """Cost of a drone that pauses during this event."""
+    if event.is_grace:
+        return 0.0
+    seconds = float(event.duration) / speed
+    return weights.drone_pause / event.pieces + weights.drone_pause_second * seconds
+
+
+def build_course(tune: Tune, events: Sequence[Event], speed: float, weights: Weights) -> Course:
+    """Count how often each event and each way between events is played.
+
+    ``speed`` is in whole notes a second. Events that the played order leaves out count once, in
+    written order, so that they get a fingering too.
+    """
+    slurred = _slurred_events(tune, events)
+    walk, seconds = _played_walk(tune, events, speed)
+    counts = [0] * len(events)
+    ways: dict[tuple[int, int, Link], int] = {}
+    for index, _ in walk:
+        counts[index] += 1
+    links: dict[tuple[int, int, float], Link] = {}
+    for (start, start_s), (end, end_s) in itertools.pairwise(walk):
+        gap_s = end_s - start_s
+        known = (start, end, round(gap_s, TIME_GRAIN + 2))
+        link = links.get(known)
+        if link is None:
+            link = _link(events, start, end, gap_s, speed, slurred, weights)
+            links[known] = link
+        ways[start, end, link] = ways.get((start, end, link), 0) + 1
+    steps: list[Way] = []
+    leaps: list[Way] = []
+    taken: dict[int, Way] = {}
+    for (start, end, link), count in ways.items():
+        way = Way(start, end, link, count)
+        if end == start + 1 and start not in taken:
+            taken[start] = way
+        else:
+            leaps.append(way)
+    for index in range(len(events) - 1):
+        if index in taken:
+            steps.append(taken[index])
+            continue
+        gap_s = float(events[index + 1].onset - events[index].onset) / speed
+        link = _link(events, index, index + 1, gap_s, speed, slurred, weights)
+        steps.append(Way(index, index + 1, link, 0 if counts[index] and counts[index + 1] else 1))
+    leaps.sort()
+    return Course(
+        tuple(events),
+        tuple(max(1, count) for count in counts),
+        tuple(steps),
+        tuple(leaps),
+        seconds,
+        tuple([event_share(event, weights) for event in events]),
+        tuple([pause_cost(event, speed, weights) for event in events]),
+    )
+
+
+def _played_walk(
+    tune: Tune, events: Sequence[Event], speed: float
+) -> tuple[list[tuple[int, float]], float]:
+    """(event, time in s) as played, and the whole time in s."""
+    by_bar: list[list[int]] = [[] for _ in tune.bars]
+    onsets = [float(event.onset) for event in events]
+    for index, event in enumerate(events):
+        by_bar[event.bar].append(index)
+    walk: list[tuple[int, float]] = []
+    clock = 0.0
+    for bar_index in tune.played or range(len(tune.bars)):
+        start = float(tune.bars[bar_index].onset)
+        for index in by_bar[bar_index]:
+            walk.append((index, clock + (onsets[index] - start) / speed))
+        clock += float(tune.bars[bar_index].duration) / speed
+    return walk, clock
+
+
+def _slurred_events(tune: Tune, events: Sequence[Event]) -> list[bool]:
+    """For each event whether a slur leads on from it."""
+    depth = 0
+    open_after: dict[NoteRef, bool] = {}
+    for bar in tune.bars:
+        for index, note in enumerate(bar.notes):
+            depth = max(0, depth + note.slurs_opened - note.slurs_closed)
+            open_after[NoteRef(bar.index, index)] = depth > 0
+    return [open_after[event.refs[-1]] for event in events]
+
+
+def _link(
+    events: Sequence[Event],
+    start: int,
+    end: int,
+    gap_s: float,
+    speed: float,
+    slurred: list[bool],
+    weights: Weights,
+) -> Link:
+    first, second = events[start], events[end]
+    is_next = end == start + 1
+    if first.is_grace:
+        return Link(weights.grace_time_s, True)
+    is_held = second.piece > 0 and is_next
+    rest_s = gap_s - float(first.duration) / speed
+    if first.piece and not is_held:
+        # The hand has had the whole of a long note to get ready.
+        gap_s += float(first.onset - first.note.onset) / speed
+    time_s = min(max(gap_s, weights.least_time_s), weights.most_time_s)
+    is_freed = rest_s >= weights.rest_gap_s and not is_held
+    is_slurred = slurred[start] and not is_freed and not is_held
+    kept = _kept_tones(first, second) if is_next and second.piece == 0 else ()
+    return Link(round(time_s, TIME_GRAIN), is_slurred, is_freed, is_held, kept)
+
+
+def _kept_tones(first: Event, second: Event) -> tuple[tuple[int, int], ...]:
+    """Pairs of tones that a tie joins where the other tones are struck anew."""
+    if True not in second.note.is_tied_from_before:
+        return ()
+    return tuple(
+        (first.midis.index(midi), number)
+        for number, (midi, is_tied) in enumerate(
+            zip(second.midis, second.note.is_tied_from_before, strict=False)
+        )
+        if is_tied and midi in first.midis
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """Events in written order; ``demands`` are what each asks for while no drone is held, None
+    where pins have a say in that. ``end`` is a time, in whole notes, by which all have begun."""
+
+    tune: Tune
+    speed: float
+    weights: Weights
+    events: tuple[Event, ...]
+    demands: tuple[Demand | None, ...]
+    end: Fraction
+
+
+def outline_of(tune: Tune, speed: float, weights: Weights, drone: Sequence[DroneDemand]) -> Outline:
+    """The outline of ``tune`` at ``speed`` (whole notes a second), long notes cut where the drone
+    changes. The outlines of the last few tunes are kept."""
+    end = whole_times(tune).end
+    cuts = {time for demand in drone for time in (demand.onset, demand.end) if 0 < time < end}
+    return _outline(Same(tune), speed, weights, tuple(sorted(cuts)))
+
+
+@functools.lru_cache(maxsize=4)
+def _outline(same: Same, speed: float, weights: Weights, cuts: tuple[Fraction, ...]) -> Outline:
+    tune = same.tune
+    long_note = Fraction(weights.long_note_s * speed).limit_denominator(4096)
+    events = tuple(written_events(tune, cuts, long_note))
+    known: dict[tuple, Demand] = {}
+    demands: list[Demand | None] = []
+    for event in events:
+        if has_pins(event.note):
+            demands.append(None)
+            continue
+        asked = event.midis, event.trill
+        if asked not in known:
+            known[asked] = Demand(event.midis, (), None, None, event.trill)
+        demands.append(known[asked])
+    end = whole_times(tune).end
+    begun = max([event.onset for event in events if event.onset >= end], default=None)
+    if begun is not None:
+        end = begun + 1
+    return Outline(tune, speed, weights, events, tuple(demands), end)
+
+
+@functools.lru_cache(maxsize=4)
+def course_of(outline: Outline, left_out: tuple[int, ...]) -> Course:
+    """The course of the outline's events, those with these numbers left out."""
+    events = outline.events
+    if left_out:
+        lacking = set(left_out)
+        events = tuple([event for n, event in enumerate(events) if n not in lacking])
+    return build_course(outline.tune, events, outline.speed, outline.weights)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A tune made ready for the search: the playable events, their postures, their order.
+    ``held`` is the drone that is asked for at each event."""
+
+    tune: Tune
+    tables: CostTables
+    course: Course
+    sets: tuple[PostureSet, ...]
+    layers: Layers
+    drone: tuple[DroneDemand, ...]
+    held: tuple[DroneDemand | None, ...]
+    speed: float
+    unplayable: tuple[Event, ...]
+    messages: tuple[Message, ...]
+
+
+def pose_problem(
+    tune: Tune,
+    tables: CostTables,
+    speed: float,
+    drone: Sequence[DroneDemand] = (),
+) -> Problem:
+    """Make the search's layers for ``tune`` at ``speed`` (whole notes a second)."""
+    kept, messages = possible_drones(drone, tables.reach.instrument, tune)
+    outline = outline_of(tune, speed, tables.weights, kept)
+    held = drones_at(kept, outline.events, outline.end)
+    found = _postures(outline, held, tables, messages)
+    left_out = tuple([number for number, postures in enumerate(found) if postures is None])
+    sets = tuple([postures for postures in found if postures is not None])
+    course = course_of(outline, left_out)
+    return Problem(
+        tune,
+        tables,
+        course,
+        sets,
+        _layers(course, sets, tables),
+        kept,
+        tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None]),
+        speed,
+        tuple([outline.events[number] for number in left_out]),
+        tuple(messages),
+    )
+
+
+def _postures(
+    outline: Outline,
+    held: Sequence[DroneDemand | None],
+    tables: CostTables,
+    messages: list[Message],
+) -> list[PostureSet | None]:
+    """The postures for each event, None where it cannot be played; ``messages`` are added to."""
+    known: dict[tuple[int, int], PostureSet | None] = {}
+    found: list[PostureSet | None] = []
+    lost: list[LostPin] = []
+    unplayable: list[Event] = []
+    tune = outline.tune
+    for event, plain, over in zip(outline.events, outline.demands, held, strict=True):
+        if plain is None:
+            postures, lost_here = postures_for(event, over, tables)
+            lost.extend(lost_here)
+        else:
+            asked = id(plain), id(over)
+            if asked not in known:
+                known[asked] = tables.postures(_over(plain, over))
+            postures = known[asked]
+        if postures is None and not event.piece:
+            unplayable.append(event)
+        found.append(postures)
+    messages.extend(unplayable_messages(tune, unplayable, tables.reach.instrument))
+    messages.extend(lost_pin_messages(tune, lost))
+    return found
+
+
+def _over(plain: Demand, drone: DroneDemand | None) -> Demand:
+    """The demand with a drone held meanwhile."""
+    if drone is None:
+        return plain
+    return plain._replace(drone=(drone.string_index, drone.key, drone.finger))
+
+
+def _layers(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> Layers:
+    """Costs of the search: own costs times how often they are played, steps, leaps."""
+    states = _own_costs(course, sets, tables)
+    costs = _way_costs(course, sets, tables)
+    leaps = []
+    for way, moves in zip(course.leaps, costs[len(course.steps) :], strict=True):
+        if way.start == way.end:
+            states[way.start] = states[way.start] + np.diagonal(moves)
+        elif way.start < way.end:
+            leaps.append(Leap(way.start, way.end, moves))
+        else:
+            leaps.append(Leap(way.end, way.start, moves.T))
+    return Layers(states, costs[: len(course.steps)], leaps)
+
+
+def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+    """Costs of each event's postures, as often as it is played."""
+    known: dict[tuple[Demand, float, float, int], Array] = {}
+    states: list[Array] = []
+    for postures, share, pause, count in zip(
+        sets, course.shares, course.pauses, course.times_played, strict=True
+    ):
+        asked = postures.demand, share, pause if postures.may_pause else 0.0, count
+        if asked not in known:
+            known[asked] = tables.own_cost(postures, *asked[1:])
+        states.append(known[asked])
+    return states
+
+
+def _way_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+    """Costs of each way, as often as it is taken."""
+    asked = [
+        (sets[way.start].demand, sets[way.end].demand, number)
+        for way, number in zip(course.ways, course.link_numbers, strict=True)
+    ]
+    once = dict(zip(asked, course.ways, strict=True))
+    made = tables.all_moves([(sets[w.start], sets[w.end], w.link) for w in once.values()])
+    known = dict(zip(once, made, strict=True))
+    often: dict[tuple, Array] = {}
+    costs = []
+    for key, way in zip(asked, course.ways, strict=True):
+        if way.times == 1:
+            costs.append(known[key])
+            continue
+        counted = key, way.times
+        if counted not in often:
+            often[counted] = known[key] * way.times
+        costs.append(often[counted])
+    return costs

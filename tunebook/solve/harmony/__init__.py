@@ -1,0 +1,1 @@
+"""The chords of a tune."""

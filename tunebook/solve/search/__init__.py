@@ -1,0 +1,1 @@
+"""Exact searches for cheapest paths. Know no music."""

@@ -1,0 +1,1 @@
+"""Playability and price worked out once more, sharing nothing with the solver."""

@@ -1,0 +1,1 @@
+"""How the hand makes chords, and gets from one to the next."""

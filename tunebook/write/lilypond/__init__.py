@@ -1,0 +1,1 @@
+"""Arrangements as LilyPond source."""

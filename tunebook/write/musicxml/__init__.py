@@ -1,0 +1,1 @@
+"""Arrangements as MusicXML scores."""
