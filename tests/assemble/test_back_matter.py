@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pikepdf
-import pytest
 from books import book_tune, content
 from reading import links_of, outline_of, page_of, text_of
 
@@ -18,13 +17,12 @@ from tunebook.book.content import (
     PracticePiece,
     PracticeSection,
 )
-from tunebook.book.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
 from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.blocks import broken
 from tunebook.book.layout.running_text import linked_text
 from tunebook.book.pages.sources import default_tempi, source_text
-from tunebook.book.words import fixed_words
 from tunebook.model.arrangement import Stop
+from tunebook.model.words import fixed_words
 
 
 def book_of(folder: Path, font_cache: Path, *tunes: object) -> BookContent:
@@ -166,30 +164,6 @@ def test_linked_text_breaks_at_spaces_and_keeps_commas_with_their_words(
     assert texts == ["in One ", "tune, ", "Two, ", "Three"]
     assert narrow.lines[1] == (("tune", "1"), (", ", ""))
     assert narrow.height_pt == 4 * whole.height_pt
-
-
-@pytest.mark.parametrize("language", ["en", "sv"])
-def test_every_sign_mode_and_technique_has_words(language: str) -> None:
-    words: FixedWords = fixed_words(language)
-    assert set(LEGEND_KINDS) == set(words.legend)
-    assert set(MODES) == set(words.modes)
-    assert set(TECHNIQUES) == set(words.techniques)
-
-
-def test_numbers_bear_the_decimal_sign_of_the_language() -> None:
-    assert fixed_words("en").decimal(16.5) == "16.5"
-    assert fixed_words("sv").decimal(2.04) == "2,0"
-
-
-def test_texts_of_both_languages_take_the_same_values() -> None:
-    english, swedish = fixed_words("en"), fixed_words("sv")
-    for name in FixedWords.__slots__:
-        one, other = getattr(english, name), getattr(swedish, name)
-        assert type(one) is type(other), name
-        if isinstance(one, str):
-            assert one.count("{}") == other.count("{}"), name
-        elif isinstance(one, tuple):
-            assert len(one) == len(other), name
 
 
 def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, font_cache: Path) -> None:

@@ -8,10 +8,10 @@ import pytest
 from reading import text_of
 
 from tunebook.book.pages.comparison import difficulty_plot, write_comparison
-from tunebook.book.words import fixed_words
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Key
+from tunebook.model.words import fixed_words
 
 TUNINGS = ("CGDA", "CGCA", "DGDA", "CGEA", "AGDA", "BGDA", "CFDA", "CADA")
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.pages.comparison import _cell, _key
-from tunebook.book.words import fixed_words, report_words
 from tunebook.model.changes import KeyScore, TuningScore
 from tunebook.model.tune import Key
+from tunebook.model.words import FixedWords, fixed_words
 
 ENGLISH, SWEDISH = fixed_words("en"), fixed_words("sv")
 B_DORIAN = Key(6, 0, "dorian", 3)
@@ -30,5 +29,5 @@ def test_a_key_has_its_mode_once(words: FixedWords, first: str, later: str) -> N
 
 def test_a_score_has_the_decimal_sign_and_the_names_of_the_language() -> None:
     score = TuningScore("CGDA", 1.25, 0, 0, 0, "B3 Bb3", 3, 5)
-    assert _cell(score, report_words("en"), ENGLISH) == "1.25  B3 B♭3  3/5"
-    assert _cell(score, report_words("sv"), SWEDISH) == "1,25  H3 B3  3/5"
+    assert _cell(score, ENGLISH.report, ENGLISH) == "1.25  B3 B♭3  3/5"
+    assert _cell(score, SWEDISH.report, SWEDISH) == "1,25  H3 B3  3/5"

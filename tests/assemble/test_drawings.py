@@ -17,9 +17,9 @@ from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import Sheet
 from tunebook.book.pages.instrument import write_instrument_page
-from tunebook.book.words import fixed_words
 from tunebook.errors import OutputError
 from tunebook.model.arrangement import Stop
+from tunebook.model.words import fixed_words
 
 
 @dataclass

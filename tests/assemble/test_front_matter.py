@@ -16,8 +16,8 @@ from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
 from tunebook.book.pages.front import back_matter, front_matter
 from tunebook.book.pages.instrument import instrument_pages
-from tunebook.book.words import fixed_words
 from tunebook.model.changes import RetuneFacts
+from tunebook.model.words import fixed_words
 
 
 @pytest.fixture(scope="module")

@@ -20,8 +20,8 @@ from tunebook.book.pages.indexes import (
     scale_steps,
     techniques_of,
 )
-from tunebook.book.words import fixed_words
 from tunebook.model.arrangement import Stop
+from tunebook.model.words import fixed_words
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,6 @@ from fractions import Fraction
 import pytest
 from books import D_DORIAN, arrangement, harpa
 
-from tunebook.book.fixed_words import LEGEND_KINDS, MODES, TECHNIQUES, FixedWords
 from tunebook.book.fonts.symbols import DOT, HALF
 from tunebook.book.musical_text import (
     chord_text,
@@ -25,9 +24,9 @@ from tunebook.book.musical_text import (
     tuning_text,
     with_signs,
 )
-from tunebook.book.words import fixed_words, report_words
 from tunebook.model.arrangement import Stop
 from tunebook.model.tune import Key, Meter, Tempo
+from tunebook.model.words import fixed_words
 
 ENGLISH, SWEDISH = fixed_words("en"), fixed_words("sv")
 
@@ -153,34 +152,6 @@ def test_a_fingerboard_has_no_keys_in_either_language() -> None:
         said += [words.first_position_text, words.key_counts, words.no_keys, words.one_key]
         said += [words.key_place, words.reason_highest, words.reason_barre]
         said += [words.foot_quarter_tone]
-        said += [words.fingerboard_text, report_words(language, "fingerboard").tune_text]
+        said += [words.fingerboard_text, words.report.tune_text]
         for text in said:
             assert not re.search(rf"\b({'|'.join(keyed)})", text, re.I), text
-
-
-@pytest.mark.parametrize("words", [ENGLISH, SWEDISH], ids=["en", "sv"])
-def test_every_sign_technique_and_mode_has_words(words: FixedWords) -> None:
-    assert set(LEGEND_KINDS) == set(words.legend)
-    assert set(TECHNIQUES) == set(words.techniques)
-    assert set(MODES) == set(words.modes)
-
-
-def test_swedish_leaves_no_english_word() -> None:
-    shared = {
-        name
-        for name in ENGLISH.__slots__
-        if isinstance(value := getattr(ENGLISH, name), str)
-        and value == getattr(SWEDISH, name)
-        and value.strip("{} ").isalpha()
-    }
-    assert shared == {"instrument", "hand", "tempo", "kind"}
-
-
-def test_an_unknown_name_stands_as_it_is() -> None:
-    assert SWEDISH.local("Fiddle") == "Fiol"
-    assert SWEDISH.local("My own harpa") == "My own harpa"
-
-
-def test_a_language_that_is_not_there_is_an_error() -> None:
-    with pytest.raises(KeyError):
-        fixed_words("xx")

@@ -18,8 +18,8 @@ from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.blocks import Drawing
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.running_text import table_rows
-from tunebook.book.words import fixed_words, report_words
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
+from tunebook.model.words import fixed_words
 
 
 @pytest.fixture
@@ -107,9 +107,3 @@ def test_a_long_report_names_its_columns_on_each_page(tmp_path: Path, font_cache
     pages = pages_of(RetuneFacts("CGDA", "CGCA", tunes, ()), tmp_path, font_cache)
     assert len(pages) >= 2
     assert all(re.search(r"tune\s+moved\s+fingers", page) for page in pages)
-
-
-def test_both_languages_have_as_many_columns() -> None:
-    english, swedish = report_words("en"), report_words("sv")
-    for name in ("card_columns", "tune_columns", "total_columns"):
-        assert len(getattr(english, name)) == len(getattr(swedish, name))

@@ -27,7 +27,7 @@ from tunebook.book.pages.tunes import (
     tune_tail,
     words_block,
 )
-from tunebook.book.words import fixed_words
+from tunebook.model.words import fixed_words
 
 
 @pytest.fixture(scope="module")

@@ -11,10 +11,11 @@ import pytest
 
 from tunebook.cli.reports import print_check_report
 from tunebook.model.book import Book
+from tunebook.model.words import fixed_words
 from tunebook.pipeline import exercises as practice
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.explain import _bars_of as _bars
-from tunebook.pipeline.explain import _words, choice_notes, limit_note
+from tunebook.pipeline.explain import choice_notes, limit_note
 from tunebook.pipeline.export import ExportOrder, export_folder
 from tunebook.pipeline.load import Setup, Wishes, prepare
 from tunebook.pipeline.new_settings import write_settings
@@ -53,8 +54,8 @@ def setup_for(folder: Path, language: str = "en", **book: object) -> Setup:
 def test_bars_are_counted_from_one(
     folder: Path, numbers: list[int], english: str, swedish: str
 ) -> None:
-    assert _bars(numbers, _words(setup_for(folder))) == english
-    assert _bars(numbers, _words(setup_for(folder, "sv"))) == swedish
+    assert _bars(numbers, fixed_words("en").notes) == english
+    assert _bars(numbers, fixed_words("sv").notes) == swedish
 
 
 @pytest.mark.parametrize(
@@ -70,8 +71,8 @@ def test_bars_are_counted_from_one(
 def test_exercises_count_bars_from_one(passage: range, english: str, swedish: str) -> None:
     tune = read_abc(UPBEAT)[0]
     assert [bar.number for bar in tune.bars[:3]] == [0, 1, 2]
-    assert practice._bars_title(tune, passage, practice.WORDS["en"]) == english
-    assert practice._bars_title(tune, passage, practice.WORDS["sv"]) == swedish
+    assert practice._bars_title(tune, passage, fixed_words("en").practice) == english
+    assert practice._bars_title(tune, passage, fixed_words("sv").practice) == swedish
 
 
 def test_explain_and_messages_speak_of_the_upbeat(

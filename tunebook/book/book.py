@@ -27,8 +27,8 @@ from tunebook.book.pages.furniture import draw_furniture
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
 from tunebook.book.pages.tunes import Body, in_best_order, lay_out_tunes
-from tunebook.book.words import fixed_words, words_for
 from tunebook.files import FilesRead, write_whole
+from tunebook.model.words import fixed_words, words_for
 
 _SHEET_PT = (297.0 * PT_PER_MM, 210.0 * PT_PER_MM)
 

@@ -74,7 +74,7 @@ class BookSection:
 
 @dataclass(frozen=True, slots=True)
 class LegendEntry:
-    """One sign explained. ``kind`` is one of those in fixed_words.LEGEND_KINDS, whose text is
+    """One sign explained. ``kind`` is one of those in FixedWords.legend, whose text is
     printed unless ``text`` is given; ``piece`` is the engraved example, if any."""
 
     kind: str

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SANS_BOLD, SERIF, Fonts
 from tunebook.book.layout.blocks import Flowed, Lines, Rule, Space, Stack, paragraph
 from tunebook.book.layout.paper import PageFormat
 from tunebook.book.layout.sheet import GREY
+from tunebook.model.words import FixedWords
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tunebook.book.design import Design
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.fonts.fonts import BOLD, SANS, SANS_BOLD
 from tunebook.book.layout.blocks import Block, Drawing, Stack
 from tunebook.book.layout.sheet import BLACK, GREY, LIGHT, Sheet
 from tunebook.book.musical_text import chord_text, note_name
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument, String
+from tunebook.model.words import FixedWords
 
 # First position: the keys under each finger (common practice, no source).
 FIRST_POSITION = ((1, (2,)), (2, (3, 4)), (3, (5,)), (4, (7,)))

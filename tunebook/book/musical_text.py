@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.fonts.symbols import DOT, EIGHTH, HALF, QUARTER, SIXTEENTH, WHOLE
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.names import printed_name
 from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune
+from tunebook.model.words import FixedWords
 
 SEPARATOR = " · "
 _NOTE_SIGNS = {

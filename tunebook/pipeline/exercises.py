@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from tunebook.book.content import PracticePiece, PracticeSection
 from tunebook.book.musical_text import string_name
-from tunebook.book.words import words_for
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.piece import EngravedPiece
 from tunebook.model.tune import Tune
+from tunebook.model.words import fixed_words, words_for
 from tunebook.pipeline.load import Setup, arrange_tune
 from tunebook.solve.practice import (
     chord_drill,
@@ -22,39 +23,6 @@ from tunebook.solve.shapes.accompaniment import hardest_changes
 from tunebook.write.lilypond.source import write_source
 
 WARM_UP = "warm-up:"
-
-WORDS = {
-    "en": {
-        "loop": "a loop, slowly",
-        "long_short": "long, short",
-        "short_long": "short, long",
-        "bars": "Bars {}–{}",
-        "bar": "Bar {}",
-        "upbeat": "Upbeat",
-        "with_upbeat": "{} with the upbeat",
-        "warm_up": "Warming up",
-        "warm_up_text": "Slowly and softly, with a full bow, before anything else. Let the hand "
-        "hang and shake it out between the lines; stop at once when something hurts.",
-        "open_drone": "Scale on the {} string over the open string below",
-        "held_drone": "Scale on the {} string over each held drone in turn",
-        "changes": "The hardest changes of chord",
-    },
-    "sv": {
-        "loop": "om och om igen, långsamt",
-        "long_short": "lång, kort",
-        "short_long": "kort, lång",
-        "bars": "Takt {}–{}",
-        "bar": "Takt {}",
-        "upbeat": "Upptakten",
-        "with_upbeat": "{} med upptakten",
-        "warm_up": "Uppvärmning",
-        "warm_up_text": "Långsamt och lätt, med hel stråke, före allt annat. Låt handen hänga och "
-        "skaka loss den mellan raderna; sluta genast om något gör ont.",
-        "open_drone": "Skala på {}-strängen över den lösa strängen under",
-        "held_drone": "Skala på {}-strängen över hållna borduner, en i taget",
-        "changes": "De svåraste ackordbytena",
-    },
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +42,7 @@ def exercises_of(
     arrangement: Arrangement, identity: str, setup: Setup, width_pt: float
 ) -> tuple[Exercise, ...]:
     """Return the exercises for one tune. Runs in a worker process."""
-    words = WORDS[setup.book.language]
+    words = words_for(setup.book, setup.instrument).practice
     made = []
     for passage in find_hard_passages(arrangement):
         exercise = make_exercise(arrangement, passage, words)
@@ -98,7 +66,7 @@ def exercises_of(
 def _chord_exercise(
     arrangement: Arrangement, identity: str, setup: Setup, width_pt: float
 ) -> list[Exercise]:
-    title = WORDS[setup.book.language]["changes"]
+    title = words_for(setup.book, setup.instrument).practice["changes"]
     changes = hardest_changes(
         arrangement.chords, setup.instrument, setup.hand, setup.edition.limits, most=2
     )
@@ -114,7 +82,7 @@ def _chord_exercise(
 
 def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
     """Return scales over drones on the two highest strings, as far as the edition allows."""
-    words, texts = WORDS[setup.book.language], words_for(setup.book, setup.instrument)
+    words = words_for(setup.book, setup.instrument)
     limits = setup.edition.limits
     made = []
     for string in setup.instrument.strings[-2:]:
@@ -126,10 +94,10 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
                 continue
             source = source_of_exercise(drill, setup, width_pt, drones=setup.edition.drones)
             if source:
-                title = words[kind].format(string_name(string, texts))
+                title = words.practice[kind].format(string_name(string, words))
                 name = f"{WARM_UP}{kind}:{string.index}"
                 shown = f"warm-up-{kind.replace('_', '-')}-{string.name}"
-                made.append(Exercise(name, title, "", words["warm_up"], source, shown))
+                made.append(Exercise(name, title, "", words.practice["warm_up"], source, shown))
     return tuple(made)
 
 
@@ -164,7 +132,7 @@ def _kind_of_passage(tune: Tune, passage: range) -> str:
     return f"{'bars' if len(numbers) > 1 else 'bar'}-{'-'.join(numbers)}"
 
 
-def _bars_title(tune: Tune, passage: range, words: dict[str, str]) -> str:
+def _bars_title(tune: Tune, passage: range, words: Mapping[str, str]) -> str:
     first, last = tune.bars[passage.start].number, tune.bars[passage.stop - 1].number
     if last == 0:
         return words["upbeat"]
@@ -179,7 +147,7 @@ def practice_sections(
     exercises: tuple[Exercise, ...], pieces: dict[str, EngravedPiece], language: str
 ) -> tuple[PracticeSection, ...]:
     """Return the warm-up and one section a tune, of the exercises that were engraved."""
-    warm_up_text = WORDS[language]["warm_up_text"]
+    warm_up_text = fixed_words(language).practice["warm_up_text"]
     by_tune: dict[str, list[Exercise]] = {}
     for exercise in exercises:
         if exercise.identity in pieces:

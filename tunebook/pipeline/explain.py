@@ -9,15 +9,14 @@ Say why a tune is fingered as it is, and what else would do.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.musical_text import key_name, local_names, string_name
-from tunebook.book.words import words_for
 from tunebook.errors import SettingError, SourcePlace
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Key, Tune
+from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.load import (
     Setup,
     arrange_prepared,
@@ -45,60 +44,6 @@ MOST_NOTES = 4
 NOTHING_MORE = 0.05
 """Costs less than this are printed as none."""
 
-_WORDS = {
-    "en": {
-        "beyond": "Beyond this level: {}.",
-        "key": "Within it the tune lies in {} ({} semitones {}).",
-        "no_key": "No key within a fifth keeps to it.",
-        "up": "up",
-        "down": "down",
-        "bar": "bar {}",
-        "bars": "bars {}",
-        "upbeat": "the upbeat",
-        "and": " and ",
-        "crossed": "crossed stop",
-        "barre": "barre",
-        "row_jump": "row jump",
-        "shift": "shift",
-        "substitution": "silent change of finger",
-        "other": "the next best way costs {} more",
-        "equal": "another way costs no more",
-        "pressed": "{} on the {} string, finger {}",
-        "open": "{} open",
-    },
-    "sv": {
-        "beyond": "Utöver nivån: {}.",
-        "key": "Inom nivån ligger låten i {} ({} halvtoner {}).",
-        "no_key": "Ingen tonart inom en kvint håller sig till den.",
-        "up": "upp",
-        "down": "ned",
-        "bar": "takt {}",
-        "bars": "takt {}",
-        "upbeat": "upptakten",
-        "and": " och ",
-        "crossed": "korsat grepp",
-        "barre": "barrégrepp",
-        "row_jump": "radhopp",
-        "shift": "lägesväxling",
-        "substitution": "ljudlöst fingerbyte",
-        "other": "det näst bästa sättet kostar {} mer",
-        "equal": "ett annat sätt kostar inte mer",
-        "pressed": "{} på {}-strängen, finger {}",
-        "open": "{} på lös sträng",
-    },
-}
-# Ways that have another name on a fingerboard, which has no rows of keys.
-_FINGERBOARD_WORDS = {
-    "en": {"barre": "one finger on two strings", "row_jump": "hop across strings"},
-    "sv": {"barre": "ett finger på två strängar", "row_jump": "hopp mellan strängar"},
-}
-
-
-def _words(setup: Setup) -> dict[str, str]:
-    language = setup.book.language
-    own = _FINGERBOARD_WORDS[language] if setup.instrument.kind == "fingerboard" else {}
-    return _WORDS[language] | own
-
 
 def limit_note(arrangement: Arrangement, setup: Setup) -> str:
     """Return what goes beyond the edition's limits and the easiest key that does not; empty when
@@ -106,21 +51,21 @@ def limit_note(arrangement: Arrangement, setup: Setup) -> str:
     beyond = sorted({one.bar_index for one in arrangement.notes if one.beyond_limits})
     if not beyond:
         return ""
-    words = _words(setup)
+    words = words_for(setup.book, setup.instrument)
+    said = words.notes
     numbers = sorted({arrangement.tune.bars[index].number for index in beyond})
-    text = words["beyond"].format(_bars_of(numbers, words))
+    text = said["beyond"].format(_bars_of(numbers, said))
     try:
         with at_most(reading_limits(setup).solving_steps):
             key = _easiest_key(arrangement.tune, setup)
     except OutOfStepsError:
         return text  # too long to be tried in every key
     if key is None:
-        return f"{text} {words['no_key']}"
+        return f"{text} {said['no_key']}"
     moved, semitones = key
-    texts = words_for(setup.book, setup.instrument)
-    name = key_name(moved, texts) or local_names(moved.tonic_name, texts)
-    way = words["up"] if semitones > 0 else words["down"]
-    return f"{text} {words['key'].format(name, abs(semitones), way)}"
+    name = key_name(moved, words) or local_names(moved.tonic_name, words)
+    way = said["up"] if semitones > 0 else said["down"]
+    return f"{text} {said['key'].format(name, abs(semitones), way)}"
 
 
 def _easiest_key(tune: Tune, setup: Setup) -> tuple[Key, int] | None:
@@ -142,7 +87,7 @@ def _easiest_key(tune: Tune, setup: Setup) -> tuple[Key, int] | None:
 def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
     """Return lines on the dearest choices of the tune: what the hand does there, and how much
     more the next best way would cost; in the order of the bars."""
-    words, texts = _words(setup), words_for(setup.book, setup.instrument)
+    words = words_for(setup.book, setup.instrument)
     told: list[tuple[int, str]] = []
     seen: set[int] = set()
     for one in sorted(arrangement.notes, key=lambda note: -note.cost):
@@ -150,8 +95,8 @@ def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
         if not one.ways or number in seen or one.note.is_grace:
             continue
         seen.add(number)
-        bar = _bars_of([number], words)
-        choice = _choice(one, arrangement, words, texts)
+        bar = _bars_of([number], words.notes)
+        choice = _choice(one, arrangement, words)
         line = f"{bar[:1].upper()}{bar[1:]}: {choice}"
         told.append((one.bar_index, line))
         if len(told) == MOST_NOTES:
@@ -159,28 +104,27 @@ def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
     return tuple(line for _, line in sorted(told))
 
 
-def _choice(
-    one: FingeredNote, arrangement: Arrangement, words: dict[str, str], texts: FixedWords
-) -> str:
+def _choice(one: FingeredNote, arrangement: Arrangement, words: FixedWords) -> str:
+    said = words.notes
     tones = []
     for pitch, stop in zip(one.note.pitches, one.stops, strict=False):
-        string = string_name(arrangement.instrument.string(stop.string_index), texts)
-        name = local_names(pitch.name, texts)
+        string = string_name(arrangement.instrument.string(stop.string_index), words)
+        name = local_names(pitch.name, words)
         if stop.finger:
-            tones.append(words["pressed"].format(name, string, stop.finger))
+            tones.append(said["pressed"].format(name, string, stop.finger))
         else:
-            tones.append(words["open"].format(name))
-    ways = ", ".join(words[way] for way in one.ways)
+            tones.append(said["open"].format(name))
+    ways = ", ".join(said[way] for way in one.ways)
     line = f"{' + '.join(tones)} ({ways})"
     others = [cost for cost, stops in one.alternatives if stops != one.stops]
     if others:
         more = min(others)
         is_equal = more < NOTHING_MORE
-        line += "; " + (words["equal"] if is_equal else words["other"].format(texts.decimal(more)))
+        line += "; " + (said["equal"] if is_equal else said["other"].format(words.decimal(more)))
     return line + "."
 
 
-def _bars_of(numbers: list[int], words: dict[str, str]) -> str:
+def _bars_of(numbers: list[int], words: Mapping[str, str]) -> str:
     """Return "bars 3–5, 8", "bar 3" or "the upbeat and bar 1" for rising numbers; 0 is the
     upbeat."""
     counted = [number for number in numbers if number]

@@ -22,9 +22,7 @@ from pathlib import Path
 from tunebook import __version__
 from tunebook.book.book import assemble_book, get_ready
 from tunebook.book.content import BookContent, BookSection, BookTune
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.musical_text import local_names
-from tunebook.book.words import words_for
 from tunebook.engrave.engrave import engrave
 from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
@@ -34,6 +32,7 @@ from tunebook.model.book import BuildReport
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.piece import EngravedPiece, EngravingFailure
 from tunebook.model.tune import Tune
+from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.load import (
     BuildOrder,

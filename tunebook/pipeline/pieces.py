@@ -11,10 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from tunebook.book.content import BookContent, ChordShapes, LegendEntry
-from tunebook.book.words import words_for
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.book import Edition, TuneChoice
 from tunebook.model.piece import EngravedPiece
+from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
 from tunebook.pipeline.load import Setup, built
 from tunebook.pipeline.sources import TuneSource, line_width_pt

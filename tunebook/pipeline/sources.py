@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tunebook.book.layout.paper import page_format
-from tunebook.book.words import words_for
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
+from tunebook.model.words import words_for
 from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.exercises import Exercise, exercises_of
 from tunebook.pipeline.explain import choice_notes, limit_note

@@ -15,7 +15,7 @@ variants of even runs are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -216,7 +216,7 @@ def find_hard_passages(arrangement: Arrangement, most: int = MOST_PASSAGES) -> l
     return chosen
 
 
-def make_exercise(arrangement: Arrangement, passage: range, labels: dict[str, str]) -> Tune:
+def make_exercise(arrangement: Arrangement, passage: range, labels: Mapping[str, str]) -> Tune:
     """Return one Tune of all variants of a passage, each between repeat signs with its label.
 
     ``labels`` gives the words for each of VARIANTS; a rhythm variant that would change nothing

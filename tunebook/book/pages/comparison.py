@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 from tunebook.book.design import Design
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.blocks import Flowed, Music
 from tunebook.book.layout.flow import Page, Stream, flow
@@ -20,12 +19,12 @@ from tunebook.book.layout.running_text import table_rows
 from tunebook.book.layout.sheet import Sheet
 from tunebook.book.musical_text import key_name, local_names
 from tunebook.book.pages.furniture import draw_furniture
-from tunebook.book.words import ReportWords, fixed_words, report_words
 from tunebook.errors import ProgramError
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.piece import EngravedPiece, EngravedSystem
+from tunebook.model.words import FixedWords, ReportWords, fixed_words
 from tunebook.programs import answer_of
 from tunebook.work_folder import work_folder
 
@@ -49,7 +48,7 @@ def write_comparison(
     texts = fixed_words(book.language, note_names=book.note_names)
     fonts = load_fonts(font_cache, texts.opening_quote)
     design = Design(page_format(book.paper), fonts, texts)
-    words = report_words(book.language)
+    words = texts.report
     with work_folder() as folder:
         items = [
             design.page_title(words.comparison, "comparison"),

@@ -34,12 +34,12 @@ from tunebook.book.content import (
     tune_anchor,
 )
 from tunebook.book.design import Design
-from tunebook.book.fixed_words import MODES, TECHNIQUES, FixedWords
 from tunebook.book.fonts.fonts import SERIF
 from tunebook.book.layout.blocks import Beside, Entry, Flowed, Lines, Opening, Space, Stack
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
 from tunebook.book.musical_text import key_name, note_name, pitch_name, rhythm_name, tempo_text
 from tunebook.model.tune import Tune
+from tunebook.model.words import FixedWords
 
 _SWEDISH_LAST = {"å": "{a", "ä": "{b", "æ": "{b", "ö": "{c", "ø": "{c", "ü": "y"}
 _SWEDISH_INITIALS = {"å": "Å", "ä": "Ä", "æ": "Ä", "ö": "Ö", "ø": "Ö"}
@@ -242,10 +242,11 @@ def _by_key(content: BookContent, design: Design) -> dict[str, list[BookTune]]:
 
     def rank_of(tune: BookTune) -> Any:
         key = tune.arrangement.tune.key
-        mode = MODES.index(key.mode) if key.mode in MODES else len(MODES)
+        mode = modes.index(key.mode) if key.mode in modes else len(modes)
         return (key.tonic_step, key.tonic_alter, mode)
 
     words = design.words
+    modes = tuple(words.modes)
     return _sorted_groups(
         content, lambda tune: key_name(tune.arrangement.tune.key, words), rank_of, words.no_key
     )
@@ -256,10 +257,9 @@ def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTu
     words = design.words
     groups: dict[str, list[BookTune]] = {}
     known = [(tune, techniques_of(tune)) for tune in content.tunes]
-    for kind in TECHNIQUES:
+    for kind, name in words.techniques.items():
         having = [tune for tune, kinds in known if kind in kinds]
         without = [tune for tune, kinds in known if kind not in kinds]
-        name = words.techniques[kind]
         if having and len(having) <= MOST_WITH_TECHNIQUE * len(content.tunes):
             groups[name] = having
         elif having and without:
@@ -268,7 +268,7 @@ def _by_technique(content: BookContent, design: Design) -> dict[str, list[BookTu
 
 
 def techniques_of(tune: BookTune) -> frozenset[str]:
-    """Kinds of TECHNIQUES that the tune asks for."""
+    """Techniques that the tune asks for, by their names in the fixed words."""
     arrangement = tune.arrangement
     notes = arrangement.notes
     found = {way for one in notes for way in one.ways}

@@ -14,9 +14,9 @@ from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import note_name, pitch_name, tuning_text
-from tunebook.book.words import fixed_words
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.instrument import Instrument, String
+from tunebook.model.words import fixed_words
 
 
 def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:

@@ -6,20 +6,19 @@ from collections.abc import Sequence
 
 from tunebook.book.content import RETUNING, tune_anchor
 from tunebook.book.design import Design
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.layout.blocks import Flowed, Space
 from tunebook.book.layout.flow import Page, Stream, flow_in_fewest
 from tunebook.book.layout.running_text import table_rows
 from tunebook.book.musical_text import chord_text, local_names
-from tunebook.book.words import ReportWords, report_words
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
+from tunebook.model.words import FixedWords, ReportWords
 
 MOST_NAMED = 5
 
 
 def retune_pages(facts: RetuneFacts, design: Design) -> list[Page]:
     """Return the report: the retuning card with its caution, gains and losses, tune by tune."""
-    words = report_words(design.words.language, design.words.kind)
+    words = design.words.report
 
     def streams(ease: float) -> list[Stream]:
         return [Stream(tuple(_report(facts, words, design, ease)))]

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 from tunebook.book.content import COLOPHON, SOURCES, BookContent, BookTune, tune_anchor
 from tunebook.book.design import Design
-from tunebook.book.fixed_words import FixedWords
 from tunebook.book.fonts.fonts import SERIF, Fonts
 from tunebook.book.layout.blocks import Beside, Entry, Flowed, Stack
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
 from tunebook.book.musical_text import SEPARATOR, meter_name, rhythm_name, tempo_text, tuning_text
 from tunebook.book.pages.tunes import LONGEST_REMARK, source_remarks
 from tunebook.model.hand import FINGER_PAIRS, Hand
+from tunebook.model.words import FixedWords
 
 _COLUMNS = 2
 LEAST_TUNES = 4

@@ -24,6 +24,7 @@ from tunebook.model.book import Edition
 from tunebook.model.instrument import Instrument
 from tunebook.model.names import printed_name
 from tunebook.model.tune import Annotation, Note, Pitch
+from tunebook.model.words import fixed_words
 from tunebook.write.lilypond.bars import PrintedBar, PrintedBars
 from tunebook.write.lilypond.leaves import Written
 from tunebook.write.note_values import flag_count
@@ -347,7 +348,7 @@ def _quarter_tone_events(note: Note) -> Sequence[str]:
 
 def _string_letter(name: str, shown: Shown) -> str:
     name = printed_name(name, shown.note_names)
-    return name.replace("low ", "låga ") if shown.language == "sv" else name
+    return name.replace("low ", fixed_words(shown.language).low_string.format(""))
 
 
 def _stops_with_after(fingered: FingeredNote) -> list[tuple[Stop, Stop | None]]:
@@ -376,7 +377,6 @@ def annotation_events(annotations: Sequence[Annotation]) -> list[str]:
     ]
 
 
-_TIMES = {"en": "{} times", "sv": "{} gånger"}
 _MOST_LETTERS = 60
 
 
@@ -389,7 +389,7 @@ def end_marks(one: PrintedBar, language: str, *, is_departure: bool) -> list[str
         if words.text.strip():
             lines.append(f"\\endWord {lilypond_string(words.text, _MOST_LETTERS)}")
     if one.times:
-        text = _TIMES.get(language, _TIMES["en"]).format(one.times)
+        text = fixed_words(language).times.format(one.times)
         lines.append(f"\\endWord {lilypond_string(text)}")
     return lines
 
