@@ -18,7 +18,7 @@ from tunebook.write.musicxml.lengths import pieces_of
 from tunebook.write.musicxml.marks import kind_of
 from tunebook.write.musicxml.score import tune_as_musicxml
 
-SAMPLES = sorted((Path(__file__).parents[2] / "sample_tunes").glob("*.abc"))
+SAMPLES = sorted((Path(__file__).parents[3] / "sample_tunes").glob("*.abc"))
 
 
 def score_of(arrangement):
