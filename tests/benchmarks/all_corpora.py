@@ -33,7 +33,7 @@ def main() -> None:
     import music21
 
     from tunebook import read_folder
-    from tunebook.pipeline.cores import map_on_cores
+    from tunebook.pipeline.workers import map_on_cores
 
     step = int(sys.argv[1]) if len(sys.argv) > 1 else 1
     home = Path(music21.__file__).parent / "corpus"

@@ -19,7 +19,7 @@ from corpus_folders import FOLDERS, corpus_folder
 
 from tunebook.errors import InputError
 from tunebook.read.abc.tune import TuneText, read_tune
-from tunebook.read.folder import find_files, iterate_tune_texts
+from tunebook.read.folder import iterate_files, iterate_tune_texts
 
 
 def main() -> None:
@@ -40,7 +40,7 @@ def main() -> None:
 def texts_of(name: str) -> list[TuneText]:
     """All tune texts of one folder."""
     folder = corpus_folder(name)
-    pieces = iterate_tune_texts(find_files(folder), folder)
+    pieces = iterate_tune_texts(iterate_files(folder))
     return [piece for piece in pieces if isinstance(piece, TuneText)]
 
 

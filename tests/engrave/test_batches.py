@@ -10,7 +10,7 @@ import pytest
 from tunebook.engrave import batches as engrave_batches
 from tunebook.engrave.batches import alike, joined, take_apart, told_apart
 from tunebook.engrave.engrave import engrave
-from tunebook.pipeline.load import Wishes, prepare, read_tunes
+from tunebook.pipeline.load import Wishes, load, prepare
 from tunebook.pipeline.sources import source_of_tune
 
 SAMPLES = Path(__file__).parents[2] / "sample_tunes"
@@ -39,7 +39,7 @@ def piece(music: str, opening: str = "", lines: str = "1") -> str:
 @pytest.fixture(scope="module")
 def sources() -> dict[str, str]:
     setup = prepare(SAMPLES, Wishes(edition="player"))
-    tunes = read_tunes(setup).tunes[:5]
+    tunes = load(setup, is_ordered=False).tunes[:5]
     return {tune.title: source_of_tune(tune, tune.title, setup, None).text for tune in tunes}
 
 

@@ -23,7 +23,7 @@ from corpus_folders import FOLDERS, corpus_folder
 
 from tunebook.model.tune import Tune
 from tunebook.read.abc.tune import TuneText, read_tune
-from tunebook.read.folder import find_files, iterate_tune_texts
+from tunebook.read.folder import iterate_files, iterate_tune_texts
 
 needs_abc2midi = pytest.mark.skipif(
     shutil.which("abc2midi") is None and not os.environ.get("CI"),
@@ -33,7 +33,7 @@ needs_abc2midi = pytest.mark.skipif(
 
 def texts_of(name: str) -> list[TuneText]:
     folder = corpus_folder(name)
-    pieces = iterate_tune_texts(find_files(folder), folder)
+    pieces = iterate_tune_texts(iterate_files(folder))
     return [piece for piece in pieces if isinstance(piece, TuneText)]
 
 

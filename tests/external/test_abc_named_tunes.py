@@ -11,14 +11,14 @@ from corpus_folders import corpus_folder
 
 from tunebook.model.tune import Bar, Tune
 from tunebook.read.abc.tune import TuneText, read_tune
-from tunebook.read.folder import iterate_tune_texts
+from tunebook.read.folder import iterate_files, iterate_tune_texts
 
 
 def tune_of(file: str, number: str | None = None) -> Tune:
     """The tune with that X number (or the only one) of a file of the corpus."""
     folder, name = file.split("/")
     path = corpus_folder(folder) / name
-    for piece in iterate_tune_texts([path], path.parent):
+    for piece in iterate_tune_texts(iterate_files(path)):
         if isinstance(piece, TuneText) and number in (None, piece.number):
             return read_tune(piece)
     raise AssertionError(f"{file} has no X:{number}")

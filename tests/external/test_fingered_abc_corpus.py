@@ -9,7 +9,9 @@ import pytest
 from corpus_tunes import corpus_texts
 
 from tunebook.pipeline.export import fingered_file, is_same
-from tunebook.pipeline.load import Wishes, arrange_tune, prepare, read_tunes_in
+from tunebook.pipeline.load import Wishes, prepare, read_tunes_in
+from tunebook.pipeline.outcomes import arrange_tune
+from tunebook.read.folder import AbcFile
 
 COUNT = 30
 WRITTEN_TWICE = 8
@@ -28,11 +30,11 @@ def test_corpus_tunes_read_back_as_they_were_arranged(
     setup = prepare(tmp_path, Wishes(edition=edition, tuning=tuning))
     compared = 0
     for data in texts_of(len(edition)):
-        for tune in read_tunes_in(data, "corpus.abc", setup):
+        for tune in read_tunes_in(AbcFile("corpus.abc", data), setup):
             one = arrange_tune(tune, setup).arrangement
             assert one is not None
             written, messages = fingered_file(data, [one], setup)
-            (again,) = read_tunes_in(written, "corpus.abc", setup)
+            (again,) = read_tunes_in(AbcFile("corpus.abc", written), setup)
             other = arrange_tune(again, setup).arrangement
             assert other is not None
             assert [m for m in messages if "lead back" in m.what] == []

@@ -24,7 +24,7 @@ from tunebook.model.arrangement import Arrangement, DroneSpan, Stop
 from tunebook.model.book import Edition
 from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
-from tunebook.pipeline.load import Setup, Wishes, prepare, read_tunes
+from tunebook.pipeline.load import Setup, Wishes, load, prepare
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.practice import VARIANTS, make_exercise
@@ -57,7 +57,7 @@ def all_differences(pieces: list[Piece]) -> list[str]:
 @pytest.mark.parametrize("edition", EDITIONS)
 def test_sample_book_shows_every_sign_and_sounds_as_arranged(edition: str) -> None:
     setup = setup_of(edition)
-    pieces = engraved_pieces(read_tunes(setup).tunes, setup)
+    pieces = engraved_pieces(load(setup, is_ordered=False).tunes, setup)
     assert all_differences(pieces) == []
     assert len(pieces) >= 20 and count_of_signs(pieces) >= 50
     kinds = {piece.identity.split(":")[0] for piece in pieces}
@@ -68,7 +68,7 @@ def test_sample_book_shows_every_sign_and_sounds_as_arranged(edition: str) -> No
 def test_accompaniments_show_every_sign_and_sound_as_arranged() -> None:
     setup = setup_of("player")
     setup = replace(setup, edition=replace(setup.edition, shows_accompaniment=True))
-    pieces = engraved_pieces(read_tunes(setup).tunes, setup)
+    pieces = engraved_pieces(load(setup, is_ordered=False).tunes, setup)
     kinds = [staff.kind for piece in pieces for staff in read_staves(piece.source)]
     assert kinds.count("SecondStaff") >= 10
     assert all_differences(pieces) == []
@@ -76,7 +76,9 @@ def test_accompaniments_show_every_sign_and_sound_as_arranged() -> None:
 
 @pytest.mark.parametrize("semitones", [-2, 1, 3, 6])
 def test_transposed_sample_tunes_show_every_sign(semitones: int) -> None:
-    tunes = [transpose_tune(tune, semitones) for tune in read_tunes(setup_of("player")).tunes]
+    tunes = [
+        transpose_tune(tune, semitones) for tune in load(setup_of("player"), is_ordered=False).tunes
+    ]
     assert all_differences([bare_piece(tune, Edition("moved")) for tune in tunes]) == []
 
 
@@ -143,7 +145,7 @@ def test_lilypond_draws_the_heads_signs_and_ties_that_are_read_from_the_source(
 ) -> None:
     setup = setup_of("teacher")
     setup = replace(setup, edition=replace(setup.edition, shows_accompaniment=True))
-    tunes = [tune for tune in read_tunes(setup).tunes if tune.file == "danser.abc"][:2]
+    tunes = [tune for tune in load(setup, is_ordered=False).tunes if tune.file == "danser.abc"][:2]
     pieces = engraved_pieces(tunes, setup) + [next(made_up_pieces(seed)) for seed in (4, 9)]
     source = joined(pieces)
     drawn = drawn_by_lilypond(source, tmp_path)

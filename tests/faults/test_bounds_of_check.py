@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.pipeline import check
+from tunebook.pipeline import load as loading
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.load import Setup, order_tunes, prepare
 
@@ -43,7 +43,7 @@ def test_no_music_is_held_while_tunes_are_solved(
         held.extend(tunes)
         return order_tunes(tunes, *rest, **more)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(check, "order_tunes", watched)
+    monkeypatch.setattr(loading, "order_tunes", watched)
     report = check_folder(setup, jobs=1)
     assert len(held) == len(report.rows) == 6
     assert not any(tune.bars or tune.source_text or tune.fields for tune in held)
@@ -53,7 +53,7 @@ def test_messages_are_kept_up_to_a_number_and_what_was_left_out_always(
     setup: Setup, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     every = check_folder(setup, jobs=1).messages
-    monkeypatch.setattr(check, "MOST_MESSAGES", 2)
+    monkeypatch.setattr(loading, "MOST_MESSAGES", 2)
     report = check_folder(setup, jobs=1)
     assert len(report.left_out) == 1
     assert len(report.messages) < len(every)

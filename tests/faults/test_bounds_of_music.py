@@ -15,7 +15,8 @@ from tunebook.errors import Message
 from tunebook.model.tune import Tune
 from tunebook.pipeline import load as arranging
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.load import Setup, arrange_tune, prepare
+from tunebook.pipeline.load import Setup, prepare
+from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.solve.search import leaps as branching

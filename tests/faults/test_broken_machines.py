@@ -40,7 +40,7 @@ def build(
     prepare: Callable[[], None] | None = None,
     **changes: str,
 ) -> subprocess.CompletedProcess[str]:
-    start = f"{before}\nfrom tunebook.cli import main\nmain()"
+    start = f"{before}\nfrom tunebook.cli.entry import main\nmain()"
     command = [sys.executable, "-c", start, "build", "tunes", "-o", "out/book.pdf", *extra]
     return subprocess.run(
         command, capture_output=True, text=True, cwd=place, check=False, timeout=120,

@@ -417,7 +417,7 @@ def test_too_little_memory_is_said_in_a_line(capsys: pytest.CaptureFixture[str])
 
 
 def test_too_many_jobs_are_cut_down_and_said(place: Path, run: Run) -> None:
-    from tunebook.pipeline.cores import most_jobs
+    from tunebook.pipeline.workers import most_jobs
 
     code, _, errors = run("check", "t", "--jobs", "5000")
     assert code == 0

@@ -17,7 +17,7 @@ import pytest
 from tunebook.errors import OutputError
 from tunebook.files import write_whole
 from tunebook.pipeline.export import ExportOrder, export_folder
-from tunebook.pipeline.load import order_tunes, prepare, read_tunes
+from tunebook.pipeline.load import load, order_tunes, prepare
 from tunebook.read.abc.tune import read_abc
 from tunebook.write.file_names import distinct_names, safe_name, tune_file_names
 
@@ -42,7 +42,7 @@ ctypes.CDLL = NoLibrary
 BUILD = """
 from tunebook.pipeline import workers
 print("forks:", workers.can_fork())
-from tunebook.cli import main
+from tunebook.cli.entry import main
 main()
 """
 
@@ -128,7 +128,7 @@ def test_settings_may_part_folders_as_windows_does(tmp_path: Path, name: str) ->
     )
     setup = prepare(folder)
     assert setup.messages == ()
-    sections, messages = order_tunes(read_tunes(setup).tunes, setup.book, setup.edition)
+    sections, messages = order_tunes(load(setup, is_ordered=False).tunes, setup.book, setup.edition)
     assert messages == ()
     assert [section.title for section in sections] == ["One"]
     choice = setup.book.choice("sub/polskor.abc:1")
@@ -155,7 +155,7 @@ def test_names_of_files_may_come_decomposed(tmp_path: Path) -> None:
         },
     )
     setup = prepare(folder)
-    sections, messages = order_tunes(read_tunes(setup).tunes, setup.book, setup.edition)
+    sections, messages = order_tunes(load(setup, is_ordered=False).tunes, setup.book, setup.edition)
     assert messages == () and [section.title for section in sections] == ["One"]
 
 
@@ -181,7 +181,7 @@ def test_line_ends_of_other_systems_change_nothing(tmp_path: Path, line_end: str
     assert other.messages == plain.messages == ()
     assert other.instrument == plain.instrument
     assert [one.tempo for one in other.book.choices] == [99]
-    ours, theirs = read_tunes(plain), read_tunes(other)
+    ours, theirs = (load(one, is_ordered=False) for one in (plain, other))
     assert [replace(one, messages=()) for one in theirs.tunes] == [
         replace(one, messages=()) for one in ours.tunes
     ]

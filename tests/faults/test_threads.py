@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.tune import Tune
-from tunebook.pipeline.load import Setup, Wishes, arrange_tune, prepare, read_tunes
+from tunebook.pipeline.load import Setup, Wishes, load, prepare
+from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.sources import source_of_tune
 from tunebook.read.folder import read_folder
 from tunebook.solve import times as whole_times
@@ -56,7 +57,7 @@ def setup(request: pytest.FixtureRequest) -> Setup:
 
 
 def test_eight_threads_solve_and_write_what_one_does(restless: None, setup: Setup) -> None:
-    tunes = read_tunes(setup).tunes[:TUNES]
+    tunes = load(setup, is_ordered=False).tunes[:TUNES]
 
     def solved(tune: Tune) -> tuple[object, str]:
         source = source_of_tune(tune, tune.title, setup, None)
@@ -72,7 +73,7 @@ def test_a_small_store_that_drops_what_others_use_changes_no_answer(
 ) -> None:
     monkeypatch.setattr(cost_tables, "MOST_BYTES", 60_000)
     setup = prepare(SAMPLES)
-    tunes = read_tunes(setup).tunes[:TUNES]
+    tunes = load(setup, is_ordered=False).tunes[:TUNES]
 
     def solved(tune: Tune) -> str:
         return repr(arrange_tune(tune, setup))

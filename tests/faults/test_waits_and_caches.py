@@ -16,7 +16,7 @@ from tunebook.book.fonts.files import text_font
 from tunebook.book.pages import comparison
 from tunebook.engrave.program import _version_of
 from tunebook.errors import ProgramError
-from tunebook.pipeline import cores
+from tunebook.pipeline import workers
 from tunebook.pipeline.kept import fetch, keep
 from tunebook.programs import answer_of
 from tunebook.store import EngravingCache, default_cache_folder
@@ -80,10 +80,10 @@ def stopping_at(number: int, stopped: int) -> int:
 def test_a_worker_that_was_stopped_is_not_waited_for_without_end(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(cores, "LONGEST_WAIT_S", 2)
+    monkeypatch.setattr(workers, "LONGEST_WAIT_S", 2)
     work = [(number, 5) for number in range(12)]
     with pytest.raises(ProgramError, match="has not answered for 2 s; "):
-        list(cores.map_on_cores(stopping_at, work, jobs=2))
+        list(workers.map_on_cores(stopping_at, work, jobs=2))
     for process in multiprocessing.active_children():
         process.join(5.0)
     assert multiprocessing.active_children() == []
@@ -94,7 +94,7 @@ def test_a_worker_that_is_stopped_when_all_is_done_is_not_waited_for_either(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     results = []
-    for result in cores.map_on_cores(stopping_at, [(at, -1) for at in range(12)], jobs=2):
+    for result in workers.map_on_cores(stopping_at, [(at, -1) for at in range(12)], jobs=2):
         results.append(result)
         if len(results) == 12:
             for process in multiprocessing.active_children():

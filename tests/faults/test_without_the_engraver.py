@@ -17,7 +17,7 @@ TUNE = (
 EACH = """
 import json, sys
 sys.modules["lilypond"] = None
-from tunebook.cli import main
+from tunebook.cli.entry import main
 codes = []
 for arguments in json.loads(sys.argv[1]):
     sys.argv = ["tunebook", *arguments]

@@ -14,7 +14,7 @@ from tunebook.engrave.program import clean_environment, find_lilypond
 from tunebook.errors import InputError, SettingError
 from tunebook.model.book import BuildReport
 from tunebook.pipeline.build import build_book, retune_book
-from tunebook.pipeline.load import BuildOrder, Setup, Wishes, prepare, read_tunes
+from tunebook.pipeline.load import BuildOrder, Setup, Wishes, load, prepare
 from tunebook.pipeline.sources import source_of_tune
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
@@ -134,7 +134,7 @@ def test_a_retuned_book_says_what_changed(tmp_path: Path) -> None:
 def test_notes_on_choices_follow_the_bars(tmp_path: Path) -> None:
     setup = prepare(folder_with(tmp_path), Wishes(edition="teacher"))
     noted = 0
-    for tune in read_tunes(setup).tunes:
+    for tune in load(setup, is_ordered=False).tunes:
         source = source_of_tune(tune, tune.title, setup, None)
         bars = [int(re.findall(r"\d+", line)[0]) for line in source.choice_notes]
         assert bars == sorted(bars) and len(set(bars)) == len(bars)
@@ -212,10 +212,10 @@ def test_an_accompaniment_is_a_second_staff(tmp_path: Path) -> None:
     assert "\\context SecondStaff" in source
 
 
-def test_a_file_that_changes_meanwhile_leaves_no_book_under_its_old_sum(
+def test_a_file_that_changes_meanwhile_is_in_the_next_book(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import tunebook.pipeline.making as building
+    import tunebook.book.book as building
 
     folder = folder_with(tmp_path)
     plain = building.assemble_book

@@ -8,8 +8,8 @@ import pytest
 
 from tunebook.errors import ProgramError
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.cores import map_on_cores
 from tunebook.pipeline.load import prepare
+from tunebook.pipeline.workers import map_on_cores
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 

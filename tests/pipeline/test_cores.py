@@ -13,8 +13,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 import pytest
 
 from tunebook.errors import ProgramError
-from tunebook.pipeline import cores, workers
-from tunebook.pipeline.cores import BATCHES_A_PROCESS, PIECES_A_BATCH, map_on_cores
+from tunebook.pipeline import workers
+from tunebook.pipeline.workers import BATCHES_A_PROCESS, PIECES_A_BATCH, map_on_cores
 
 
 def twice(number: int) -> tuple[int, int]:
@@ -60,7 +60,7 @@ def test_results_that_nobody_has_taken_hold_up_the_rest() -> None:
 
     most = 2 * BATCHES_A_PROCESS
     with Counting(2) as executor:
-        results = cores._in_order(executor, abs, [(-n,) for n in range(400)], most)
+        results = workers._in_order(executor, abs, [(-n,) for n in range(400)], most)
         assert next(results) == 0
         assert len(begun) == most
         assert list(results) == list(range(1, 400))
@@ -98,8 +98,8 @@ def test_no_more_workers_are_begun_than_have_work() -> None:
 
 
 def test_jobs_are_four_for_each_core_at_most() -> None:
-    assert cores.count_of_jobs(500) == cores.most_jobs() == 4 * cores.count_of_jobs(None)
-    assert cores.count_of_jobs(1) == 1
+    assert workers.count_of_jobs(500) == workers.most_jobs() == 4 * workers.count_of_jobs(None)
+    assert workers.count_of_jobs(1) == 1
 
 
 def test_a_run_leaves_the_state_of_its_process_alone() -> None:

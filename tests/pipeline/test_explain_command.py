@@ -8,15 +8,9 @@ import pytest
 from tunebook.errors import SettingError
 from tunebook.model.names import bar_name
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
-from tunebook.pipeline.load import (
-    Wishes,
-    arrange_prepared,
-    arrange_tune,
-    prepare,
-    prepare_tune,
-    read_tunes,
-)
-from tunebook.pipeline.show import show_instrument
+from tunebook.pipeline.load import Wishes, load, prepare
+from tunebook.pipeline.outcomes import arrange_prepared, arrange_tune, prepare_tune
+from tunebook.pipeline.start import show_instrument
 from tunebook.solve.fingering.reasons import stops_in_words
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
@@ -67,7 +61,7 @@ def folder(tmp_path: Path) -> Path:
 @pytest.mark.parametrize("edition", EDITIONS)
 def test_what_is_explained_is_what_is_built(folder: Path, edition: str) -> None:
     setup = prepare(folder, Wishes(edition=edition))
-    for tune in read_tunes(setup).tunes:
+    for tune in load(setup, is_ordered=False).tunes:
         built = arrange_tune(tune, setup).arrangement
         assert built is not None
         lines = list(explain_tune(setup, ExplainOrder(tune.number)))
@@ -92,7 +86,7 @@ def test_what_is_explained_is_what_is_built(folder: Path, edition: str) -> None:
 @pytest.mark.parametrize("edition", EDITIONS)
 def test_other_ways_begin_from_what_is_built(folder: Path, edition: str) -> None:
     setup = prepare(folder, Wishes(edition=edition))
-    tune = read_tunes(setup).tunes[0]
+    tune = load(setup, is_ordered=False).tunes[0]
     prepared, _ = prepare_tune(tune, setup)
     plain = arrange_prepared(prepared, setup)
     asked = arrange_prepared(prepared, setup, alternatives=2, other_ways=2, bars=(0, 3))

@@ -9,13 +9,17 @@ import pytest
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.pipeline.export import fingered_file, is_same
-from tunebook.pipeline.load import Setup, Wishes, arrange_tune, prepare, read_tunes_in
+from tunebook.pipeline.load import Setup, Wishes, prepare, read_tunes_in
+from tunebook.pipeline.outcomes import arrange_tune
+from tunebook.read.folder import AbcFile
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 
 
 def arranged(data: bytes, name: str, setup: Setup) -> list[Arrangement]:
-    found = [arrange_tune(tune, setup).arrangement for tune in read_tunes_in(data, name, setup)]
+    found = [
+        arrange_tune(tune, setup).arrangement for tune in read_tunes_in(AbcFile(name, data), setup)
+    ]
     return [one for one in found if one is not None]
 
 

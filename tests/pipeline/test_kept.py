@@ -7,7 +7,7 @@ import pytest
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.pipeline.kept import book_sum, fetch, keep, moved, setup_sum, trim
-from tunebook.pipeline.load import Wishes, prepare
+from tunebook.pipeline.load import Wishes, prepare, read_files
 from tunebook.read.abc.tune import read_abc
 
 
@@ -52,10 +52,10 @@ def test_a_changed_file_is_another_book(tmp_path: Path) -> None:
     path = tmp_path / "a.abc"
     path.write_text("X:1\nT:T\nK:D\nDEF|]\n")
     setup, output = prepare(tmp_path), tmp_path / "book.pdf"
-    before = book_sum(setup, None, output)
-    assert before == book_sum(setup, None, output)
+    before = book_sum(setup, None, output, read_files(setup))
+    assert before == book_sum(setup, None, output, read_files(setup))
     path.write_text("X:1\nT:T\nK:D\nDEG|]\n")
-    assert before != book_sum(setup, None, output)
+    assert before != book_sum(setup, None, output, read_files(setup))
 
 
 def test_all_that_is_kept_is_counted_and_cleared(

@@ -18,8 +18,8 @@ from tunebook.pipeline.explain import _bars_of as _bars
 from tunebook.pipeline.explain import choice_notes, limit_note
 from tunebook.pipeline.export import ExportOrder, export_folder
 from tunebook.pipeline.load import Setup, Wishes, prepare
-from tunebook.pipeline.new_settings import write_settings
 from tunebook.pipeline.sources import source_of_tune
+from tunebook.pipeline.start import write_settings
 from tunebook.read.abc.tune import read_abc
 from tunebook.solve.arrange import arrange
 from tunebook.solve.fingering.reasons import explain_bars, reasons_as_text

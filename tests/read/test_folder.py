@@ -11,7 +11,7 @@ import tunebook.read.abc.tune
 from tunebook.errors import InputError, Message
 from tunebook.read.abc.keys import KeyField
 from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
-from tunebook.read.folder import find_files, read_folder
+from tunebook.read.folder import look_through, read_folder
 from tunebook.read.limits import ReadingLimits
 
 TUNE = "X:{}\nT:{}\nK:C\nCDEF|\n"
@@ -37,7 +37,7 @@ def test_single_file_is_read_under_its_name(tmp_path: Path) -> None:
 
 def test_missing_folder_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is not there"):
-        find_files(tmp_path / "nowhere")
+        look_through(tmp_path / "nowhere")
 
 
 @pytest.mark.parametrize(

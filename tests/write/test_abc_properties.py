@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 from tunebook.errors import InputError
 from tunebook.model.tune import Tune
 from tunebook.pipeline.export import fingered_file, is_same
-from tunebook.pipeline.load import Wishes, arrange_tune, prepare, read_tunes_in
+from tunebook.pipeline.load import Wishes, prepare, read_tunes_in
+from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.read.abc.tune import read_abc
+from tunebook.read.folder import AbcFile
 from tunebook.write.abc import fingered_abc, fingered_abc_bytes, write_fingers
 from tunebook.write.json import arrangements_as_json
 from tunebook.write.midi import tune_as_midi
@@ -161,10 +163,10 @@ SETUP = prepare(Path(__file__).parents[2] / "sample_tunes", Wishes(edition="stud
 def test_fingered_text_leads_back_to_the_same_arrangement(text, drones):
     setup = replace(SETUP, edition=replace(SETUP.edition, drones=drones, chords="all"))
     data = text.encode()
-    for tune in read_tunes_in(data, "made.abc", setup):
+    for tune in read_tunes_in(AbcFile("made.abc", data), setup):
         arrangement = arrange_tune(tune, setup).arrangement
         written, messages = fingered_file(data, [arrangement], setup)
-        (again,) = read_tunes_in(written, "made.abc", setup)
+        (again,) = read_tunes_in(AbcFile("made.abc", written), setup)
         answer = arrange_tune(again, setup).arrangement
         assert is_same(arrangement, answer) or messages
         assert fingered_file(written, [answer], setup)[0] == written or messages

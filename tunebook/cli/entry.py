@@ -211,11 +211,14 @@ def retune(
     from tunebook.cli.reports import print_retune_report
     from tunebook.cli.terminal import ProgressLine
     from tunebook.pipeline.build import retune_book
-    from tunebook.pipeline.load import BuildOrder
+    from tunebook.pipeline.load import BuildOrder, Wishes, prepare_all
 
-    before = _setup(folder, settings, instrument, tuning, hand, edition)
-    after = _setup(
-        folder, settings, to_instrument or instrument, to or tuning, to_hand or hand, edition
+    before, after = prepare_all(
+        folder,
+        (
+            Wishes(settings, instrument, tuning, hand, edition),
+            Wishes(settings, to_instrument or instrument, to or tuning, to_hand or hand, edition),
+        ),
     )
     order = BuildOrder(output, keep_source, jobs, not no_cache, None)
     with ProgressLine(as_json) as progress:
@@ -267,7 +270,7 @@ def instrument(
     ] = False,
 ) -> None:
     """Show an instrument profile as text, as a drawing, or as a file to fill in."""
-    from tunebook.pipeline.show import show_instrument
+    from tunebook.pipeline.start import show_instrument
 
     for line in show_instrument(name, tuning, output, as_profile):
         say(line, most=None)
@@ -288,7 +291,7 @@ def cache(
 @app.command("settings")
 def new_settings(folder: Annotated[Path, typer.Argument(help="A folder of .abc files.")]) -> None:
     """Write a commented tunes.toml for the folder's tunes; never overwrites one."""
-    from tunebook.pipeline.new_settings import write_settings
+    from tunebook.pipeline.start import write_settings
 
     say(f"written: {write_settings(folder)}")
 

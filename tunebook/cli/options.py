@@ -27,7 +27,7 @@ EditionName = Annotated[
 def _few_enough(jobs: int | None) -> int | None:
     """Say so when more processes are asked for than are ever begun."""
     from tunebook.cli.terminal import warn
-    from tunebook.pipeline.cores import most_jobs
+    from tunebook.pipeline.workers import most_jobs
 
     if jobs is not None and jobs > most_jobs():
         warn(f"--jobs {jobs} is more than helps here; {most_jobs()} at most are used")

@@ -1,34 +1,50 @@
-"""Make the book, or fetch the one made of the same things before; make it anew after a retuning.
+"""A book from a folder of tunes: fetched when it was made of the same things before, else made.
 
-Make the book, or fetch the one that was made of the same things before.
+Keeps going past a bad tune. A retuned book is made of two setups and shows what changed.
 
-Make the book anew after a retuning and show what changed.
+All that only the making needs is imported when a book is made: an unchanged one comes at once.
 """
 
 from __future__ import annotations
 
 import time
-from dataclasses import replace
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tunebook.book.book import booklet_path
-from tunebook.errors import SettingError
+from tunebook.errors import Message, SettingError, SourcePlace
 from tunebook.files import check_writable, check_writable_folder, write_whole
 from tunebook.model.book import BuildReport
 from tunebook.pipeline.kept import book_sum, fetch, keep
-from tunebook.pipeline.load import BuildOrder, Progress, Setup, files_read, no_progress
+from tunebook.pipeline.load import (
+    BuildOrder,
+    Progress,
+    Setup,
+    gather_messages,
+    load,
+    no_progress,
+    nothing_to_do,
+    read_files,
+    unique_identities,
+)
 from tunebook.store import default_cache_folder
 from tunebook.write.file_names import safe_name
 
 if TYPE_CHECKING:
-    from tunebook.pipeline.load import Progress
+    from tunebook.model.piece import EngravedPiece, EngravingFailure
+    from tunebook.pipeline.pieces import Extras
+    from tunebook.pipeline.sources import TuneSource
+    from tunebook.read.folder import AbcFile
 
 
 def build_book(
     setup: Setup,
     order: BuildOrder,
-    on_progress: Progress | None = None,
+    on_progress: Progress = no_progress,
     before: Setup | None = None,
 ) -> BuildReport:
     """Build one edition and return the report. With ``before``, an earlier tuning, instrument or
@@ -37,31 +53,41 @@ def build_book(
     Raises InputError when nothing could be built, OutputError when a file cannot be written or is
     one of those that are read, ProgramError when LilyPond is missing or too old.
     """
-    output = order.output or default_output(setup)
-    read = files_read(setup, before)
-    check_writable(output, read)
-    if setup.book.is_booklet and setup.edition.paper == "a5":
-        check_writable(booklet_path(output), read)
-    if order.keep_source is not None:
-        check_writable_folder(order.keep_source)
+    files = _read(setup, before)
+    output = _checked_output(setup, order)
     start = time.perf_counter()
-    # Files beside the book are only made by a real build.
-    may_keep = order.uses_cache and order.keep_source is None and not setup.book.is_booklet
-    folder = default_cache_folder() if may_keep else None
-    key = book_sum(setup, before, output) if may_keep else ""
-    kept = fetch(folder, key) if key else None
+    key = book_sum(setup, before, output, files) if _may_keep(setup, order) else ""
+    kept = fetch(default_cache_folder(), key) if key else None
     if kept is not None:
         report, data = kept
-        write_whole(output, data, read=read)
+        write_whole(output, data, read=setup.read)
         return replace(report, seconds=(("kept", time.perf_counter() - start),))
-    # All that a book needs is only imported when one is made.
-    from tunebook.pipeline.making import make_book
-
-    report = make_book(setup, order, output, on_progress, before)
-    # A file that changed meanwhile would leave another book under this key.
-    if key and key == book_sum(setup, before, output):
-        keep(folder, key, (report, output.read_bytes()))
+    report = _make_book(setup, order, output, files, on_progress, before)
+    if key:
+        keep(default_cache_folder(), key, (report, output.read_bytes()))
     return report
+
+
+def _read(setup: Setup, before: Setup | None) -> tuple[AbcFile | Message, ...]:
+    """The files with the tunes; ``setup.read`` then holds what both setups were made of."""
+    if before is not None:
+        setup.read.add(before.read)
+    return read_files(setup)
+
+
+def _checked_output(setup: Setup, order: BuildOrder) -> Path:
+    output = order.output or default_output(setup)
+    check_writable(output, setup.read)
+    if setup.book.is_booklet and setup.edition.paper == "a5":
+        check_writable(booklet_path(output), setup.read)
+    if order.keep_source is not None:
+        check_writable_folder(order.keep_source)
+    return output
+
+
+def _may_keep(setup: Setup, order: BuildOrder) -> bool:
+    """Files beside the book are only made by a real build."""
+    return order.uses_cache and order.keep_source is None and not setup.book.is_booklet
 
 
 def default_output(setup: Setup) -> Path:
@@ -88,3 +114,110 @@ def retune_book(
         name = f"{stem}-{after.instrument.tuning_name}.pdf"
         order = replace(order, output=Path(name))
     return build_book(after, order, on_progress, before=before)
+
+
+def _make_book(
+    setup: Setup,
+    order: BuildOrder,
+    output: Path,
+    files: tuple[AbcFile | Message, ...],
+    on_progress: Progress,
+    before: Setup | None,
+) -> BuildReport:
+    """Make the book of ``files``, whatever was made before."""
+    from tunebook.book.book import assemble_book, get_ready
+    from tunebook.engrave.program import find_lilypond
+    from tunebook.pipeline.contents import contents_of, failure_messages, retune_facts
+    from tunebook.pipeline.outcomes import messages_of
+    from tunebook.pipeline.pieces import make_extras
+    from tunebook.pipeline.sources import write_sources
+    from tunebook.work_folder import work_folder
+    from tunebook.write.lilypond.leaves import check_abjad
+
+    find_lilypond()  # Without it nothing else is worth the wait.
+    check_abjad()
+    clock, cache_folder = _Clock(), default_cache_folder() if order.uses_cache else None
+    with clock.stage("reading"):
+        loaded = load(setup, files)
+        names = unique_identities(loaded.tunes)
+    with clock.stage("arranging"):
+        sources = write_sources(loaded.tunes, names, setup, order, before, on_progress)
+    messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
+    with work_folder() as work, ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside:
+        fonts = beside.submit(get_ready, cache_folder, setup.book.language)
+        with clock.stage("engraving"):
+            extras = make_extras(sources, setup)
+            _keep_sources(sources, extras, order, setup)
+            pieces, failures = _engrave(sources, extras, order, work, on_progress)
+        messages += failure_messages(failures, sources)
+        if not any(one.identity in pieces for one in sources):
+            raise nothing_to_do(setup, gather_messages(setup, messages))
+        with clock.stage("assembling"):
+            facts = None if before is None else retune_facts(before, setup, sources)
+            contents = contents_of(setup, loaded.sections, sources, extras, pieces)
+            contents = replace(contents, font_cache=cache_folder, retuning=facts)
+            made = assemble_book(contents, output, fonts.result(), setup.read)
+    messages += [Message(SourcePlace(str(output)), "text", line) for line in made.warnings]
+    unique = gather_messages(setup, messages)
+    return BuildReport(
+        output=output,
+        pages=made.pages,
+        tune_count=made.tunes,
+        left_out=tuple(message for message in unique if message.is_fatal),
+        messages=unique,
+        seconds=tuple(clock.seconds.items()),
+        sources=order.keep_source,
+        booklet=made.booklet,
+        retuning=facts,
+    )
+
+
+@dataclass
+class _Clock:
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
+
+
+def _keep_sources(
+    sources: tuple[TuneSource, ...], extras: Extras, order: BuildOrder, setup: Setup
+) -> None:
+    """Write the source of every piece as --keep-source asks, before they are engraved, so that one
+    can look at what cannot be."""
+    from tunebook.pipeline.contents import kept_sources
+
+    if order.keep_source is None:
+        return
+    files = kept_sources(sources, extras, order.keep_source)
+    for path in files:
+        check_writable(path, setup.read)
+    for path, text in files.items():
+        write_whole(path, text.encode("utf-8"), read=setup.read)
+
+
+def _engrave(
+    sources: tuple[TuneSource, ...],
+    extras: Extras,
+    order: BuildOrder,
+    work: Path,
+    on_progress: Progress,
+) -> tuple[dict[str, EngravedPiece], list[EngravingFailure]]:
+    from tunebook.engrave.engrave import engrave
+    from tunebook.pipeline.workers import count_of_jobs
+
+    texts = {one.identity: one.text for one in sources if one.text}
+    texts.update(extras.sources)
+    pieces, failures = engrave(
+        texts,
+        jobs=count_of_jobs(order.jobs),
+        cache_folder=default_cache_folder() if order.uses_cache else None,
+        work_folder=work,
+        on_progress=lambda name, done, total: on_progress("engraving", name, done, total),
+    )
+    return {piece.identity: piece for piece in pieces}, failures

@@ -7,22 +7,20 @@ from dataclasses import dataclass, replace
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import FilesRead
 from tunebook.model.arrangement import Arrangement, TuneOutcome
-from tunebook.model.tune import Tune
-from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.load import (
+    Messages,
     Progress,
     Setup,
-    arrange_tune,
-    each_tune,
+    gather_messages,
+    load,
     no_progress,
-    order_tunes,
+    nothing_to_do,
     read_again,
     tune_identity,
 )
-from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
-from tunebook.read.folder import TuneText
-
-MOST_MESSAGES = 10_000
+from tunebook.pipeline.outcomes import arrange_tune, messages_of
+from tunebook.pipeline.workers import count_of_jobs, map_on_cores
+from tunebook.read.abc.tune import TuneText
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,35 +60,21 @@ def check_folder(
 
     Of each tune its text is held until it is solved, and then its row: a worker reads it anew.
     """
-    messages = _Messages()
-    tunes: list[Tune] = []
-    texts: dict[int, TuneText] = {}
-    for one in each_tune(setup):
-        if isinstance(one, Message):
-            messages.add(one)
-            continue
-        text, tune = one
-        messages.add(*tune.messages)
-        tunes.append(_name_only(tune))
-        texts[id(tunes[-1])] = text
-    sections, ordering = order_tunes(
-        tuple(tunes), setup.book, setup.edition, is_part=setup.folder.is_file()
-    )
-    messages.add(*ordering)
-    order = [tune for section in sections for tune in section.tunes]
+    loaded = load(setup, holds_music=False)
+    tunes = loaded.tunes
     bare = replace(setup, messages=(), read=FilesRead())
-    work = [(texts[id(tune)], bare, verify) for tune in order]
+    work = [(text, bare, verify) for text in loaded.texts]
     rows: list[CheckRow] = []
-    solved = _Messages()
+    solved = Messages(are_bounded=True)
     verified: list[Message] = []
     found = map_on_cores(_check_tune, work, jobs=count_of_jobs(jobs), scheduler=scheduler)
-    for done, (tune, (row, said, prices)) in enumerate(zip(order, found, strict=True), start=1):
-        on_progress("arranging", tune.title, done, len(order))
+    for done, (tune, (row, said, prices)) in enumerate(zip(tunes, found, strict=True), start=1):
+        on_progress("arranging", tune.title, done, len(tunes))
         rows += [row] if row else []
         solved.add(*said)
         verified += prices
-    about = gather_messages(setup, messages.kept, sorted(solved.kept), verified)
-    further = messages.further + solved.further
+    about = gather_messages(setup, loaded.messages, sorted(solved.kept), verified)
+    further = loaded.further + solved.further
     if further:
         what = f"{further} further messages are not shown"
         about += (Message(SourcePlace(str(setup.folder)), "limit", what, "mend those first"),)
@@ -100,37 +84,6 @@ def check_folder(
         rows=tuple(rows),
         left_out=tuple(message for message in about if message.is_fatal),
         messages=about,
-    )
-
-
-class _Messages:
-    """Messages, each once. Of those for which nothing was left out only MOST_MESSAGES are
-    ``kept``, and the ``further`` ones counted."""
-
-    def __init__(self) -> None:
-        self.kept: dict[Message, None] = {}
-        self.further = 0
-
-    def add(self, *messages: Message) -> None:
-        for message in messages:
-            if message.is_fatal or len(self.kept) < MOST_MESSAGES:
-                self.kept.setdefault(message)
-            else:
-                self.further += 1
-
-
-def _name_only(tune: Tune) -> Tune:
-    """The tune without all that its place in the order does not depend on."""
-    return replace(
-        tune,
-        bars=(),
-        second_voice=(),
-        played=(),
-        fields=(),
-        words=(),
-        texts=(),
-        messages=(),
-        source_text="",
     )
 
 

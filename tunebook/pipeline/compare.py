@@ -11,20 +11,18 @@ from tunebook.files import check_writable
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Tune, pitch_name
-from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.load import (
     Progress,
     Setup,
-    arrange_tune,
-    files_read,
+    gather_messages,
+    load,
     no_progress,
-    order_tunes,
-    prepare_tune,
-    read_tunes,
+    read_files,
     reading_limits,
     unique_identities,
 )
-from tunebook.pipeline.messages import gather_messages, nothing_to_do
+from tunebook.pipeline.outcomes import arrange_tune, prepare_tune
+from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.read.settings.profile import read_instrument
 from tunebook.solve.harmony.names import says_chord
 from tunebook.solve.transpose import transpose_tune, without_pins
@@ -68,15 +66,11 @@ def compare_folder(
     Raises SettingError for a tuning that cannot be read, InputError when there is no tune.
     """
     setups = _setups(setup, order)
+    files = read_files(setup)
     if order.output is not None:
-        check_writable(order.output, files_read(setup))
-    reading = read_tunes(setup)
-    sections, ordering = order_tunes(
-        reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
-    )
-    tunes = tuple(tune for section in sections for tune in section.tunes)
-    if not tunes:
-        raise nothing_to_do(setup, gather_messages(setup, reading.messages, ordering))
+        check_writable(order.output, setup.read)
+    loaded = load(setup, files)
+    tunes = loaded.tunes
     names = unique_identities(tunes)
     within = order.within if order.keys else 0
     work = [(tune, name, setups, within) for tune, name in zip(tunes, names, strict=True)]
@@ -89,7 +83,7 @@ def compare_folder(
         tunings=tuple(one.instrument.tuning_name for one in setups),
         tunes=tuple(scores),
         totals=_totals(setups, scores),
-        messages=gather_messages(setup, reading.messages, ordering),
+        messages=gather_messages(setup, loaded.messages),
         output=order.output,
     )
     if order.output is not None:

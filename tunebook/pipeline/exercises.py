@@ -11,7 +11,8 @@ from tunebook.model.arrangement import Arrangement
 from tunebook.model.piece import EngravedPiece
 from tunebook.model.tune import Tune
 from tunebook.model.words import fixed_words, words_for
-from tunebook.pipeline.load import Setup, arrange_tune
+from tunebook.pipeline.load import Setup
+from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.solve.practice import (
     chord_drill,
     find_hard_passages,

@@ -17,15 +17,8 @@ from tunebook.errors import SettingError, SourcePlace
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.tune import Key, Tune
 from tunebook.model.words import FixedWords, words_for
-from tunebook.pipeline.load import (
-    Setup,
-    arrange_prepared,
-    prepare_tune,
-    read_tunes,
-    reading_limits,
-    tune_identity,
-)
-from tunebook.pipeline.messages import gather_messages, nothing_to_do
+from tunebook.pipeline.load import Setup, load, reading_limits, tune_identity
+from tunebook.pipeline.outcomes import arrange_prepared, prepare_tune
 from tunebook.solve.arrange import arrange
 from tunebook.solve.drones.choose import rank_drones
 from tunebook.solve.drones.explain import explain_drones
@@ -195,17 +188,15 @@ def _bars(text: str | None) -> tuple[int, int]:
 
 
 def _find_tune(setup: Setup, number: str | None) -> Tune:
-    reading = read_tunes(setup)
-    if not reading.tunes:
-        raise nothing_to_do(setup, gather_messages(setup, reading.messages))
-    if number is None and len(reading.tunes) == 1:
-        return reading.tunes[0]
-    for tune in reading.tunes:
+    tunes = load(setup, is_ordered=False).tunes
+    if number is None and len(tunes) == 1:
+        return tunes[0]
+    for tune in tunes:
         if number is not None and number in (tune.number, tune.title, tune_identity(tune)):
             return tune
-    names = [tune.number for tune in reading.tunes]
+    names = [tune.number for tune in tunes]
     if len(set(names)) < len(names) or "" in names:
-        names = [tune_identity(tune) for tune in reading.tunes]
+        names = [tune_identity(tune) for tune in tunes]
     known = ", ".join(names[:20])
     what = "which tune?" if number is None else f"no tune {number!r}"
     raise SettingError(what, f"give --tune, one of {known}", SourcePlace(str(setup.folder)))

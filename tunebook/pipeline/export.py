@@ -1,13 +1,9 @@
 """Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source.
 
-Fingered ABC that leads back to the same arrangement.
-
-The text is written, read and solved again with the same instrument, hand and edition, but without
-what tunes.toml says of single tunes; a note that would then lie on another string gets its string
-written too, and a tune that would be given a drone gets a remark that it has none. What still
-differs after a few rounds is said.
-
-Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source.
+Fingered ABC leads back to the same arrangement: the text is written, read and solved again with the
+same instrument, hand and edition, but without what tunes.toml says of single tunes; a note that
+would then lie on another string gets its string written too, and a tune that would be given a drone
+gets a remark that it has none. What still differs after a few rounds is said.
 """
 
 from __future__ import annotations
@@ -18,23 +14,23 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
-from tunebook.files import FilesRead, check_writable, check_writable_folder, read_whole, write_whole
+from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
 from tunebook.model.arrangement import Arrangement
-from tunebook.pipeline.cores import count_of_jobs
 from tunebook.pipeline.load import (
     Progress,
     Setup,
-    arrange_tunes,
-    built,
-    files_read,
+    gather_messages,
+    load,
     no_progress,
-    order_tunes,
-    read_tunes,
+    nothing_to_do,
+    read_files,
     read_tunes_in,
     tune_identity,
 )
-from tunebook.pipeline.messages import gather_messages, messages_of, nothing_to_do
+from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
 from tunebook.pipeline.sources import line_width_pt
+from tunebook.pipeline.workers import count_of_jobs
+from tunebook.read.folder import AbcFile
 from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
 from tunebook.write.file_names import distinct_names, tune_file_names
 
@@ -80,7 +76,7 @@ def _arranged_again(
     if not arrangements:
         return {}
     lines = {_line(one) for one in arrangements}
-    tunes = read_tunes_in(data, arrangements[0].tune.file, setup)
+    tunes = read_tunes_in(AbcFile(arrangements[0].tune.file, data), setup)
     outcomes = arrange_tunes([tune for tune in tunes if tune.first_line in lines], setup, jobs=jobs)
     found = (outcome.arrangement for outcome in outcomes)
     return {_line(one): one for one in found if one is not None}
@@ -163,30 +159,27 @@ def export_folder(
     Raises SettingError for an unknown kind, part or drone, InputError when there is no tune,
     OutputError when something cannot be written.
     """
-    read = files_read(setup)
-    _check(order, read)
-    reading = read_tunes(setup)
-    sections, ordering = order_tunes(
-        reading.tunes, setup.book, setup.edition, is_part=setup.folder.is_file()
-    )
-    tunes = tuple(tune for section in sections for tune in section.tunes)
+    files = read_files(setup)
+    _check(order, setup.read)
+    loaded = load(setup, files)
     jobs = count_of_jobs(order.jobs)
-    outcomes = tuple(arrange_tunes(tunes, setup, jobs=jobs, on_progress=on_progress))
+    outcomes = tuple(arrange_tunes(loaded.tunes, setup, jobs=jobs, on_progress=on_progress))
     arrangements = built(outcomes)
-    messages = gather_messages(setup, reading.messages, ordering, messages_of(outcomes))
+    messages = gather_messages(setup, loaded.messages, messages_of(outcomes))
     if not arrangements:
         raise nothing_to_do(setup, messages)
-    files, said = _files(arrangements, setup, order)
+    bytes_by_name = {one.name: one.data for one in files if isinstance(one, AbcFile)}
+    written, said = _files(arrangements, setup, order, bytes_by_name)
     messages = gather_messages(setup, messages, said)
     # All are looked at before the first is written.
-    for path in files:
-        check_writable(path, read)
-    for path, content in files.items():
-        write_whole(path, content, read=read)
+    for path in written:
+        check_writable(path, setup.read)
+    for path, content in written.items():
+        write_whole(path, content, read=setup.read)
     return ExportReport(
         order.output,
         len(arrangements),
-        len(files),
+        len(written),
         messages,
         tuple(message for message in messages if message.is_fatal),
     )
@@ -213,7 +206,10 @@ def _check(order: ExportOrder, read: FilesRead) -> None:
 
 
 def _files(
-    arrangements: tuple[Arrangement, ...], setup: Setup, order: ExportOrder
+    arrangements: tuple[Arrangement, ...],
+    setup: Setup,
+    order: ExportOrder,
+    bytes_by_name: dict[str, bytes],
 ) -> tuple[dict[Path, bytes], tuple[Message, ...]]:
     """Return the content of every file to write, by path, and what could not be written."""
     if order.kind == "json":
@@ -221,7 +217,7 @@ def _files(
 
         return {order.output: arrangements_as_json(arrangements, setup.instrument).encode()}, ()
     if order.kind == "abc":
-        return _abc_files(arrangements, setup, order.output, count_of_jobs(order.jobs))
+        return _abc_files(arrangements, setup, order, bytes_by_name)
     names = tune_file_names([one.tune for one in arrangements], ENDINGS[order.kind])
     write = _writer(setup, order)
     files = {order.output / name: write(one) for name, one in zip(names, arrangements, strict=True)}
@@ -256,16 +252,18 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
 
 
 def _abc_files(
-    arrangements: tuple[Arrangement, ...], setup: Setup, folder: Path, jobs: int
+    arrangements: tuple[Arrangement, ...],
+    setup: Setup,
+    order: ExportOrder,
+    bytes_by_name: dict[str, bytes],
 ) -> tuple[dict[Path, bytes], tuple[Message, ...]]:
-    home = setup.folder if setup.folder.is_dir() else setup.folder.parent
     by_file: dict[str, list[Arrangement]] = {}
     for one in arrangements:
         by_file.setdefault(one.tune.file, []).append(one)
     files: dict[Path, bytes] = {}
     messages: list[Message] = []
     for written, (name, group) in zip(distinct_names(by_file), by_file.items(), strict=True):
-        data = read_whole(home / name)
-        files[folder / written], said = fingered_file(data, group, setup, jobs)
+        jobs = count_of_jobs(order.jobs)
+        files[order.output / written], said = fingered_file(bytes_by_name[name], group, setup, jobs)
         messages += said
     return files, tuple(messages)

@@ -27,7 +27,8 @@ from typing import Any
 from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
 from tunebook.files import read_whole, remove_other_kinds, write_whole
 from tunebook.model.tune import Tune
-from tunebook.pipeline.load import Setup, files_of
+from tunebook.pipeline.load import Setup
+from tunebook.read.folder import AbcFile
 from tunebook.store import CacheSize, EngravingCache, default_cache_folder, listed
 
 _MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
@@ -74,19 +75,19 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
     return content_sum(*parts)
 
 
-def book_sum(setup: Setup, before: Setup | None, output: Path) -> str:
-    """A sum over everything that a finished book depends on: the files, the settings, and the
-    versions of the packages that make it; empty when that cannot be said."""
+def book_sum(
+    setup: Setup, before: Setup | None, output: Path, files: tuple[AbcFile | Message, ...]
+) -> str:
+    """A sum over everything that a finished book depends on: the files as they were read, the
+    settings, and the versions of the packages that make it; empty when that cannot be said."""
     try:
         versions = [(name, _version(name)) for name in _MAKERS]
-        found = files_of(setup)
-        files = [(str(path), read_whole(path, setup.read)) for path in found.files]
-        book = [] if setup.book.place is None else [read_whole(Path(setup.book.place.path))]
     except (OSError, TunebookError, metadata.PackageNotFoundError):
         return ""
-    said = (setup.messages, found.messages)
-    parts = [setup_sum(setup, before), versions, str(setup.folder), str(output), *said]
-    return content_sum(*parts, *(part for file in files for part in file), *book)
+    parts = [setup_sum(setup, before), setup.book, setup.messages, versions]
+    for one in files:
+        parts += [one] if isinstance(one, Message) else [one.name, one.data]
+    return content_sum(*parts, str(setup.folder), str(output))
 
 
 def _version(maker: str) -> str:

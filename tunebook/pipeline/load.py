@@ -1,52 +1,43 @@
-"""One way in for every command: settings, tunes in order, and what was noticed on the way.
+"""One way in for every command: settings, tunes read once and in order, and what was noticed.
 
-What a run works with: the folder, its tunes.toml, the instrument, the hand, the edition.
-
-Which tunes go into the book, and in what order: the sets first, then the rest.
-
-Read the folder of a setup as its tunes.toml asks: voices and limits.
-
-Read and solve: from a folder to one outcome a tune, on all cores, never stopped by one tune.
+:func:`prepare` reads what a run works with: the folder's tunes.toml, the instrument, the hand, the
+edition. :func:`load` reads every tune of the folder, puts them into the order of the book (the sets
+first, then the rest) and refuses a folder of which nothing can be used. A command that asks for the
+bytes of the files first (:func:`read_files`) hands them on, so that no file is read twice.
 """
 
 from __future__ import annotations
 
 import difflib
-import functools
+import os
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
-from tunebook.errors import InputError, Message, SettingError, SourcePlace, TunebookError
+from tunebook.errors import InputError, Message, SettingError, SourcePlace
 from tunebook.files import FILE, FilesRead, kind_of
-from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.book import Book, Edition
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
-from tunebook.pipeline.cores import map_on_cores
-from tunebook.read.abc.tune import read_tune
-from tunebook.read.folder import (
-    FolderFiles,
-    FolderReading,
-    TuneText,
-    iterate_tunes,
-    leads_out,
-    look_through,
-    read_data,
-    read_folder,
-)
+from tunebook.read.abc.tune import TuneText, read_tune
+from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
 from tunebook.read.limits import ReadingLimits
-from tunebook.read.settings.choices import apply_choice, without_grace_notes
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.read.settings.tunes_file import read_settings
-from tunebook.solve.transpose import transpose_tune
 
 SETTINGS_FILE_NAME = "tunes.toml"
 HAND_SIZES = ("small", "medium", "large")
+MOST_MESSAGES = 10_000
+
+Progress = Callable[[str, str, int, int], None]
+"""Called with the stage's name, the tune's title, how many are done, and of how many."""
+
+
+def no_progress(stage: str, name: str, done: int, total: int) -> None:
+    """Say nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +88,22 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
     Raises InputError when the folder does not exist, SettingError when tunes.toml, the
     instrument, the tuning, the hand or the edition cannot be used.
     """
+    return prepare_all(folder, (wishes,))[0]
+
+
+def prepare_all(folder: Path, wishes: Sequence[Wishes]) -> tuple[Setup, ...]:
+    """Return a Setup for each of ``wishes``, tunes.toml read once: the file that the first of them
+    names. Raises as :func:`prepare` does."""
     check_is_there(folder)
     read = FilesRead()
-    settings, said = _settings_file(folder, wishes.settings_file)
+    settings, said = _settings_file(folder, wishes[0].settings_file)
     book, messages = read_settings(settings, read)
+    return tuple(_setup(folder, book, one, (*said, *messages), read) for one in wishes)
+
+
+def _setup(
+    folder: Path, book: Book, wishes: Wishes, messages: tuple[Message, ...], read: FilesRead
+) -> Setup:
     book = _with_wishes(book, wishes)
     edition = _edition(book, wishes.edition or "player")
     if edition.hand is not None and wishes.hand is None:
@@ -112,7 +115,7 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
         instrument=read_instrument(profile, book.tuning, read),
         hand=read_hand(book.hand),
         edition=edition,
-        messages=(*said, *messages),
+        messages=messages,
         read=read,
         profile=profile,
     )
@@ -290,52 +293,130 @@ def _resolve(
     return found
 
 
-def files_of(setup: Setup) -> FolderFiles:
-    """The files with the setup's tunes. Raises InputError when its folder is gone."""
-    return look_through(setup.folder, may_leave=setup.may_leave_folder)
+class Messages:
+    """Messages, each once, in order. Where they are bounded, of those for which nothing was left
+    out only MOST_MESSAGES are ``kept``, and the ``further`` ones counted."""
+
+    def __init__(self, *, are_bounded: bool) -> None:
+        self.kept: dict[Message, None] = {}
+        self.further = 0
+        self._are_bounded = are_bounded
+
+    def add(self, *messages: Message) -> None:
+        """Keep or count ``messages``."""
+        for message in messages:
+            is_kept = message.is_fatal or len(self.kept) < MOST_MESSAGES or not self._are_bounded
+            if is_kept:
+                self.kept.setdefault(message)
+            else:
+                self.further += 1
 
 
-def files_read(setup: Setup, before: Setup | None = None) -> FilesRead:
-    """The record of every file that a run on this setup reads, its tunes among them; with
-    ``before``, of what that setup was made from too."""
-    if before is not None:
-        setup.read.add(before.read)
-    for path in files_of(setup).files:
-        setup.read.note(path)
-    return setup.read
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """The tunes that a command works on, in ``sections`` and one after the other. ``messages`` are
+    those of reading and ordering, ``further`` the number of those that were too many to keep;
+    ``texts`` are parallel to the tunes where these are without their music, else empty."""
+
+    sections: tuple[Section, ...]
+    messages: tuple[Message, ...]
+    further: int = 0
+    texts: tuple[TuneText, ...] = ()
+
+    @property
+    def tunes(self) -> tuple[Tune, ...]:
+        """The tunes of all sections."""
+        return tuple(tune for section in self.sections for tune in section.tunes)
 
 
-def read_tunes(setup: Setup) -> FolderReading:
-    """Return the tunes and messages of the setup's folder. Raises InputError when it is gone."""
-    return read_folder(setup.folder, **_wishes(setup))
+def load(
+    setup: Setup,
+    files: Iterable[AbcFile | Message] | None = None,
+    *,
+    is_ordered: bool = True,
+    holds_music: bool = True,
+) -> Loaded:
+    """Read every tune of the setup's folder once and put them into the order of the book.
+
+    ``files`` are what :func:`read_files` gave, where they are at hand. Without ``is_ordered`` the
+    tunes stay as they stand in the files, those that the settings leave out among them. Without
+    ``holds_music`` of each tune only its text is held, for :func:`read_again`, and of endless
+    messages only so many.
+
+    Raises InputError when the folder is gone or no tune of it can be used, with the first reason.
+    """
+    said = Messages(are_bounded=not holds_music)
+    tunes: list[Tune] = []
+    texts: dict[int, TuneText] = {}
+    for one in iterate_tunes(_each_file(setup) if files is None else files, **_wishes(setup)):
+        if isinstance(one, Message):
+            said.add(one)
+            continue
+        text, tune = one
+        said.add(*tune.messages)
+        tunes.append(tune if holds_music else _name_only(tune))
+        if not holds_music:
+            texts[id(tunes[-1])] = text
+    sections: tuple[Section, ...] = (Section("", "", tuple(tunes)),) if tunes else ()
+    if is_ordered:
+        is_part = setup.folder.is_file()
+        sections, ordering = order_tunes(tuple(tunes), setup.book, setup.edition, is_part=is_part)
+        said.add(*ordering)
+    if not sections:
+        raise nothing_to_do(setup, gather_messages(setup, said.kept))
+    ordered = [texts[id(tune)] for section in sections for tune in section.tunes if texts]
+    return Loaded(sections, tuple(said.kept), said.further, tuple(ordered))
 
 
-def each_tune(setup: Setup) -> Iterator[tuple[TuneText, Tune] | Message]:
-    """What :func:`read_tunes` gathers, one after the other, each tune with its text."""
-    return iterate_tunes(setup.folder, **_wishes(setup))
+def _name_only(tune: Tune) -> Tune:
+    """The tune without all that its place in the order does not depend on."""
+    return replace(
+        tune,
+        bars=(),
+        second_voice=(),
+        played=(),
+        fields=(),
+        words=(),
+        texts=(),
+        messages=(),
+        source_text="",
+    )
+
+
+def read_files(setup: Setup) -> tuple[AbcFile | Message, ...]:
+    """Read the ABC files of the setup's folder; ``setup.read`` then holds all that a run on this
+    setup reads. Raises InputError when the folder is gone."""
+    return tuple(_each_file(setup))
+
+
+def _each_file(setup: Setup) -> Iterable[AbcFile | Message]:
+    return iterate_files(
+        setup.folder,
+        limits=reading_limits(setup),
+        may_leave=setup.may_leave_folder,
+        read=setup.read,
+    )
 
 
 def read_again(text: TuneText, setup: Setup) -> Tune:
-    """Read one tune of :func:`each_tune` once more."""
-    voice, second = voices(setup)
-    return read_tune(text, voice=voice, second_voice=second, limits=reading_limits(setup))
+    """Read a tune once more of which :func:`load` held the text alone."""
+    return read_tune(text, **_wishes(setup))
+
+
+def read_tunes_in(file: AbcFile, setup: Setup) -> tuple[Tune, ...]:
+    """Return the tunes of one file, read as the setup's own are."""
+    found = iterate_tunes([file], **_wishes(setup))
+    return tuple(one[1] for one in found if not isinstance(one, Message))
 
 
 def _wishes(setup: Setup) -> dict[str, Any]:
-    voice, second = voices(setup)
-    return {
-        "voice": voice,
-        "second_voice": second,
-        "limits": reading_limits(setup),
-        "may_leave": setup.may_leave_folder,
-        "read": setup.read,
-    }
-
-
-def voices(setup: Setup) -> tuple[str | None, str | None]:
-    """The voice that is the melody and the second one, None where the settings name none."""
+    """How the settings want tunes to be read: the melody's voice, the second one, limits."""
     wishes: dict[str, Any] = dict(setup.book.reading)
-    return wishes.get("voice"), wishes.get("second_voice")
+    return {
+        "voice": wishes.get("voice"),
+        "second_voice": wishes.get("second_voice"),
+        "limits": reading_limits(setup),
+    }
 
 
 def reading_limits(setup: Setup) -> ReadingLimits:
@@ -345,119 +426,30 @@ def reading_limits(setup: Setup) -> ReadingLimits:
     return ReadingLimits(**{name: most for name, most in wishes.items() if name in names})
 
 
-def read_tunes_in(data: bytes, name: str, setup: Setup) -> tuple[Tune, ...]:
-    """Return the tunes in the bytes of a file called ``name``, read as the setup's own are."""
-    voice, second = voices(setup)
-    limits = reading_limits(setup)
-    return read_data(data, name, voice=voice, second_voice=second, limits=limits).tunes
+def gather_messages(setup: Setup, *groups: Iterable[Message]) -> tuple[Message, ...]:
+    """Return all messages once, in order, their places as paths that can be opened from here.
 
-
-Progress = Callable[[str, str, int, int], None]
-"""Called with the stage's name, the tune's title, how many are done, and of how many."""
-
-
-def no_progress(stage: str, name: str, done: int, total: int) -> None:
-    """Say nothing."""
-
-
-def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
-    """Return the tune as the edition and tunes.toml want it: transposed, pinned, plain."""
-    choice = setup.book.choice(tune_identity(tune))
-    if choice is not None and choice.transpose:
-        tune = transpose_tune(tune, choice.transpose)
-    tune, messages = apply_choice(tune, choice)
-    if not setup.edition.shows_grace_notes:
-        tune = without_grace_notes(tune)
-    return tune, messages
-
-
-def arrange_prepared(
-    prepared: Tune,
-    setup: Setup,
-    *,
-    alternatives: int = 0,
-    other_ways: int = 0,
-    bars: tuple[int, int] | None = None,
-) -> Arrangement:
-    """Solve a tune that :func:`prepare_tune` gave: the one call for all that is printed, written or
-    explained. The last three ask for other ways besides and change nothing of the answer.
-
-    Raises InputError when the tune takes more steps than the settings allow even as it is written.
+    Within a folder places are kept relative, since they name tunes; a reader of the summary wants
+    the path from where the command was given.
     """
-    from tunebook.solve.arrange import arrange
+    home = setup.folder if setup.folder.is_dir() else setup.folder.parent
+    found: dict[Message, None] = {}
+    for message in (message for group in (setup.messages, *groups) for message in group):
+        path = home / message.place.path
+        if message not in setup.messages and message.place.path and os.path.lexists(path):
+            place = replace(message.place, path=str(path))
+            found.setdefault(replace(message, place=place))
+        else:
+            found.setdefault(message)
+    return tuple(found)
 
-    edition = setup.edition
-    solve = functools.partial(
-        arrange,
-        instrument=setup.instrument,
-        hand=setup.hand,
-        limits=edition.limits,
-        choice=setup.book.choice(tune_identity(prepared)),
-        drones=edition.drones,
-        chords=edition.chords,
-        shapes=edition.shows_shapes,
-        accompaniment=edition.shows_accompaniment,
-        alternatives=alternatives,
-        other_ways=other_ways,
-        bars=bars,
+
+def nothing_to_do(setup: Setup, messages: Iterable[Message]) -> InputError:
+    """Return the error for a folder of which nothing can be used, with the first reason."""
+    reasons = [message for message in messages if message.is_fatal]
+    first = f" (first reason: {reasons[0]})" if reasons else ""
+    return InputError(
+        f"no tune could be used{first}",
+        "put .abc files with X:, T: and K: there",
+        SourcePlace(str(setup.folder)),
     )
-    return _solved_within(reading_limits(setup).solving_steps, solve, prepared)
-
-
-def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
-    """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
-    try:
-        prepared, messages = prepare_tune(tune, setup)
-        alternatives = 1 if setup.edition.shows_notes_on_choices else 0
-        arrangement = arrange_prepared(prepared, setup, alternatives=alternatives)
-    except TunebookError as error:
-        return _left_out(tune, error.what, error.remedy)
-    except Exception as error:  # one tune must never stop a book of a hundred
-        what = f"{tune.title!r} could not be arranged ({type(error).__name__}: {error})"
-        return _left_out(tune, what, "left out; please report it with the tune")
-    return TuneOutcome(tune, arrangement, messages)
-
-
-def _solved_within(steps: int, solve: Callable[[Tune], Arrangement], tune: Tune) -> Arrangement:
-    """Solve ``tune`` in at most ``steps``, or else in as many as it is written, each bar played
-    once, which is said."""
-    from tunebook.solve.search.layers import OutOfStepsError, at_most
-
-    with suppress(OutOfStepsError), at_most(steps):
-        return solve(tune)
-    remedy = "write it shorter, or raise solving_steps under [reading]"
-    what = f"{tune.title!r} takes more than {steps} steps to solve"
-    with suppress(OutOfStepsError), at_most(steps):
-        found = solve(replace(tune, played=tuple(range(len(tune.bars)))))
-        what += "; it is solved as written, without its repeats"
-        message = Message(tune.place, "limit", what, remedy)
-        return replace(found, messages=(message, *found.messages))
-    raise InputError(what, f"left out; {remedy}")
-
-
-def _left_out(tune: Tune, what: str, remedy: str) -> TuneOutcome:
-    message = Message(tune.place, "arranging", what, remedy or "left out", is_fatal=True)
-    return TuneOutcome(tune, None, (message,))
-
-
-def arrange_tunes(
-    tunes: Iterable[Tune],
-    setup: Setup,
-    *,
-    jobs: int = 1,
-    scheduler: str | None = None,
-    on_progress: Progress = no_progress,
-) -> Iterator[TuneOutcome]:
-    """Yield one outcome a tune, in order, solved by ``jobs`` processes or a Dask scheduler."""
-    tunes = tuple(tunes)
-    bare = replace(setup, messages=())
-    work = [(tune, bare) for tune in tunes]
-    outcomes = map_on_cores(arrange_tune, work, jobs=jobs, scheduler=scheduler)
-    for done, outcome in enumerate(outcomes, start=1):
-        on_progress("arranging", outcome.tune.title if outcome.tune else "", done, len(tunes))
-        yield outcome
-
-
-def built(outcomes: Iterable[TuneOutcome]) -> tuple[Arrangement, ...]:
-    """Return the arrangements that were made."""
-    return tuple(one.arrangement for one in outcomes if one.arrangement is not None)

@@ -1,8 +1,6 @@
-"""Engraved pieces beside the tunes: examples of the signs, exercises; and drawings.
+"""Engraved pieces beside the tunes: examples for the legend, exercises, drills; and drawings.
 
-Small engraved examples for the page that explains the signs: only those the book uses.
-
-Engraved pieces beside the tunes: examples for the legend, exercises, drills; and drawings.
+An example is engraved for each sign that the book uses, and for no other.
 """
 
 from __future__ import annotations
@@ -16,7 +14,8 @@ from tunebook.model.book import Edition, TuneChoice
 from tunebook.model.piece import EngravedPiece
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
-from tunebook.pipeline.load import Setup, built
+from tunebook.pipeline.load import Setup
+from tunebook.pipeline.outcomes import built
 from tunebook.pipeline.sources import TuneSource, line_width_pt
 from tunebook.read.abc.tune import read_abc
 from tunebook.solve.arrange import arrange

@@ -10,11 +10,12 @@ from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
 from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
-from tunebook.pipeline.cores import count_of_jobs, map_on_cores
 from tunebook.pipeline.exercises import Exercise, exercises_of
 from tunebook.pipeline.explain import choice_notes, limit_note
 from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum, trim
-from tunebook.pipeline.load import BuildOrder, Progress, Setup, arrange_tune
+from tunebook.pipeline.load import BuildOrder, Progress, Setup
+from tunebook.pipeline.outcomes import arrange_tune
+from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.solve.retuning import find_changes
 from tunebook.store import default_cache_folder
 

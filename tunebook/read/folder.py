@@ -1,13 +1,12 @@
-"""Files to tunes: finds ABC files, decodes them and reads every tune in them.
-
-The ABC files of a folder, and what is passed over in looking for them.
+"""From a folder to its tunes: finds ABC files, reads each of them once, and every tune in them.
 
 One rule holds for all that is found in a folder: nothing is read from outside it. A link to a file
 or a folder that leads out is passed over, unless tunes.toml allows it (``may_leave_folder``). A
 link to a folder within is not followed either: what it leads to is read at its own place. So no
 circle of links is ever walked.
 
-Files to tunes: finds ABC files, decodes them and reads every tune in them.
+The steps are :func:`look_through`, :func:`iterate_files` and :func:`iterate_tunes`, each of which
+hands on what it cannot use as a message; :func:`read_folder` takes all three.
 """
 
 from __future__ import annotations
@@ -139,10 +138,16 @@ class _Look:
         self.messages.append(Message(place, "file", what, f"left out; {remedy}", is_fatal=True))
 
 
-__all__ = ["FolderReading", "TuneText", "find_files", "iterate_tune_texts", "read_folder"]
-
 _CONTROL_CODES = bytes(code for code in range(32) if code not in b"\t\n\r\f\v\x1a\x1b")
 _TEXT_BYTES_A_CONTROL = 100
+
+
+@dataclass(frozen=True, slots=True)
+class AbcFile:
+    """The bytes of an ABC file, and the name under which places in it are told."""
+
+    name: str
+    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,68 +173,47 @@ def read_folder(
     it; an interrupt ends the reading. ``may_leave`` follows links that lead out of the folder; the
     files are noted in ``read``. Raises InputError when the folder is not there.
     """
-    found = look_through(folder, may_leave=may_leave)
-    root = folder if folder.is_dir() else folder.parent
-    pieces = iterate_tune_texts(found.files, root, limits=limits, read=read)
-    tunes, messages = _gathered(_read_pieces(pieces, voice, second_voice, limits))
-    return FolderReading(tuple(tunes), (*found.messages, *messages))
-
-
-def iterate_tunes(
-    folder: Path,
-    *,
-    voice: str | None = None,
-    second_voice: str | None = None,
-    limits: ReadingLimits = DEFAULT_LIMITS,
-    may_leave: bool = False,
-    read: FilesRead | None = None,
-) -> Iterator[tuple[TuneText, Tune] | Message]:
-    """What :func:`read_folder` gathers, one after the other: each tune with its text, and the
-    messages about files and about tunes that are left out."""
-    found = look_through(folder, may_leave=may_leave)
-    yield from found.messages
-    root = folder if folder.is_dir() else folder.parent
-    pieces = iterate_tune_texts(found.files, root, limits=limits, read=read)
-    yield from _read_pieces(pieces, voice, second_voice, limits)
-
-
-def read_data(
-    data: bytes,
-    name: str,
-    *,
-    voice: str | None = None,
-    second_voice: str | None = None,
-    limits: ReadingLimits = DEFAULT_LIMITS,
-) -> FolderReading:
-    """Read every tune in the bytes of a file called ``name``, as :func:`read_folder` does."""
-    pieces = _pieces_of(data, name, limits)
-    tunes, messages = _gathered(_read_pieces(pieces, voice, second_voice, limits))
-    return FolderReading(tuple(tunes), tuple(messages))
-
-
-def _gathered(
-    found: Iterable[tuple[TuneText, Tune] | Message],
-) -> tuple[list[Tune], list[Message]]:
-    """The tunes, and all messages."""
+    files = iterate_files(Path(folder), limits=limits, may_leave=may_leave, read=read)
     tunes: list[Tune] = []
     messages: list[Message] = []
-    for one in found:
+    for one in iterate_tunes(files, voice=voice, second_voice=second_voice, limits=limits):
         if isinstance(one, Message):
             messages.append(one)
         else:
             tunes.append(one[1])
             messages.extend(one[1].messages)
-    return tunes, messages
+    return FolderReading(tuple(tunes), tuple(messages))
 
 
-def _read_pieces(
-    pieces: Iterable[TuneText | Message],
-    voice: str | None,
-    second_voice: str | None,
-    limits: ReadingLimits,
+def iterate_files(
+    folder: Path,
+    *,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+    may_leave: bool = False,
+    read: FilesRead | None = None,
+) -> Iterator[AbcFile | Message]:
+    """The ABC files of a folder, or the one file, each read when it is its turn; and messages on
+    those that are not read. Arguments and errors as those of :func:`read_folder`."""
+    found = look_through(folder, may_leave=may_leave)
+    root = folder if folder.is_dir() else folder.parent
+    if read is not None:
+        for path in found.files:
+            read.note(path)
+    yield from found.messages
+    for path in found.files:
+        yield _file_at(path, _relative(path, root), limits)
+
+
+def iterate_tunes(
+    files: Iterable[AbcFile | Message],
+    *,
+    voice: str | None = None,
+    second_voice: str | None = None,
+    limits: ReadingLimits = DEFAULT_LIMITS,
 ) -> Iterator[tuple[TuneText, Tune] | Message]:
-    """Each piece read; a message for one that cannot be used."""
-    for piece in pieces:
+    """Each tune of ``files`` with its text, and the messages about files and about tunes that are
+    left out; what a tune has to say of itself is among its own messages."""
+    for piece in iterate_tune_texts(files, limits=limits):
         if isinstance(piece, Message):
             yield piece
             continue
@@ -248,55 +232,46 @@ def fatal_message(error: InputError, piece: TuneText) -> Message:
     return Message(error.place or piece.place, "tune", error.what, error.remedy, is_fatal=True)
 
 
-def find_files(folder: Path) -> list[Path]:
-    """All ABC files of a folder and its subfolders in order of their paths; or the one file."""
-    return list(look_through(folder).files)
-
-
 def iterate_tune_texts(
-    paths: Iterable[Path],
-    root: Path,
-    *,
-    limits: ReadingLimits = DEFAULT_LIMITS,
-    read: FilesRead | None = None,
+    files: Iterable[AbcFile | Message], *, limits: ReadingLimits = DEFAULT_LIMITS
 ) -> Iterator[TuneText | Message]:
-    """The tunes of the files one after the other, each file read when it is its turn."""
-    for path in paths:
-        name = _relative(path, root)
-        try:
-            if path.stat().st_size > limits.file_bytes:
-                what = f"the file is larger than {limits.file_bytes} bytes"
-                yield Message(
-                    SourcePlace(name),
-                    "limit",
-                    what,
-                    "split it, or raise file_bytes under [reading]",
-                    is_fatal=True,
-                )
-                continue
-            data = read_whole(path, read)
-        except OSError as error:
-            what = f"the file cannot be read ({error.strerror})"
-            yield Message(SourcePlace(name), "file", what, "check its rights", is_fatal=True)
+    """The texts of the tunes in ``files``, one after the other."""
+    for file in files:
+        if isinstance(file, Message):
+            yield file
             continue
-        if not is_text(data):
+        if not is_text(file.data):
             what = "the file is not text"
-            yield Message(SourcePlace(name), "file", what, "is it an ABC file?", is_fatal=True)
+            yield Message(SourcePlace(file.name), "file", what, "is it an ABC file?", is_fatal=True)
             continue
-        pieces = _pieces_of(data, name, limits)
-        if not pieces and data.strip():
+        pieces = _pieces_of(file, limits)
+        if not pieces and file.data.strip():
             what = "no tune was found in the file"
-            yield Message(SourcePlace(name), "file", what, "a tune begins with X:")
+            yield Message(SourcePlace(file.name), "file", what, "a tune begins with X:")
         yield from pieces
 
 
-def _pieces_of(data: bytes, name: str, limits: ReadingLimits) -> list[TuneText | Message]:
+def _file_at(path: Path, name: str, limits: ReadingLimits) -> AbcFile | Message:
+    """The file, or a message when it is too large or cannot be read."""
+    place = SourcePlace(name)
+    try:
+        if path.stat().st_size > limits.file_bytes:
+            what = f"the file is larger than {limits.file_bytes} bytes"
+            remedy = "split it, or raise file_bytes under [reading]"
+            return Message(place, "limit", what, remedy, is_fatal=True)
+        return AbcFile(name, read_whole(path))
+    except OSError as error:
+        what = f"the file cannot be read ({error.strerror})"
+        return Message(place, "file", what, "check its rights", is_fatal=True)
+
+
+def _pieces_of(file: AbcFile, limits: ReadingLimits) -> list[TuneText | Message]:
     """The tunes of a file's bytes; those before the place where anything goes wrong."""
     pieces: list[TuneText | Message] = []
     try:
-        pieces.extend(cut_into_tunes(decode(data)[0], name, limits))
+        pieces.extend(cut_into_tunes(decode(file.data)[0], file.name, limits))
     except Exception as error:  # a fault of ours costs this file and no other
-        pieces.append(_fault(error, SourcePlace(name), "file"))
+        pieces.append(_fault(error, SourcePlace(file.name), "file"))
     return pieces
 
 

@@ -1,4 +1,4 @@
-"""Write a commented tunes.toml for a folder; never overwrite one."""
+"""What a player starts from: an instrument's profile, shown or to fill in, and new settings."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ import os
 from pathlib import Path
 
 from tunebook.errors import InputError, OutputError, SourcePlace
-from tunebook.files import write_whole
+from tunebook.files import FilesRead, check_writable, write_whole
 from tunebook.model.tune import Tune
-from tunebook.pipeline.load import SETTINGS_FILE_NAME, check_is_there, tune_identity
-from tunebook.read.folder import read_folder
+from tunebook.pipeline.load import SETTINGS_FILE_NAME, check_is_there, load, prepare, tune_identity
+from tunebook.read.settings.profile import read_instrument
+from tunebook.store import default_cache_folder
+from tunebook.write.instrument_text import profile_as_text, profile_as_toml
 
 _HEAD = """\
 # Settings of this tune book. Every line may be left out; what stands here are the defaults.
@@ -45,6 +47,26 @@ fingers = [1, 2, 3, 4]              # those that may be used
 {choices}"""
 
 
+def show_instrument(
+    name: str, tuning: str | None, output: Path | None, as_profile: bool
+) -> list[str]:
+    """Return the lines to print; with ``output``, draw the instrument into that PDF too.
+
+    Raises SettingError for a profile or tuning that cannot be used, OutputError for the PDF.
+    """
+    read = FilesRead()
+    instrument = read_instrument(name, tuning, read)
+    if output is not None:
+        from tunebook.book.pages.instrument import write_instrument_page
+
+        check_writable(output, read)
+        write_instrument_page(instrument, output, font_cache=default_cache_folder(), read=read)
+        return [f"drawn: {output}"]
+    if as_profile:
+        return profile_as_toml(instrument).splitlines()
+    return profile_as_text(instrument)
+
+
 def write_settings(folder: Path) -> Path:
     """Write tunes.toml with the folder's tunes in it and return its path.
 
@@ -57,9 +79,7 @@ def write_settings(folder: Path) -> Path:
     target = folder / SETTINGS_FILE_NAME
     if os.path.lexists(target):
         raise OutputError("is there already", "edit it, or move it away", SourcePlace(str(target)))
-    tunes = read_folder(folder).tunes
-    if not tunes:
-        raise InputError("no tune was found", "put .abc files there", SourcePlace(str(folder)))
+    tunes = load(prepare(folder), is_ordered=False).tunes
     text = _HEAD.format(
         title=_quoted(folder.resolve().name), sets=_sets(tunes), choices=_choices(tunes)
     )

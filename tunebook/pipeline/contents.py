@@ -1,0 +1,155 @@
+"""What stands in a book: its contents, what a retuning changed, and the source of every piece.
+
+The files in which --keep-source keeps what was engraved say by their names what it is:
+``polskor-1.ly`` is a tune, ``polskor-1-opening.ly`` its opening, ``polskor-1-bars-5-6.ly`` an
+exercise, ``polskor-1-chord-changes.ly`` its drill of chords, ``warm-up-held-drone-A.ly`` a warm-up
+and ``sign-finger.ly`` an example of the page of signs.
+"""
+
+from __future__ import annotations
+
+from itertools import islice
+from pathlib import Path
+
+from tunebook import __version__
+from tunebook.book.content import BookContent, BookSection, BookTune
+from tunebook.book.musical_text import local_names
+from tunebook.engrave.program import find_lilypond
+from tunebook.errors import Message, SourcePlace
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.changes import RetuneFacts
+from tunebook.model.piece import EngravedPiece, EngravingFailure
+from tunebook.model.tune import Tune
+from tunebook.model.words import FixedWords, words_for
+from tunebook.pipeline.load import Section, Setup
+from tunebook.pipeline.pieces import IDENTITY, Extras, place_extras
+from tunebook.pipeline.sources import TuneSource
+from tunebook.solve.retuning import find_string_changes
+from tunebook.write.file_names import distinct_names, safe_stem, tune_file_names
+from tunebook.write.lilypond.source import split_opening
+
+_ENDING = ".ly"
+
+
+def contents_of(
+    setup: Setup,
+    sections: tuple[Section, ...],
+    sources: tuple[TuneSource, ...],
+    extras: Extras,
+    pieces: dict[str, EngravedPiece],
+) -> BookContent:
+    """Return what the book holds; ``sources`` are in the order of the sections' tunes, and those
+    of which there is no piece are left out."""
+    book_sections = []
+    waiting = iter(sources)
+    for section in sections:
+        chosen = list(islice(waiting, len(section.tunes)))
+        tunes = tuple(
+            _book_tune(one, one.outcome.arrangement, pieces[one.identity])
+            for one in chosen
+            if one.outcome.arrangement is not None and one.identity in pieces
+        )
+        if tunes:
+            book_sections.append(
+                BookSection(section.title, tunes, section.note, section.is_kept_together)
+            )
+    return place_extras(
+        BookContent(
+            book=setup.book,
+            edition=setup.edition,
+            instrument=setup.instrument,
+            hand=setup.hand,
+            sections=tuple(book_sections),
+            engraver=f"LilyPond {find_lilypond().version_text}",
+            program_version=__version__,
+        ),
+        extras,
+        pieces,
+    )
+
+
+def _book_tune(source: TuneSource, arrangement: Arrangement, piece: EngravedPiece) -> BookTune:
+    return BookTune(
+        identity=source.identity,
+        arrangement=arrangement,
+        piece=piece,
+        limit_note=source.limit_note,
+        choice_notes=source.choice_notes,
+    )
+
+
+def retune_facts(before: Setup, after: Setup, sources: tuple[TuneSource, ...]) -> RetuneFacts:
+    """Return what is told of a retuning: the names of both setups, tunes and strings."""
+    words = words_for(after.book, after.instrument)
+    names = _what_differs(before, after, words)
+    return RetuneFacts(
+        name_before=names[0],
+        name_after=names[1],
+        tunes=tuple(one.change for one in sources if one.change is not None),
+        strings=find_string_changes(before.instrument, after.instrument),
+    )
+
+
+def _what_differs(before: Setup, after: Setup, words: FixedWords) -> list[str]:
+    """What the two setups are called where they differ: instrument, tuning, hand."""
+    pairs = list(zip(_names(before, words), _names(after, words), strict=True))
+    differing = [pair for pair in pairs if pair[0] != pair[1]] or pairs
+    return [", ".join(pair[side] for pair in differing) for side in (0, 1)]
+
+
+def _names(setup: Setup, words: FixedWords) -> tuple[str, str, str]:
+    hand = f"{words.hand.lower()}: {words.local(setup.hand.name)}"
+    return (
+        words.local(setup.instrument.title),
+        local_names(setup.instrument.tuning_name, words),
+        hand,
+    )
+
+
+def failure_messages(
+    failures: list[EngravingFailure], sources: tuple[TuneSource, ...]
+) -> list[Message]:
+    """Return a message for each piece that could not be engraved; a tune is then left out."""
+    places = {one.identity: one.outcome.tune.place for one in sources if one.outcome.tune}
+    return [
+        Message(
+            places.get(failure.identity, SourcePlace(failure.identity)),
+            "engraving",
+            f"LilyPond could not engrave it ({failure.reason})",
+            "left out; --keep-source keeps the source to look at",
+            is_fatal=failure.identity in places,
+        )
+        for failure in failures
+    ]
+
+
+def kept_sources(sources: tuple[TuneSource, ...], extras: Extras, folder: Path) -> dict[Path, str]:
+    """Return the source of every piece by its file. Tunes are named first, as export names them."""
+    made: list[tuple[str, Tune, str]] = [
+        (one.identity, one.outcome.tune, one.text)
+        for one in sources
+        if one.text and one.outcome.tune
+    ]
+    names = tune_file_names([tune for _, tune, _ in made], _ENDING.removeprefix("."))
+    stems = {
+        identity: name.removesuffix(_ENDING)
+        for name, (identity, _, _) in zip(names, made, strict=True)
+    }
+    texts: list[tuple[str, str]] = []
+    openings: list[tuple[str, str]] = []
+    for identity, _, text in made:
+        tune_text, opening = split_opening(text)
+        texts.append((stems[identity], tune_text))
+        if opening:
+            openings.append((f"{stems[identity]}-opening", opening))
+    texts += openings
+    for one in extras.exercises:
+        before = f"{stems[one.tune_identity]}-" if one.tune_identity in stems else ""
+        texts.append((before + safe_stem(one.kind), one.source))
+    texts += [
+        (f"sign-{safe_stem(name.removeprefix(IDENTITY))}", text)
+        for name, text in extras.sources.items()
+        if name.startswith(IDENTITY)
+    ]
+    paths = distinct_names(stem + _ENDING for stem, _ in texts)
+    return {folder / path: text for path, (_, text) in zip(paths, texts, strict=True)}

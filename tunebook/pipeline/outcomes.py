@@ -1,0 +1,133 @@
+"""From tunes to outcomes: what tunes.toml says of a tune done to it, then solved, on all cores.
+
+One tune never stops the others: what cannot be arranged is an outcome with its reason.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
+from dataclasses import replace
+
+from tunebook.errors import InputError, Message, TunebookError
+from tunebook.model.arrangement import Arrangement, TuneOutcome
+from tunebook.model.tune import Tune
+from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits, tune_identity
+from tunebook.pipeline.workers import map_on_cores
+from tunebook.read.settings.choices import apply_choice, without_grace_notes
+from tunebook.solve.transpose import transpose_tune
+
+
+def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
+    """Return the tune as the edition and tunes.toml want it: transposed, pinned, plain."""
+    choice = setup.book.choice(tune_identity(tune))
+    if choice is not None and choice.transpose:
+        tune = transpose_tune(tune, choice.transpose)
+    tune, messages = apply_choice(tune, choice)
+    if not setup.edition.shows_grace_notes:
+        tune = without_grace_notes(tune)
+    return tune, messages
+
+
+def arrange_prepared(
+    prepared: Tune,
+    setup: Setup,
+    *,
+    alternatives: int = 0,
+    other_ways: int = 0,
+    bars: tuple[int, int] | None = None,
+) -> Arrangement:
+    """Solve a tune that :func:`prepare_tune` gave: the one call for all that is printed, written or
+    explained. The last three ask for other ways besides and change nothing of the answer.
+
+    Raises InputError when the tune takes more steps than the settings allow even as it is written.
+    """
+    from tunebook.solve.arrange import arrange
+
+    edition = setup.edition
+    solve = functools.partial(
+        arrange,
+        instrument=setup.instrument,
+        hand=setup.hand,
+        limits=edition.limits,
+        choice=setup.book.choice(tune_identity(prepared)),
+        drones=edition.drones,
+        chords=edition.chords,
+        shapes=edition.shows_shapes,
+        accompaniment=edition.shows_accompaniment,
+        alternatives=alternatives,
+        other_ways=other_ways,
+        bars=bars,
+    )
+    return _solved_within(reading_limits(setup).solving_steps, solve, prepared)
+
+
+def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
+    """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
+    try:
+        prepared, messages = prepare_tune(tune, setup)
+        alternatives = 1 if setup.edition.shows_notes_on_choices else 0
+        arrangement = arrange_prepared(prepared, setup, alternatives=alternatives)
+    except TunebookError as error:
+        return _left_out(tune, error.what, error.remedy)
+    except Exception as error:  # one tune must never stop a book of a hundred
+        what = f"{tune.title!r} could not be arranged ({type(error).__name__}: {error})"
+        return _left_out(tune, what, "left out; please report it with the tune")
+    return TuneOutcome(tune, arrangement, messages)
+
+
+def _solved_within(steps: int, solve: Callable[[Tune], Arrangement], tune: Tune) -> Arrangement:
+    """Solve ``tune`` in at most ``steps``, or else in as many as it is written, each bar played
+    once, which is said."""
+    from tunebook.solve.search.layers import OutOfStepsError, at_most
+
+    with suppress(OutOfStepsError), at_most(steps):
+        return solve(tune)
+    remedy = "write it shorter, or raise solving_steps under [reading]"
+    what = f"{tune.title!r} takes more than {steps} steps to solve"
+    with suppress(OutOfStepsError), at_most(steps):
+        found = solve(replace(tune, played=tuple(range(len(tune.bars)))))
+        what += "; it is solved as written, without its repeats"
+        message = Message(tune.place, "limit", what, remedy)
+        return replace(found, messages=(message, *found.messages))
+    raise InputError(what, f"left out; {remedy}")
+
+
+def _left_out(tune: Tune, what: str, remedy: str) -> TuneOutcome:
+    message = Message(tune.place, "arranging", what, remedy or "left out", is_fatal=True)
+    return TuneOutcome(tune, None, (message,))
+
+
+def arrange_tunes(
+    tunes: Iterable[Tune],
+    setup: Setup,
+    *,
+    jobs: int = 1,
+    scheduler: str | None = None,
+    on_progress: Progress = no_progress,
+) -> Iterator[TuneOutcome]:
+    """Yield one outcome a tune, in order, solved by ``jobs`` processes or a Dask scheduler."""
+    tunes = tuple(tunes)
+    bare = replace(setup, messages=())
+    work = [(tune, bare) for tune in tunes]
+    outcomes = map_on_cores(arrange_tune, work, jobs=jobs, scheduler=scheduler)
+    for done, outcome in enumerate(outcomes, start=1):
+        on_progress("arranging", outcome.tune.title if outcome.tune else "", done, len(tunes))
+        yield outcome
+
+
+def built(outcomes: Iterable[TuneOutcome]) -> tuple[Arrangement, ...]:
+    """Return the arrangements that were made."""
+    return tuple(one.arrangement for one in outcomes if one.arrangement is not None)
+
+
+def messages_of(outcomes: Iterable[TuneOutcome]) -> tuple[Message, ...]:
+    """Return every message about these tunes once, in order of place."""
+    found: dict[Message, None] = {}
+    for outcome in outcomes:
+        reading = outcome.tune.messages if outcome.tune else ()
+        solving = outcome.arrangement.messages if outcome.arrangement else ()
+        for message in (*reading, *outcome.messages, *solving):
+            found.setdefault(message)
+    return tuple(sorted(found))
