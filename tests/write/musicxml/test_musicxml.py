@@ -97,13 +97,11 @@ def test_length_outside_any_tuplet_that_needs_one_is_shown_with_a_ratio():
     assert (piece.type_name, piece.ratio, piece.duration) == ("eighth", (3, 2), Fraction(1, 12))
 
 
-@pytest.mark.parametrize(
-    "written", [Fraction(n, d) for n in range(1, 20) for d in (1, 3, 8, 64, 7)]
-)
-def test_pieces_add_up_to_the_length(written):
-    assert sum(piece.duration for piece in pieces_of(written)) == written
+def test_pieces_add_up_to_the_length():
     tuplet = Tuplet(1, 5, 4, 0, 5)
-    assert sum(p.duration for p in pieces_of(written, tuplet)) == written * Fraction(4, 5)
+    for written in (Fraction(n, d) for n in range(1, 20) for d in (1, 3, 8, 64, 7)):
+        assert sum(piece.duration for piece in pieces_of(written)) == written
+        assert sum(p.duration for p in pieces_of(written, tuplet)) == written * Fraction(4, 5)
 
 
 def test_grace_notes_have_no_duration(arranged):
