@@ -1,255 +1,165 @@
-"""Engraved music that is kept: a file an entry, found by what was engraved, with what, and how.
+"""What is kept between runs: files in one folder, each found by its kind and a sum of its making.
 
-The PDFs stand beside the entries, each once however many pieces share it, under its SHA-256.
-Every file appears by renaming, so two runs may write at once; a damaged one is as good as none.
-What is used is linked (or copied) into the run's own folder, so it may be removed here while
-another run uses it.
+A file appears by renaming, so that two runs may write at once, and may vanish at any time: what is
+used for a while is linked into the run's own folder. Each carries the SHA-256 of its content, in
+front of it or as its name; a damaged one, or one that cannot be read, is as good as none. The time
+of a file is that of its last use. What the bytes mean is the affair of the stage that keeps them.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 import os
 import shutil
-import sys
-import time
-from collections import Counter
-from dataclasses import dataclass, field
+import stat
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Literal, get_args
 
 from tunebook.errors import OutputError
 from tunebook.files import read_whole, remove_other_kinds, write_whole
-from tunebook.model.piece import EngravedFiles
 
-FORMAT = 2
-DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
-_SHEETS = "sheets"
-# What this and the other caches in the folder keep: pieces, their sheets, solved tunes and books,
-# fonts, and what an ended run had just begun to write.
-_KEPT = (
-    "[0-9a-f][0-9a-f]/*",
-    f"{_SHEETS}/*",
-    "solved/[0-9a-f][0-9a-f]/*",
-    "*.font",
-    ".tunebook-*",
-)
-_KEPT_FOLDERS = ("[0-9a-f][0-9a-f]", _SHEETS, "solved/[0-9a-f][0-9a-f]", "solved")
-_UNUSED_AFTER_S = 3600
+Kind = Literal["pieces", "sheets", "solved", "books", "fonts"]
+
+LIMIT_BYTES = 568_000_000
+_FORMAT = 3
+_SUM_BYTES = 32
+_SHELF = "[0-9a-f][0-9a-f]"
+# As they were kept before there were kinds: never read again, so they are the first to go.
+_EARLIER = (f"{_SHELF}/*", "sheets/*", "*.font", ".tunebook-*")
+_FOLDERS = (_SHELF, *(pattern for kind in get_args(Kind) for pattern in (f"{kind}/{_SHELF}", kind)))
 
 
-def default_cache_folder() -> Path:
-    """The platform's folder for caches: XDG_CACHE_HOME, ~/Library/Caches or LOCALAPPDATA."""
-    named = os.environ.get("XDG_CACHE_HOME", "")
-    if named and Path(named).is_absolute():
-        base = Path(named)
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Caches"
-    elif sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    else:
-        base = Path.home() / ".cache"
-    return base / "tunebook" / "engraved"
+def cache_folder() -> Path:
+    """The user's folder for what may be made anew; an absolute XDG_CACHE_HOME goes before."""
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("tunebook", appauthor=False, opinion=False))
 
 
-def content_key(*parts: str) -> str:
-    """The name of an entry: SHA-256 of everything that decides the result."""
+def key_of(*parts: object) -> str:
+    """The sum of everything that decides a result, in hexadecimal; of what is not bytes, the text
+    that ``repr`` gives."""
     digest = hashlib.sha256()
-    for part in (str(FORMAT), *parts):
-        data = part.encode("utf-8", "surrogatepass")
-        digest.update(f"{len(data)}:".encode() + data)
+    for part in (_FORMAT, *parts):
+        data = part if isinstance(part, bytes) else repr(part).encode("utf-8", "surrogatepass")
+        digest.update(len(data).to_bytes(8, "big") + data)
     return digest.hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
-class CacheSize:
+class StoreSize:
     """How much is kept: files and bytes."""
 
-    entries: int
+    files: int
     size_bytes: int
 
 
 @dataclass(frozen=True, slots=True)
-class EngravingCache:
-    """Entries under ``folder``; the least recently used go when there are more than
-    ``limit_bytes``. A cache that cannot be read or written is as good as none."""
+class Store:
+    """What is kept under ``folder``; without one nothing is. A folder that cannot be read or
+    written is as good as none."""
 
-    folder: Path
-    limit_bytes: int = DEFAULT_LIMIT_BYTES
-    _sums: dict[Path, str] = field(default_factory=dict, compare=False, repr=False)
+    folder: Path | None = None
+    limit_bytes: int = LIMIT_BYTES
 
-    def fetch(self, key: str, into: Path) -> EngravedFiles | None:
-        """Put the PDFs of entry ``key`` into ``into`` and return the piece; None when there is no
-        such entry or it is damaged (it is then removed)."""
-        entry = self._entry(key)
+    def fetch(self, kind: Kind, key: str) -> bytes | None:
+        """What was kept as ``key``; None when there is nothing, or it is damaged."""
+        content = self._content(kind, key)
+        data = content[_SUM_BYTES:]
+        return data if content[:_SUM_BYTES] == hashlib.sha256(data).digest() else None
+
+    def keep(self, kind: Kind, key: str, data: bytes) -> None:
+        """Keep ``data`` as ``key``; it is no error when that cannot be done."""
+        self._write(kind, key, hashlib.sha256(data).digest() + data)
+
+    def keep_file(self, kind: Kind, content: bytes) -> str:
+        """Keep the content of a file for :meth:`link`; returns its name there, which is its sum."""
+        name = hashlib.sha256(content).hexdigest()
+        self._write(kind, name, content)
+        return name
+
+    def link(self, kind: Kind, name: str, target: Path) -> bool:
+        """Make the kept file ``name`` appear as ``target``, where it stays when it is removed here;
+        False when there is no such file, or it is damaged."""
+        if hashlib.sha256(self._content(kind, name)).hexdigest() != name:
+            return False
+        source = self._path(kind, name)
         try:
-            found = _read(entry)
-            opening = found["opening_pdf"]
-            files = EngravedFiles(
-                self._taken(found["pdf"], into),
-                found["boxes"],
-                self._taken(opening, into) if opening else None,
-                found["opening_boxes"],
-            )
-            os.utime(entry)
-        except FileNotFoundError:
-            return None
-        except (OSError, ValueError, KeyError, TypeError):
-            with contextlib.suppress(OSError):
-                entry.unlink()
-            return None
-        return files
-
-    def keep(self, key: str, files: EngravedFiles) -> None:
-        """Keep ``files`` as entry ``key``."""
-        try:
-            found = {
-                "pdf": self._put(files.pdf),
-                "boxes": files.boxes,
-                "opening_pdf": self._put(files.opening_pdf) if files.opening_pdf else "",
-                "opening_boxes": files.opening_boxes,
-            }
-            text = json.dumps(found, sort_keys=True)
-            content = json.dumps([_sum(text.encode()), text])
-            write_whole(self._entry(key), content.encode())
-        except (OSError, OutputError):  # not writable, or full
-            return
+            target.unlink(missing_ok=True)
+            os.link(source, target)
+        except OSError:
+            shutil.copyfile(source, target)
+        return True
 
     def trim(self) -> None:
-        """Remove the least recently used entries beyond the limit, and PDFs that none uses."""
-        entries = self._entries()
-        sheets = self._sheets()
-        total = sum(size for _, size, _ in entries) + sum(size for _, size in sheets.values())
-        if total <= self.limit_bytes:
-            return
-        uses = Counter(name for _, _, entry in entries for name in _sheets_of(entry))
-        for name, (time_s, size) in sheets.items():
-            # Another run may just be about to name a new one.
-            if not uses[name] and time.time() - time_s > _UNUSED_AFTER_S:
-                total -= self._drop_sheet(name, size)
-        for _, size, entry in sorted(entries):
+        """Remove what was not used for the longest time, as far as there is more than the limit."""
+        found = sorted(self._files())
+        total = sum(size for _, size, _ in found)
+        for _, size, path in found:
             if total <= self.limit_bytes:
                 break
-            names = _sheets_of(entry)
             with contextlib.suppress(OSError):
-                entry.unlink()
-            total -= size
-            for name in names:
-                uses[name] -= 1
-                if not uses[name] and name in sheets:
-                    total -= self._drop_sheet(name, sheets[name][1])
+                path.unlink()
+                total -= size
 
-    def size(self) -> CacheSize:
-        """What is kept now in the folder: pieces and their pages, and what others keep there."""
-        sizes = []
-        for pattern in _KEPT:
-            for path in listed(self.folder, pattern):
-                with contextlib.suppress(OSError):
-                    sizes.append(path.lstat().st_size)
-        return CacheSize(len(sizes), sum(sizes))
+    def size(self, kind: Kind | None = None) -> StoreSize:
+        """How much is kept now: all, or one kind of it."""
+        sizes = [size for _, size, _ in self._files(kind)]
+        return StoreSize(len(sizes), sum(sizes))
 
-    def clear(self) -> CacheSize:
-        """Remove everything that is kept here, also where the folder is a link to another, but
-        nothing else that lies there; returns what was removed."""
+    def clear(self) -> StoreSize:
+        """Remove all that is kept here, also where the folder is a link to another, but nothing
+        else that lies there; returns how much was removed."""
         before = self.size()
-        for pattern in _KEPT:
-            for path in self.folder.glob(pattern):
-                with contextlib.suppress(OSError):
-                    path.unlink()
-        for pattern in _KEPT_FOLDERS:
-            for path in self.folder.glob(pattern):
+        for _, _, path in self._files():
+            with contextlib.suppress(OSError):
+                path.unlink()
+        if self.folder is not None:
+            empty = [path for pattern in _FOLDERS for path in self.folder.glob(pattern)]
+            for path in empty if self.folder.is_symlink() else [*empty, self.folder]:
                 with contextlib.suppress(OSError):
                     path.rmdir()
-        if not self.folder.is_symlink():
-            with contextlib.suppress(OSError):
-                self.folder.rmdir()
         after = self.size()
-        return CacheSize(before.entries - after.entries, before.size_bytes - after.size_bytes)
+        return StoreSize(before.files - after.files, before.size_bytes - after.size_bytes)
 
-    def _entry(self, key: str) -> Path:
-        return self.folder / key[:2] / key
+    def _path(self, kind: Kind, key: str) -> Path:
+        return (self.folder or Path()) / kind / key[:2] / key
 
-    def _sheet(self, name: str) -> Path:
-        return self.folder / _SHEETS / f"{name}.pdf"
-
-    def _put(self, pdf: Path) -> str:
-        """Keep a PDF; its name is the sum of its bytes."""
-        if pdf not in self._sums:
-            data = pdf.read_bytes()
-            name = _sum(data)
-            write_whole(self._sheet(name), data)
-            self._sums[pdf] = name
-        return self._sums[pdf]
-
-    def _taken(self, name: str, into: Path) -> Path:
-        """A kept PDF in the folder ``into``; ValueError when it is missing or damaged."""
-        target = into / f"{name}.pdf"
-        if self._sums.get(target) != name:
-            sheet = self._sheet(name)
-            remove_other_kinds(sheet)
-            if not sheet.is_file() or _sum(read_whole(sheet)) != name:
-                raise ValueError("damaged")
-            _link(sheet, target)
-            self._sums[target] = name
-        return target
-
-    def _drop_sheet(self, name: str, size: int) -> int:
-        self._sheet(name).unlink(missing_ok=True)
-        return size
-
-    def _entries(self) -> list[tuple[float, int, Path]]:
-        """(time of last use, bytes, file) of each entry."""
-        found: list[tuple[float, int, Path]] = []
-        for entry in listed(self.folder, "??/*"):
+    def _content(self, kind: Kind, key: str) -> bytes:
+        """The bytes of a file, which is used now; none where there is no such file."""
+        content = b""
+        if self.folder is not None:
+            path = self._path(kind, key)
             with contextlib.suppress(OSError):
-                facts = entry.stat()
-                found.append((facts.st_mtime, facts.st_size, entry))
-        return found
+                content = read_whole(path)
+                os.utime(path)
+        return content
 
-    def _sheets(self) -> dict[str, tuple[float, int]]:
-        """(time, bytes) of each PDF by its name."""
-        found: dict[str, tuple[float, int]] = {}
-        for sheet in listed(self.folder, f"{_SHEETS}/*.pdf"):
+    def _write(self, kind: Kind, key: str, content: bytes) -> None:
+        if self.folder is not None:
+            path = self._path(kind, key)
+            remove_other_kinds(path)
+            with contextlib.suppress(OutputError):
+                write_whole(path, content)
+
+    def _files(self, kind: Kind | None = None) -> list[tuple[float, int, Path]]:
+        """(time of last use, bytes, file) of what is kept, links and all else but folders too."""
+        found = []
+        patterns = [f"{one}/{_SHELF}/*" for one in ([kind] if kind else get_args(Kind))]
+        for pattern in patterns if kind else (*patterns, *_EARLIER):
             with contextlib.suppress(OSError):
-                facts = sheet.stat()
-                found[sheet.stem] = (facts.st_mtime, facts.st_size)
+                for path in self.folder.glob(pattern) if self.folder else ():
+                    facts = path.lstat()
+                    if not stat.S_ISDIR(facts.st_mode):
+                        found.append((facts.st_mtime, facts.st_size, path))
         return found
 
 
-def listed(folder: Path, pattern: str) -> list[Path]:
-    """The files of a cache's folder; none when it may not be looked into."""
-    try:
-        return list(folder.glob(pattern))
-    except OSError:
-        return []
+NO_STORE = Store()
 
 
-def _sum(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
-
-
-def _read(entry: Path) -> dict[str, Any]:
-    """What an entry says; ValueError, KeyError or TypeError when it is damaged."""
-    expected, text = json.loads(read_whole(entry))
-    if _sum(text.encode()) != expected:
-        raise ValueError("damaged")
-    return dict(json.loads(text))
-
-
-def _sheets_of(entry: Path) -> list[str]:
-    try:
-        found = _read(entry)
-        return [found[name] for name in ("pdf", "opening_pdf") if found[name]]
-    except (OSError, ValueError, KeyError, TypeError):
-        return []
-
-
-def _link(source: Path, target: Path) -> None:
-    if target.exists():
-        target.unlink()
-    try:
-        os.link(source, target)
-    except OSError:
-        shutil.copyfile(source, target)
+def default_store(is_wanted: bool = True) -> Store:
+    """The user's store, or one that keeps nothing."""
+    return Store(cache_folder() / "engraved") if is_wanted else NO_STORE

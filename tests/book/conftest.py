@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
+
+from tunebook.store import Store
 
 
 @pytest.fixture(scope="session")
-def font_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder for converted fonts: converting them takes seconds."""
-    return tmp_path_factory.mktemp("fonts")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    """Keeps converted fonts: converting them takes seconds."""
+    return Store(tmp_path_factory.mktemp("store"))

@@ -22,10 +22,11 @@ from tunebook.book.content import (
 )
 from tunebook.errors import OutputError
 from tunebook.model.arrangement import Stop
+from tunebook.store import Store
 
 
 @pytest.fixture
-def book(tmp_path: Path, font_cache: Path) -> BookContent:
+def book(tmp_path: Path, store: Store) -> BookContent:
     """Two sets and two loose tunes."""
     sets = (
         BookSection(
@@ -46,7 +47,7 @@ def book(tmp_path: Path, font_cache: Path) -> BookContent:
             ),
         ),
     )
-    return replace(content(tmp_path, sets), font_cache=font_cache)
+    return replace(content(tmp_path, sets), store=store)
 
 
 def test_tunes_stand_in_the_order_of_the_sections(book: BookContent, tmp_path: Path) -> None:
@@ -144,7 +145,7 @@ def test_front_matter_has_roman_labels_and_tunes_begin_on_a_right_hand_page_one(
 @pytest.mark.parametrize("paper", ["a4", "letter", "a5"])
 @pytest.mark.parametrize("systems", [(4, 4, 4), (14, 2, 6), (4, 9, 17), (20, 11, 5)])
 def test_no_page_of_a_book_is_blank_and_right_hand_pages_have_odd_numbers(
-    tmp_path: Path, font_cache: Path, paper: str, systems: tuple[int, ...]
+    tmp_path: Path, store: Store, paper: str, systems: tuple[int, ...]
 ) -> None:
     tunes = [book_tune(tmp_path, at, f"Polska {at}", count) for at, count in enumerate(systems, 1)]
     for number, sections in enumerate(
@@ -153,7 +154,7 @@ def test_no_page_of_a_book_is_blank_and_right_hand_pages_have_odd_numbers(
             tuple(BookSection(f"Set {t.identity}", (t,), "", True) for t in tunes),
         )
     ):
-        made = replace(content(tmp_path, sections, paper=paper), font_cache=font_cache)
+        made = replace(content(tmp_path, sections, paper=paper), store=store)
         path = tmp_path / f"{number}.pdf"
         report = assemble_book(made, path)
         assert [
@@ -167,10 +168,10 @@ def test_no_page_of_a_book_is_blank_and_right_hand_pages_have_odd_numbers(
 
 
 def test_a_book_of_one_tune_of_two_pages_is_played_without_a_turn(
-    tmp_path: Path, font_cache: Path
+    tmp_path: Path, store: Store
 ) -> None:
     section = BookSection("", (book_tune(tmp_path, 1, "Long polska", 14),))
-    book = replace(content(tmp_path, (section,)), font_cache=font_cache)
+    book = replace(content(tmp_path, (section,)), store=store)
     report = assemble_book(book, tmp_path / "book.pdf")
     assert report.turned_tunes == ()
     with pikepdf.open(tmp_path / "book.pdf") as document:
@@ -180,12 +181,12 @@ def test_a_book_of_one_tune_of_two_pages_is_played_without_a_turn(
 
 
 def test_a_heading_of_a_set_gives_way_rather_than_tear_its_first_tune(
-    tmp_path: Path, font_cache: Path
+    tmp_path: Path, store: Store
 ) -> None:
     """Five tunes make a heading with four changes, and the first tune fills most of a page."""
     tunes = tuple(book_tune(tmp_path, at, f"Polska {at}", 4) for at in range(1, 6))
     section = BookSection("A long evening", tunes, "", True)
-    book = replace(content(tmp_path, (section,), paper="a5"), font_cache=font_cache)
+    book = replace(content(tmp_path, (section,), paper="a5"), store=store)
     assemble_book(book, tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
         page = page_of(document, "A long evening")

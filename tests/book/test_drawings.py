@@ -20,6 +20,7 @@ from tunebook.book.pages.instrument import write_instrument_page
 from tunebook.errors import OutputError
 from tunebook.model.arrangement import Stop
 from tunebook.model.words import fixed_words
+from tunebook.store import Store
 
 
 @dataclass
@@ -49,7 +50,7 @@ class Recorder:
 
 @pytest.fixture(scope="module")
 def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
-    fonts = load_fonts(tmp_path_factory.mktemp("fonts"))
+    fonts = load_fonts(Store(tmp_path_factory.mktemp("fonts")))
     return Design(page_format("a4"), fonts, fixed_words("en"))
 
 

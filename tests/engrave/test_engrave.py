@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from pathlib import Path
 
@@ -10,10 +9,11 @@ import pikepdf
 import pytest
 
 from tunebook.engrave.engrave import engrave
+from tunebook.engrave.kept_pieces import KeptPieces
 from tunebook.engrave.process import RunLimits
 from tunebook.engrave.settings import bar_counts_of, read_boxes
 from tunebook.model.piece import EngravedFiles
-from tunebook.store import EngravingCache, content_key, default_cache_folder
+from tunebook.store import Store, StoreSize
 
 resource = pytest.importorskip("resource")
 
@@ -150,10 +150,10 @@ def folders(tmp_path: Path, count: int) -> list[Path]:
 
 def test_kept_piece_is_not_engraved_again(tmp_path, no_program):
     first, second = folders(tmp_path, 2)
-    cache = tmp_path / "cache"
-    (before,), _ = engrave({"a": GOOD + OPENING}, work_folder=first, cache_folder=cache)
+    store = Store(tmp_path / "cache")
+    (before,), _ = engrave({"a": GOOD + OPENING}, work_folder=first, store=store)
     no_program()
-    (after,), _ = engrave({"b": GOOD + OPENING}, work_folder=second, cache_folder=cache)
+    (after,), _ = engrave({"b": GOOD + OPENING}, work_folder=second, store=store)
     assert after.identity == "b"
     assert after.systems == before.systems and after.opening == before.opening
     assert after.pdf.parent == second
@@ -162,109 +162,65 @@ def test_kept_piece_is_not_engraved_again(tmp_path, no_program):
 
 def test_changed_source_is_engraved_again(tmp_path):
     first, second = folders(tmp_path, 2)
-    cache = EngravingCache(tmp_path / "cache")
-    engrave({"a": GOOD}, work_folder=first, cache_folder=cache.folder)
-    engrave({"a": GOOD.replace("c''1 }", "d''1 }")}, work_folder=second, cache_folder=cache.folder)
-    assert cache.size().entries == 2
+    store = Store(tmp_path / "cache")
+    engrave({"a": GOOD}, work_folder=first, store=store)
+    engrave({"a": GOOD.replace("c''1 }", "d''1 }")}, work_folder=second, store=store)
+    assert store.size("pieces").files == 2
 
 
-@pytest.mark.parametrize("damage", ["cut entry", "no sum", "cut sheet", "no sheet", "empty"])
+@pytest.mark.parametrize("damage", ["cut entry", "cut sheet", "no sheet", "empty"])
 def test_damaged_entry_is_made_anew(tmp_path, damage):
     first, second = folders(tmp_path, 2)
-    cache = tmp_path / "cache"
-    engrave({"a": GOOD}, work_folder=first, cache_folder=cache)
-    (entry,) = cache.glob("??/*")
-    (sheet,) = cache.glob("sheets/*.pdf")
+    store = Store(tmp_path / "cache")
+    (before,), _ = engrave({"a": GOOD}, work_folder=first, store=store)
+    (entry,) = (tmp_path / "cache").glob("pieces/*/*")
+    (sheet,) = (tmp_path / "cache").glob("sheets/*/*")
     if damage == "cut entry":
-        entry.write_text(entry.read_text()[:40])
-    elif damage == "no sum":
-        entry.write_text(json.dumps(["", json.loads(entry.read_text())[1]]))
+        entry.write_bytes(entry.read_bytes()[:-1])
     elif damage == "empty":
-        entry.write_text("")
+        entry.write_bytes(b"")
     else:
         content = sheet.read_bytes()
         sheet.unlink()
         if damage == "cut sheet":
             sheet.write_bytes(content[: len(content) // 2])
-    (piece,), failures = engrave({"a": GOOD}, work_folder=second, cache_folder=cache)
+    (piece,), failures = engrave({"a": GOOD}, work_folder=second, store=store)
     assert failures == [] and len(piece.systems) == 2
-    assert EngravingCache(cache).fetch(entry.name, first) is not None
+    assert piece.systems == before.systems
+    assert KeptPieces(store, first).fetch(entry.name) is not None
 
 
 def test_failed_piece_is_not_kept(tmp_path):
-    cache = tmp_path / "cache"
-    engrave({"wrong": WRONG}, work_folder=folders(tmp_path, 1)[0], cache_folder=cache)
-    assert EngravingCache(cache).size().entries == 0
+    store = Store(tmp_path / "cache")
+    engrave({"wrong": WRONG}, work_folder=folders(tmp_path, 1)[0], store=store)
+    assert store.size().files == 0
 
 
 def test_cache_that_cannot_be_written_does_no_harm(tmp_path):
     blocked = tmp_path / "cache"
     blocked.write_text("a file where the folder should be")
     (work,) = folders(tmp_path, 1)
-    (piece,), failures = engrave({"a": GOOD}, work_folder=work, cache_folder=blocked)
+    (piece,), failures = engrave({"a": GOOD}, work_folder=work, store=Store(blocked))
     assert failures == [] and piece.pdf.is_file()
 
 
-def keep(cache: EngravingCache, folder: Path, name: str, size: int, age: int) -> str:
-    key = content_key(name)
-    file = folder / f"{name}.pdf"
-    file.write_bytes(name[:1].encode() * size)
-    cache.keep(key, EngravedFiles(file, "boxes"))
-    os.utime(cache.folder / key[:2] / key, (1_000_000 - age, 1_000_000 - age))
-    return key
-
-
-def test_least_recently_used_entries_go_first(tmp_path):
-    cache = EngravingCache(tmp_path / "cache", limit_bytes=3000)
-    old, middle, new = (
-        keep(cache, tmp_path, name, 1000, age) for name, age in (("o", 30), ("m", 20), ("n", 10))
-    )
-    cache.trim()
-    assert cache.fetch(old, tmp_path) is None
-    assert cache.fetch(middle, tmp_path) and cache.fetch(new, tmp_path)
-    assert cache.size().size_bytes <= 3000
-
-
-def test_pages_stay_while_any_piece_on_them_is_kept(tmp_path):
-    cache = EngravingCache(tmp_path / "cache", limit_bytes=0)
+def test_pages_that_pieces_share_are_kept_once_and_go_after_them(tmp_path):
+    store = Store(tmp_path / "cache", limit_bytes=1500)
+    (tmp_path / "work").mkdir()
     shared = tmp_path / "shared.pdf"
     shared.write_bytes(b"." * 1000)
-    for name in ("a", "b"):
-        cache.keep(content_key(name), EngravedFiles(shared, "boxes " + name))
-    assert len(list(cache.folder.glob("sheets/*.pdf"))) == 1
-    (cache.folder / content_key("a")[:2] / content_key("a")).unlink()
-    found = cache.fetch(content_key("b"), tmp_path)
+    kept = KeptPieces(store, tmp_path / "work")
+    for name in ("aa1", "bb2"):
+        kept.keep(name, EngravedFiles(shared, "boxes " * 60))
+    assert store.size("sheets") == StoreSize(1, 1000)
+    later = KeptPieces(store, tmp_path / "work")
+    os.utime(tmp_path / "cache" / "pieces" / "aa" / "aa1", (0, 0))
+    store.trim()
+    assert later.fetch("aa1") is None
+    found = later.fetch("bb2")
     assert found is not None and found.pdf.read_bytes() == b"." * 1000
-    cache.trim()
-    assert list(cache.folder.glob("sheets/*.pdf")) == []
-
-
-def test_piece_kept_a_second_time_is_whole_and_leaves_nothing_unfinished(tmp_path):
-    cache = EngravingCache(tmp_path / "cache")
-    key = keep(cache, tmp_path, "same", 100, 0)
-    assert keep(cache, tmp_path, "same", 120, 0) == key
-    found = EngravingCache(tmp_path / "cache").fetch(key, tmp_path)
-    assert found is not None and found.pdf.stat().st_size in (100, 120)
-    assert list(cache.folder.glob("**/.tunebook-*")) == []
-
-
-def test_clearing_tells_what_there_was(tmp_path):
-    cache = EngravingCache(tmp_path / "cache")
-    keep(cache, tmp_path, "one", 100, 0)
-    assert cache.clear().entries == 1
-    assert cache.size().entries == 0
-
-
-def test_cache_folder_follows_the_platform(monkeypatch, tmp_path):
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    assert default_cache_folder() == tmp_path / "tunebook" / "engraved"
-    monkeypatch.setenv("XDG_CACHE_HOME", "relative")
-    assert default_cache_folder().is_absolute()
-
-
-def test_names_of_entries_depend_on_every_part():
-    keys = {content_key("a", "b"), content_key("ab"), content_key("a", "", "b"), content_key("b")}
-    assert len(keys) == 4
+    assert store.clear().files == 2
+    assert found.pdf.read_bytes() == b"." * 1000
 
 
 def test_bar_counts_are_read_from_the_first_line_only():

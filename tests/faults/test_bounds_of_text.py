@@ -16,6 +16,7 @@ from tunebook.errors import SettingError
 from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.settings.profile import DATA, parse_instrument
+from tunebook.store import Store
 
 # Kerned pairs (AV, To), letters of other fonts, marks that combine, quotation marks, the dot.
 TEXTS = st.lists(
@@ -28,7 +29,7 @@ STYLES = st.sampled_from([(BOLD, 20.0), (SERIF, 10.0), (ITALIC, 9.0)])
 
 @pytest.fixture(scope="module")
 def fonts(tmp_path_factory: pytest.TempPathFactory) -> Fonts:
-    return load_fonts(tmp_path_factory.mktemp("fonts"))
+    return load_fonts(Store(tmp_path_factory.mktemp("fonts")))
 
 
 def fits(text: str, fonts: Fonts, style: tuple[str, float], width: float) -> bool:

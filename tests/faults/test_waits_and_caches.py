@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -17,9 +18,8 @@ from tunebook.book.pages import comparison
 from tunebook.engrave.program import _version_of
 from tunebook.errors import ProgramError
 from tunebook.pipeline import workers
-from tunebook.pipeline.kept import fetch, keep
 from tunebook.programs import answer_of
-from tunebook.store import EngravingCache, default_cache_folder
+from tunebook.store import Kind, Store, cache_folder
 
 Run = Callable[..., tuple[int, str, str]]
 on_linux = pytest.mark.skipif(sys.platform != "linux", reason="workers are forked on Linux only")
@@ -109,62 +109,60 @@ def test_a_worker_that_is_stopped_when_all_is_done_is_not_waited_for_either(
 def test_a_pipe_or_device_as_an_entry_of_the_cache_is_as_good_as_none(
     tmp_path: Path, make: Callable[[Path], None]
 ) -> None:
-    keep(tmp_path, "ab12", "an answer")
+    store = Store(tmp_path)
+    store.keep("solved", "ab12", b"an answer")
     (entry,) = (path for path in tmp_path.rglob("*") if path.is_file())
     entry.unlink()
     make(entry)
-    assert fetch(tmp_path, "ab12") is None
-    keep(tmp_path, "ab12", "an answer")
-    assert fetch(tmp_path, "ab12") == "an answer"
-    cache = EngravingCache(tmp_path / "engraved")
-    piece = cache._entry("cd34")
-    piece.parent.mkdir(parents=True)
-    make(piece)
-    assert cache.fetch("cd34", tmp_path) is None
-    assert not os.path.lexists(piece)
+    assert store.fetch("solved", "ab12") is None
+    assert not store.link("solved", "ab12", tmp_path / "linked")
+    store.keep("solved", "ab12", b"an answer")
+    assert store.fetch("solved", "ab12") == b"an answer"
 
 
 def test_a_pipe_as_a_kept_font_is_as_good_as_none(tmp_path: Path) -> None:
-    found = text_font("serif", tmp_path)
-    (font,) = tmp_path.glob("*.font")
+    store = Store(tmp_path)
+    found = text_font("serif", store)
+    (font,) = (path for path in tmp_path.rglob("*") if path.is_file())
     font.unlink()
     os.mkfifo(font)
-    assert text_font("serif", tmp_path) == found
+    assert text_font("serif", store) == found
     assert font.is_file()
 
 
-def filled(cache: Path) -> list[Path]:
-    """A cache with a solved tune, a piece, a sheet and a font; and a file of somebody else."""
-    keep(cache, "ab12", "an answer")
-    own = [cache / "cd" / "cd34", cache / "sheets" / "ef.pdf", cache / "C059-1-1.font"]
-    for path in own:
+def filled(folder: Path) -> list[Path]:
+    """Every kind of thing kept, three of an earlier form, and two files of somebody else."""
+    store = Store(folder)
+    for kind in get_args(Kind):
+        store.keep(kind, "ab12", b"an answer")
+    earlier = [folder / "cd" / "cd34", folder / "sheets" / "ef.pdf", folder / "C059-1-1.font"]
+    foreign = [folder / "letters" / "ab" / "mine.txt", folder / "solved" / "mine.txt"]
+    for path in (*earlier, *foreign):
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(b"kept")
-    (cache / "letters").mkdir()
-    (cache / "letters" / "mine.txt").write_text("not of the cache")
-    return [path for path in cache.rglob("*") if path.is_file()]
+    return [path for path in folder.rglob("*") if path.is_file()]
 
 
 @pytest.mark.parametrize("is_link", [False, True])
 def test_clearing_removes_what_was_kept_and_nothing_else(
     place: Path, run: Run, is_link: bool
 ) -> None:
-    folder = default_cache_folder()
+    folder = cache_folder() / "engraved"
     real = place / "elsewhere" if is_link else folder
     real.mkdir(parents=True)
     if is_link:
         folder.parent.mkdir(parents=True)
         folder.symlink_to(real)
-    assert len(filled(real)) == 5
+    assert len(filled(real)) == 10
     code, output, _ = run("cache", "clear")
     assert code == 0 and output.strip().endswith("removed")
-    assert [path.name for path in real.rglob("*") if path.is_file()] == ["mine.txt"]
+    assert [path.name for path in real.rglob("*") if path.is_file()] == ["mine.txt"] * 2
     assert folder.is_symlink() == is_link
-    assert EngravingCache(folder).size().entries == 0
+    assert Store(folder).size().files == 0
 
 
 def test_what_could_not_be_removed_is_not_said_to_be(tmp_path: Path) -> None:
-    cache = EngravingCache(tmp_path)
+    store = Store(tmp_path)
     filled(tmp_path)
     kept = tmp_path / "cd" / "cd34"
     before = Path.unlink
@@ -176,9 +174,9 @@ def test_what_could_not_be_removed_is_not_said_to_be(tmp_path: Path) -> None:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Path, "unlink", unlink)
-        assert cache.clear().entries == 3
+        assert store.clear().files == 7
     assert kept.is_file()
-    assert cache.clear().entries == 1
+    assert store.clear().files == 1
 
 
 def test_a_wrong_word_after_cache_is_one_line(run: Run) -> None:

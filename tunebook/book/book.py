@@ -29,6 +29,7 @@ from tunebook.book.pages.sources import colophon_pages
 from tunebook.book.pages.tunes import Body, in_best_order, lay_out_tunes
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.words import fixed_words, words_for
+from tunebook.store import Store
 
 _SHEET_PT = (297.0 * PT_PER_MM, 210.0 * PT_PER_MM)
 
@@ -91,14 +92,14 @@ class _Numbered:
     first_number: int
 
 
-def get_ready(font_cache: Path | None, language: str) -> Fonts:
+def get_ready(store: Store, language: str) -> Fonts:
     """Load what every book needs, so that it can be done while the music is engraved.
 
     Raises ProgramError when no font can be found."""
     import pikepdf  # noqa: F401
     from reportlab.pdfgen import canvas  # noqa: F401
 
-    fonts = load_fonts(font_cache, fixed_words(language).opening_quote)
+    fonts = load_fonts(store, fixed_words(language).opening_quote)
     for role in ROLES:
         fonts.width("a", role, 10.0)
     return fonts
@@ -118,7 +119,7 @@ def assemble_book(
     written, ProgramError when no font can be found.
     """
     words = words_for(content.book, content.instrument)
-    fonts = fonts or get_ready(content.font_cache, content.book.language)
+    fonts = fonts or get_ready(content.store, content.book.language)
     design = Design(page_format(content.paper), fonts, words)
     if content.book.may_reorder:
         content = in_best_order(content, design)

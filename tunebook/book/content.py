@@ -16,6 +16,7 @@ from tunebook.model.changes import RetuneFacts
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.piece import EngravedPiece
+from tunebook.store import NO_STORE, Store
 
 TITLE_PAGE = "page title"
 CAUTIONS = "page cautions"
@@ -113,7 +114,7 @@ class ChordShapes:
 class BookContent:
     """A whole book. ``sections`` are in the order of printing. ``settings`` are (name, value)
     lines for the colophon beyond those the assembler knows. ``date`` is printed only when given,
-    so that the same input gives the same book. ``font_cache`` is a folder for converted fonts.
+    so that the same input gives the same book. Converted fonts are kept in ``store``.
     ``retuning`` is what changed since an earlier tuning, for a report before the tunes."""
 
     book: Book
@@ -128,7 +129,7 @@ class BookContent:
     program_version: str = ""
     engraver: str = "LilyPond"
     date: str = ""
-    font_cache: Path | None = None
+    store: Store = NO_STORE
     retuning: RetuneFacts | None = None
 
     @property

@@ -9,13 +9,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from tunebook.engrave.batches import Orders, engrave_batches
+from tunebook.engrave.kept_pieces import KeptPieces
 from tunebook.engrave.process import RunLimits
 from tunebook.engrave.program import LilyPond, find_lilypond
 from tunebook.engrave.settings import SETTINGS, bar_counts_of, read_boxes
 from tunebook.model.piece import EngravedFiles, EngravedPiece, EngravingFailure
-from tunebook.store import EngravingCache, content_key, default_cache_folder
-
-__all__ = ["default_cache_folder", "engrave"]
+from tunebook.store import NO_STORE, Store, key_of
 
 DEFAULT_TIMEOUT_S = 60.0
 _SETTINGS_NAME = "settings.ily"
@@ -28,13 +27,13 @@ def engrave(
     *,
     jobs: int = 1,
     timeout_s: float = DEFAULT_TIMEOUT_S,
-    cache_folder: Path | None = None,
+    store: Store = NO_STORE,
     work_folder: Path,
     on_progress: Progress | None = None,
 ) -> tuple[list[EngravedPiece], list[EngravingFailure]]:
     """Engrave the LilyPond sources ``pieces`` (identity to source) with ``jobs`` processes.
 
-    ``timeout_s`` is the longest time for one piece; ``cache_folder`` None keeps nothing;
+    ``timeout_s`` is the longest time for one piece; results are kept in ``store``;
     ``work_folder`` must exist, and holds the PDFs that are returned, so it must outlive their
     use. ``on_progress`` is called with identity, number done and total, from this thread.
     Raises ProgramError when LilyPond is missing, too old or does not start.
@@ -42,16 +41,14 @@ def engrave(
     if not pieces:
         return [], []
     program = find_lilypond()
-    cache = EngravingCache(cache_folder) if cache_folder is not None else None
-    work = _Work(pieces, program, cache, work_folder, on_progress)
-    waiting = work.take_from_cache()
+    kept = KeptPieces(store, work_folder)
+    work = _Work(pieces, program, kept, on_progress)
+    waiting = work.take_kept()
     if waiting:
         (work_folder / _SETTINGS_NAME).write_text(SETTINGS, "utf-8")
         told = (work.report, work.settle, work.fail)
         orders = Orders(program, _SETTINGS_NAME, work_folder, RunLimits(timeout_s), waiting, *told)
         engrave_batches(orders, max(1, jobs))
-        if cache is not None:
-            cache.trim()
     return work.pieces(), work.failures()
 
 
@@ -62,13 +59,11 @@ class _Work:
         self,
         pieces: Mapping[str, str],
         program: LilyPond,
-        cache: EngravingCache | None,
-        folder: Path,
+        kept: KeptPieces,
         on_progress: Progress | None,
     ) -> None:
         self.sources = dict(pieces)
-        self.cache = cache
-        self.folder = folder
+        self.kept = kept
         self.on_progress = on_progress
         self.stems: dict[str, str] = {}
         self.keys: dict[str, str] = {}
@@ -78,16 +73,16 @@ class _Work:
         self.reported: set[str] = set()
         stem_by_key: dict[str, str] = {}
         for name, source in self.sources.items():
-            key = content_key(source, SETTINGS, program.version_text)
+            key = key_of(source, SETTINGS, program.version_text)
             stem = stem_by_key.setdefault(key, f"p{len(stem_by_key):05d}")
             self.stems[name], self.keys[stem] = stem, key
             self.first_names.setdefault(stem, name)
 
-    def take_from_cache(self) -> dict[str, str]:
+    def take_kept(self) -> dict[str, str]:
         """Fetch what is kept; return the other sources by their stems."""
         waiting: dict[str, str] = {}
         for stem, name in self.first_names.items():
-            files = self.cache.fetch(self.keys[stem], self.folder) if self.cache else None
+            files = self.kept.fetch(self.keys[stem])
             if files is not None and _is_readable(files):
                 self.done[stem] = files
                 self.report(stem)
@@ -101,8 +96,7 @@ class _Work:
             self.fail(stem, "LilyPond's result cannot be read")
             return
         self.done[stem] = files
-        if self.cache is not None:
-            self.cache.keep(self.keys[stem], files)
+        self.kept.keep(self.keys[stem], files)
         self.report(stem)
 
     def fail(self, stem: str, reason: str) -> None:

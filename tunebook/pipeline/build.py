@@ -31,7 +31,7 @@ from tunebook.pipeline.load import (
     read_files,
     unique_identities,
 )
-from tunebook.store import default_cache_folder
+from tunebook.store import Store, default_store
 from tunebook.write.file_names import safe_name
 
 if TYPE_CHECKING:
@@ -57,14 +57,16 @@ def build_book(
     output = _checked_output(setup, order)
     start = time.perf_counter()
     key = book_sum(setup, before, output, files) if _may_keep(setup, order) else ""
-    kept = fetch(default_cache_folder(), key) if key else None
+    store = default_store(order.uses_cache)
+    kept = fetch(store, "books", key) if key else None
     if kept is not None:
         report, data = kept
         write_whole(output, data, read=setup.read)
         return replace(report, seconds=(("kept", time.perf_counter() - start),))
-    report = _make_book(setup, order, output, files, on_progress, before)
+    report = _make_book(setup, order, store, output, files, on_progress, before)
     if key:
-        keep(default_cache_folder(), key, (report, output.read_bytes()))
+        keep(store, "books", key, (report, output.read_bytes()))
+    store.trim()
     return report
 
 
@@ -119,6 +121,7 @@ def retune_book(
 def _make_book(
     setup: Setup,
     order: BuildOrder,
+    store: Store,
     output: Path,
     files: tuple[AbcFile | Message, ...],
     on_progress: Progress,
@@ -136,26 +139,26 @@ def _make_book(
 
     find_lilypond()  # Without it nothing else is worth the wait.
     check_abjad()
-    clock, cache_folder = _Clock(), default_cache_folder() if order.uses_cache else None
+    clock = _Clock()
     with clock.stage("reading"):
         loaded = load(setup, files)
         names = unique_identities(loaded.tunes)
     with clock.stage("arranging"):
-        sources = write_sources(loaded.tunes, names, setup, order, before, on_progress)
+        sources = write_sources(loaded.tunes, names, setup, order, store, before, on_progress)
     messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
     with work_folder() as work, ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside:
-        fonts = beside.submit(get_ready, cache_folder, setup.book.language)
+        fonts = beside.submit(get_ready, store, setup.book.language)
         with clock.stage("engraving"):
             extras = make_extras(sources, setup)
             _keep_sources(sources, extras, order, setup)
-            pieces, failures = _engrave(sources, extras, order, work, on_progress)
+            pieces, failures = _engrave(sources, extras, order, store, work, on_progress)
         messages += failure_messages(failures, sources)
         if not any(one.identity in pieces for one in sources):
             raise nothing_to_do(setup, gather_messages(setup, messages))
         with clock.stage("assembling"):
             facts = None if before is None else retune_facts(before, setup, sources)
             contents = contents_of(setup, loaded.sections, sources, extras, pieces)
-            contents = replace(contents, font_cache=cache_folder, retuning=facts)
+            contents = replace(contents, store=store, retuning=facts)
             made = assemble_book(contents, output, fonts.result(), setup.read)
     messages += [Message(SourcePlace(str(output)), "text", line) for line in made.warnings]
     unique = gather_messages(setup, messages)
@@ -205,6 +208,7 @@ def _engrave(
     sources: tuple[TuneSource, ...],
     extras: Extras,
     order: BuildOrder,
+    store: Store,
     work: Path,
     on_progress: Progress,
 ) -> tuple[dict[str, EngravedPiece], list[EngravingFailure]]:
@@ -216,7 +220,7 @@ def _engrave(
     pieces, failures = engrave(
         texts,
         jobs=count_of_jobs(order.jobs),
-        cache_folder=default_cache_folder() if order.uses_cache else None,
+        store=store,
         work_folder=work,
         on_progress=lambda name, done, total: on_progress("engraving", name, done, total),
     )

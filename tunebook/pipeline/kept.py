@@ -1,14 +1,9 @@
-"""Solved tunes and finished books kept by content, and what the cache holds in all.
-
-Solved tunes and finished books kept by content, so that nothing is worked out twice.
+"""Solved tunes and finished books kept by content, and what ``tunebook cache`` tells and removes.
 
 A tune's key is made of its text, the file header above it, everything that the run works with
 (instrument, hand, edition, choices) and the program's own files; where in its file the tune stands
-does not count, and the places in messages are moved to where it stands now. Every entry carries
-its sum: a damaged or half-written one is as good as none. The folder is the user's own cache; its
-entries are trusted as the program's files are.
-
-The folder of what is kept from earlier runs: music, tunes, books, fonts.
+does not count, and the places in messages are moved to where it stands now. The store is the user's
+own cache; what is in it is trusted as the program's files are.
 """
 
 from __future__ import annotations
@@ -25,15 +20,12 @@ from pathlib import Path
 from typing import Any
 
 from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
-from tunebook.files import read_whole, remove_other_kinds, write_whole
 from tunebook.model.tune import Tune
 from tunebook.pipeline.load import Setup
 from tunebook.read.folder import AbcFile
-from tunebook.store import CacheSize, EngravingCache, default_cache_folder, listed
+from tunebook.store import Kind, Store, StoreSize, cache_folder, default_store, key_of
 
 _MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
-_SUM_BYTES = 32
-LIMIT_BYTES = 300_000_000
 
 
 @functools.cache
@@ -49,12 +41,8 @@ def program_sum() -> str:
 
 
 def content_sum(*parts: object) -> str:
-    """A sum over the texts of ``parts``; equal values have equal texts (frozen dataclasses)."""
-    found = hashlib.sha256(program_sum().encode())
-    for part in parts:
-        text = part if isinstance(part, bytes) else repr(part).encode("utf-8", "surrogatepass")
-        found.update(len(text).to_bytes(8, "big") + text)
-    return found.hexdigest()
+    """A sum over ``parts`` and the program; equal values have equal texts (frozen dataclasses)."""
+    return key_of(program_sum(), *parts)
 
 
 def setup_sum(setup: Setup, before: Setup | None = None) -> str:
@@ -103,51 +91,19 @@ def _version(maker: str) -> str:
     return f"{program.path} {program.version_text}"
 
 
-def fetch(folder: Path | None, key: str) -> Any | None:
+def fetch(store: Store, kind: Kind, key: str) -> Any | None:
     """Return what is kept under ``key``, or None."""
-    if folder is None:
-        return None
-    path = _path(folder, key)
+    data = store.fetch(kind, key)
     try:
-        content = read_whole(path)
-        data = content[_SUM_BYTES:]
-        if content[:_SUM_BYTES] != hashlib.sha256(data).digest():
-            return None
-        os.utime(path)
-        return pickle.loads(data)
-    except Exception:  # missing, damaged, or made by other versions of the packages
-        remove_other_kinds(path)
+        return None if data is None else pickle.loads(data)
+    except Exception:  # made by other versions of the packages
         return None
 
 
-def keep(folder: Path | None, key: str, value: object) -> None:
-    """Keep ``value`` under ``key``; a cache that cannot be written is no error."""
-    if folder is None:
-        return
-    data = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
-    try:
-        write_whole(_path(folder, key), hashlib.sha256(data).digest() + data)
-    except OutputError:
-        return
-
-
-def trim(folder: Path | None, limit_bytes: int = LIMIT_BYTES) -> None:
-    """Remove the least recently used entries beyond the limit."""
-    if folder is None:
-        return
-    entries = []
-    for path in listed(folder, "solved/??/*"):
-        try:
-            facts = path.stat()
-        except OSError:
-            continue
-        entries.append((facts.st_mtime, facts.st_size, path))
-    total = sum(size for _, size, _ in entries)
-    for _, size, path in sorted(entries):
-        if total <= limit_bytes:
-            break
-        path.unlink(missing_ok=True)
-        total -= size
+def keep(store: Store, kind: Kind, key: str, value: object) -> None:
+    """Keep ``value`` under ``key``."""
+    if store.folder is not None:
+        store.keep(kind, key, pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL))
 
 
 def moved(messages: Iterable[Message], tune: Tune, lines: int) -> tuple[Message, ...]:
@@ -160,51 +116,47 @@ def moved(messages: Iterable[Message], tune: Tune, lines: int) -> tuple[Message,
     )
 
 
-def _path(folder: Path, key: str) -> Path:
-    return folder / "solved" / key[:2] / key
-
-
 def fault_folder() -> Path:
     """Where traces of faults of the program are kept until somebody has sent them."""
-    return default_cache_folder().parent / "faults"
+    return cache_folder() / "faults"
 
 
 def describe_cache() -> str:
     """Return one line: where the cache is and how much it holds. Raises OutputError when it may
     not be looked into."""
-    cache = EngravingCache(default_cache_folder())
-    _check_rights(cache.folder)
-    most_mb = (cache.limit_bytes + LIMIT_BYTES) / 1e6
-    return f"{cache.folder}: {_said(cache.size())} of at most {most_mb:.0f} MB{_faults_said()}"
+    store = _readable_store()
+    most_mb = store.limit_bytes / 1e6
+    return f"{store.folder}: {_said(store.size())} of at most {most_mb:.0f} MB{_faults_said()}"
 
 
 def clear_cache() -> str:
     """Remove everything kept and return one line about it. Raises OutputError as describe_cache
     does."""
-    cache = EngravingCache(default_cache_folder())
-    _check_rights(cache.folder)
+    store = _readable_store()
     faults = _faults_said()
-    gone = cache.clear()
+    gone = store.clear()
     shutil.rmtree(fault_folder(), ignore_errors=True)
-    return f"{cache.folder}: {_said(gone)}{faults} removed"
+    return f"{store.folder}: {_said(gone)}{faults} removed"
 
 
-def _said(size: CacheSize) -> str:
+def _said(size: StoreSize) -> str:
     what = "files of engraved music, solved tunes, books and fonts"
-    return f"{size.entries} {what}, {size.size_bytes / 1e6:.1f} MB"
+    return f"{size.files} {what}, {size.size_bytes / 1e6:.1f} MB"
 
 
 def _faults_said() -> str:
     """How many traces of faults lie beside it, if there are any."""
-    count = len(listed(fault_folder(), "*.txt"))
+    count = len(list(fault_folder().glob("*.txt")))
     return f", reports of faults: {count}" if count else ""
 
 
-def _check_rights(folder: Path) -> None:
+def _readable_store() -> Store:
+    store = default_store()
     try:
-        os.listdir(folder)
+        os.listdir(store.folder)
     except FileNotFoundError:
-        return
+        return store
     except OSError as error:
-        place = SourcePlace(str(folder))
+        place = SourcePlace(str(store.folder))
         raise OutputError(f"cannot be read ({error.strerror})", "check its rights", place) from None
+    return store

@@ -12,12 +12,12 @@ from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, exercises_of
 from tunebook.pipeline.explain import choice_notes, limit_note
-from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum, trim
+from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum
 from tunebook.pipeline.load import BuildOrder, Progress, Setup
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.solve.retuning import find_changes
-from tunebook.store import default_cache_folder
+from tunebook.store import Store
 
 HARD_BARS_MARKED = 3
 
@@ -50,18 +50,19 @@ def write_sources(
     names: tuple[str, ...],
     setup: Setup,
     order: BuildOrder,
+    store: Store,
     before: Setup | None,
     on_progress: Progress,
 ) -> tuple[TuneSource, ...]:
     """Return one TuneSource a tune, in order; with ``before``, what changed since that setup is
     found and marked."""
-    folder = default_cache_folder() if order.uses_cache else None
     common = setup_sum(setup, before)
     keys = [
         content_sum(common, name, *_text_of(tune)) for tune, name in zip(tunes, names, strict=True)
     ]
     found: list[TuneSource | None] = [
-        _placed(fetch(folder, key), tune, setup) for tune, key in zip(tunes, keys, strict=True)
+        _placed(fetch(store, "solved", key), tune, setup)
+        for tune, key in zip(tunes, keys, strict=True)
     ]
     bare = replace(setup, messages=())
     bare_before = None if before is None else replace(before, messages=())
@@ -74,8 +75,7 @@ def write_sources(
         on_progress("arranging", tunes[at].title, done, len(missing))
         found[at] = _placed(one, tunes[at], setup) or one
         if one.text:
-            keep(folder, keys[at], one)
-    trim(folder)
+            keep(store, "solved", keys[at], one)
     return tuple(one for one in found if one is not None)
 
 

@@ -11,7 +11,7 @@ from tunebook.files import FilesRead, check_writable, write_whole
 from tunebook.model.tune import Tune
 from tunebook.pipeline.load import SETTINGS_FILE_NAME, check_is_there, load, prepare, tune_identity
 from tunebook.read.settings.profile import read_instrument
-from tunebook.store import default_cache_folder
+from tunebook.store import default_store
 from tunebook.write.instrument_text import profile_as_text, profile_as_toml
 
 _HEAD = """\
@@ -60,7 +60,7 @@ def show_instrument(
         from tunebook.book.pages.instrument import write_instrument_page
 
         check_writable(output, read)
-        write_instrument_page(instrument, output, font_cache=default_cache_folder(), read=read)
+        write_instrument_page(instrument, output, store=default_store(), read=read)
         return [f"drawn: {output}"]
     if as_profile:
         return profile_as_toml(instrument).splitlines()

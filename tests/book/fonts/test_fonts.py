@@ -9,11 +9,12 @@ import pytest
 from tunebook.book.fonts import files as font_files
 from tunebook.book.fonts.files import kerned
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF, Fonts, load_fonts, printable
+from tunebook.store import Store
 
 
 @pytest.fixture(scope="module")
 def fonts(tmp_path_factory: pytest.TempPathFactory) -> Fonts:
-    return load_fonts(tmp_path_factory.mktemp("fonts"))
+    return load_fonts(Store(tmp_path_factory.mktemp("fonts")))
 
 
 @pytest.mark.parametrize(
@@ -64,21 +65,21 @@ def test_kerned_pieces_make_up_the_text() -> None:
 
 
 def test_converted_fonts_are_kept(tmp_path: Path) -> None:
-    first = font_files.text_font(SERIF, tmp_path)
+    store = Store(tmp_path)
+    first = font_files.text_font(SERIF, store)
     assert first is not None
-    kept = list(tmp_path.iterdir())
-    assert len(kept) == 1
-    assert font_files.text_font(SERIF, tmp_path) == first
+    assert store.size("fonts").files == store.size().files == 1
+    assert font_files.text_font(SERIF, store) == first
 
 
 def test_a_cache_that_cannot_be_written_does_no_harm(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("no folder")
-    assert font_files.text_font(SERIF, blocked / "fonts") is not None
+    assert font_files.text_font(SERIF, Store(blocked / "fonts")) is not None
 
 
 def test_dejavu_stands_in_without_lilypond(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(font_files, "_find", lambda name: None)
-    fonts = load_fonts(None)
+    fonts = load_fonts()
     assert fonts.main_names[0].startswith("DejaVu")
     assert fonts.width("Polska", SERIF, 10.0) > 0

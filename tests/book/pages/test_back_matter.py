@@ -23,11 +23,12 @@ from tunebook.book.layout.running_text import linked_text
 from tunebook.book.pages.sources import default_tempi, source_text
 from tunebook.model.arrangement import Stop
 from tunebook.model.words import fixed_words
+from tunebook.store import Store
 
 
-def book_of(folder: Path, font_cache: Path, *tunes: object) -> BookContent:
+def book_of(folder: Path, store: Store, *tunes: object) -> BookContent:
     section = BookSection("", tuple(tunes))  # type: ignore[arg-type]
-    return replace(content(folder, (section,)), font_cache=font_cache)
+    return replace(content(folder, (section,)), store=store)
 
 
 def flat(text: str) -> str:
@@ -52,10 +53,10 @@ def test_sources_stand_in_one_line_with_their_names(tmp_path: Path) -> None:
     )
 
 
-def test_a_tune_without_sources_is_not_among_them(tmp_path: Path, font_cache: Path) -> None:
+def test_a_tune_without_sources_is_not_among_them(tmp_path: Path, store: Store) -> None:
     told = book_tune(tmp_path, 1, "Told", fields=(("S", ("Ottil",)),))
     silent = [book_tune(tmp_path, number, "Silent") for number in (2, 3, 4)]
-    book = book_of(tmp_path, font_cache, told, *silent)
+    book = book_of(tmp_path, store, told, *silent)
     assemble_book(book, tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
         page = page_of(document, "Sources")
@@ -64,11 +65,11 @@ def test_a_tune_without_sources_is_not_among_them(tmp_path: Path, font_cache: Pa
     assert "Told" in text and "Silent" not in text
 
 
-def test_a_short_book_says_its_sources_once(tmp_path: Path, font_cache: Path) -> None:
+def test_a_short_book_says_its_sources_once(tmp_path: Path, store: Store) -> None:
     def has_sources(**fields: str) -> bool:
         given = tuple((letter, (text,)) for letter, text in fields.items())
         tune = book_tune(tmp_path, 1, "Told", fields=given)
-        assemble_book(book_of(tmp_path, font_cache, tune), tmp_path / "book.pdf")
+        assemble_book(book_of(tmp_path, store, tune), tmp_path / "book.pdf")
         with pikepdf.open(tmp_path / "book.pdf") as document:
             return (0, "Sources") in outline_of(document)
 
@@ -77,15 +78,15 @@ def test_a_short_book_says_its_sources_once(tmp_path: Path, font_cache: Path) ->
     assert has_sources(B="A printed book")
 
 
-def test_sources_are_left_out_where_the_edition_says_so(tmp_path: Path, font_cache: Path) -> None:
-    book = book_of(tmp_path, font_cache, book_tune(tmp_path, 1, "A", fields=(("S", ("Ottil",)),)))
+def test_sources_are_left_out_where_the_edition_says_so(tmp_path: Path, store: Store) -> None:
+    book = book_of(tmp_path, store, book_tune(tmp_path, 1, "A", fields=(("S", ("Ottil",)),)))
     book = replace(book, edition=replace(book.edition, shows_sources=False))
     assemble_book(book, tmp_path / "book.pdf")
     assert "Ottil" not in text_of(tmp_path / "book.pdf")
 
 
-def test_the_colophon_names_what_made_the_book(tmp_path: Path, font_cache: Path) -> None:
-    book = book_of(tmp_path, font_cache, book_tune(tmp_path, 1, "A"))
+def test_the_colophon_names_what_made_the_book(tmp_path: Path, store: Store) -> None:
+    book = book_of(tmp_path, store, book_tune(tmp_path, 1, "A"))
     assemble_book(book, tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
         page = page_of(document, "About this book")
@@ -122,9 +123,9 @@ def test_tempi_that_were_assumed_are_named_once_for_each_type(tmp_path: Path) ->
     assert default_tempi(content(tmp_path, (BookSection("", (own,)),))) == ""
 
 
-def test_an_exercise_leads_to_its_tune(tmp_path: Path, font_cache: Path) -> None:
+def test_an_exercise_leads_to_its_tune(tmp_path: Path, store: Store) -> None:
     tunes = [book_tune(tmp_path, number, f"Tune {number}") for number in (1, 2)]
-    book = book_of(tmp_path, font_cache, *tunes)
+    book = book_of(tmp_path, store, *tunes)
     sections = (
         PracticeSection("Warming up", (PracticePiece("Long bows", tunes[0].piece),), "Softly."),
         PracticeSection("Tune 2", (PracticePiece("Bar 1", tunes[1].piece),), tune="tunes.abc:2"),
@@ -138,10 +139,10 @@ def test_an_exercise_leads_to_its_tune(tmp_path: Path, font_cache: Path) -> None
     assert order == sorted(order)
 
 
-def test_a_chord_names_its_tunes_with_links(tmp_path: Path, font_cache: Path) -> None:
+def test_a_chord_names_its_tunes_with_links(tmp_path: Path, store: Store) -> None:
     tunes = [book_tune(tmp_path, number, f"Tune {number}") for number in range(1, 9)]
     silent = replace(tunes[1], arrangement=replace(tunes[1].arrangement, chords=()))
-    book = book_of(tmp_path, font_cache, tunes[0], silent, *tunes[2:])
+    book = book_of(tmp_path, store, tunes[0], silent, *tunes[2:])
     shapes = (ChordShapes("G", ((Stop(55, 2, 0, 0), Stop(62, 3, 0, 0)),)),)
     assemble_book(replace(book, chord_shapes=shapes), tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
@@ -153,9 +154,9 @@ def test_a_chord_names_its_tunes_with_links(tmp_path: Path, font_cache: Path) ->
 
 
 def test_linked_text_breaks_at_spaces_and_keeps_commas_with_their_words(
-    font_cache: Path,
+    store: Store,
 ) -> None:
-    fonts = load_fonts(font_cache)
+    fonts = load_fonts(store)
     parts = [("in ", ""), ("One tune", "1"), (", ", ""), ("Two", "2"), (", ", ""), ("Three", "3")]
     whole = linked_text(parts, fonts, 500.0, "serif", 10.0)
     assert whole.lines == (tuple(parts),)
@@ -166,9 +167,9 @@ def test_linked_text_breaks_at_spaces_and_keeps_commas_with_their_words(
     assert narrow.height_pt == 4 * whole.height_pt
 
 
-def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, font_cache: Path) -> None:
+def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, store: Store) -> None:
     tune = book_tune(tmp_path, 1, "Long", 6)
-    book = book_of(tmp_path, font_cache, tune)
+    book = book_of(tmp_path, store, tune)
     pieces = tuple(PracticePiece(f"Bar {number}", tune.piece) for number in range(3))
     practice = (PracticeSection("Long", pieces, tune=tune.identity),)
     assemble_book(replace(book, practice=practice), tmp_path / "book.pdf")
@@ -183,8 +184,8 @@ def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, font_cac
     assert sum(placed) == 18 and min(placed) >= 2
 
 
-def test_no_line_begins_with_the_dot_between_facts(font_cache: Path) -> None:
-    fonts = load_fonts(font_cache)
+def test_no_line_begins_with_the_dot_between_facts(store: Store) -> None:
+    fonts = load_fonts(store)
     for width in range(40, 240, 5):
         lines = broken("one two · From: three · Remark: four five · six", fonts, "serif", 10, width)
         assert not any(line.startswith("·") for line in lines)

@@ -12,6 +12,7 @@ from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.tune import Key
 from tunebook.model.words import fixed_words
+from tunebook.store import Store
 
 TUNINGS = ("CGDA", "CGCA", "DGDA", "CGEA", "AGDA", "BGDA", "CFDA", "CADA")
 
@@ -59,11 +60,11 @@ def test_the_legend_of_the_plot_covers_no_dot_and_stays_on_the_paper(
     ],
 )
 def test_the_keys_are_named_with_their_mode(
-    tmp_path: Path, font_cache: Path, language: str, names: tuple[str, ...]
+    tmp_path: Path, store: Store, language: str, names: tuple[str, ...]
 ) -> None:
     path = tmp_path / "keys.pdf"
     book = Book(language=language)
-    write_comparison(("CGDA",), scored(2, 1), (("CGDA", 1.0, 0),), book, path, font_cache)
+    write_comparison(("CGDA",), scored(2, 1), (("CGDA", 1.0, 0),), book, path, store)
     text = text_of(path)
     for name in names:
         assert name in text

@@ -18,11 +18,12 @@ from tunebook.book.pages.front import back_matter, front_matter
 from tunebook.book.pages.instrument import instrument_pages
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.words import fixed_words
+from tunebook.store import Store
 
 
 @pytest.fixture(scope="module")
 def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
-    fonts = load_fonts(tmp_path_factory.mktemp("fonts"))
+    fonts = load_fonts(Store(tmp_path_factory.mktemp("fonts")))
     return Design(page_format("a4"), fonts, fixed_words("en"))
 
 

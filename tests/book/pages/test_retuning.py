@@ -20,19 +20,18 @@ from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.running_text import table_rows
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
 from tunebook.model.words import fixed_words
+from tunebook.store import Store
 
 
 @pytest.fixture
-def design(font_cache: Path) -> Design:
-    return Design(page_format("a4"), load_fonts(font_cache), fixed_words("en"))
+def design(store: Store) -> Design:
+    return Design(page_format("a4"), load_fonts(store), fixed_words("en"))
 
 
-def pages_of(facts: RetuneFacts, folder: Path, font_cache: Path) -> list[str]:
+def pages_of(facts: RetuneFacts, folder: Path, store: Store) -> list[str]:
     """Text of the pages of the report in a book of two long tunes."""
     tunes = tuple(book_tune(folder, at, f"Tune {at}", 7) for at in (1, 2))
-    book = replace(
-        content(folder, (BookSection("", tunes),)), font_cache=font_cache, retuning=facts
-    )
+    book = replace(content(folder, (BookSection("", tunes),)), store=store, retuning=facts)
     assemble_book(book, folder / "book.pdf")
     with pikepdf.open(folder / "book.pdf") as document:
         first, end = page_of(document, "What the retuning changed"), page_of(document, "Tune 1")
@@ -72,14 +71,14 @@ def test_rows_come_closer_at_less_ease(design: Design) -> None:
     assert close == pytest.approx(0.8 * wide)
 
 
-def test_a_report_names_gains_losses_and_strings(tmp_path: Path, font_cache: Path) -> None:
+def test_a_report_names_gains_losses_and_strings(tmp_path: Path, store: Store) -> None:
     tunes = (
         change(1, difficulty=(4.0, 1.5), lost_drones=("G4",), lost_chords=("B7",)),
         change(2, gained_drones=("C4",)),
     )
     strings = (StringChange(3, "D4", "C4", 293.7, 261.6, -200.0, -20.6, False),)
     facts = RetuneFacts("CGDA", "CGCA", tunes, strings)
-    pages = pages_of(facts, tmp_path, font_cache)
+    pages = pages_of(facts, tmp_path, store)
     text = " ".join(pages[0].split())
     assert "From CGDA to CGCA." in text
     for words in (
@@ -94,16 +93,16 @@ def test_a_report_names_gains_losses_and_strings(tmp_path: Path, font_cache: Pat
     assert easier < harder
 
 
-def test_a_report_leads_to_the_tunes(tmp_path: Path, font_cache: Path) -> None:
-    pages_of(RetuneFacts("CGDA", "CGCA", (change(2), change(1)), ()), tmp_path, font_cache)
+def test_a_report_leads_to_the_tunes(tmp_path: Path, store: Store) -> None:
+    pages_of(RetuneFacts("CGDA", "CGCA", (change(2), change(1)), ()), tmp_path, store)
     with pikepdf.open(tmp_path / "book.pdf") as document:
         report = page_of(document, "What the retuning changed")
         tunes = [page_of(document, f"Tune {number}") for number in (2, 1)]
         assert links_of(document, report) == tunes
 
 
-def test_a_long_report_names_its_columns_on_each_page(tmp_path: Path, font_cache: Path) -> None:
+def test_a_long_report_names_its_columns_on_each_page(tmp_path: Path, store: Store) -> None:
     tunes = tuple(change(number) for number in range(90))
-    pages = pages_of(RetuneFacts("CGDA", "CGCA", tunes, ()), tmp_path, font_cache)
+    pages = pages_of(RetuneFacts("CGDA", "CGCA", tunes, ()), tmp_path, store)
     assert len(pages) >= 2
     assert all(re.search(r"tune\s+moved\s+fingers", page) for page in pages)

@@ -28,11 +28,12 @@ from tunebook.book.pages.tunes import (
     words_block,
 )
 from tunebook.model.words import fixed_words
+from tunebook.store import Store
 
 
 @pytest.fixture(scope="module")
 def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
-    fonts = load_fonts(tmp_path_factory.mktemp("fonts"))
+    fonts = load_fonts(Store(tmp_path_factory.mktemp("fonts")))
     return Design(page_format("a4"), fonts, fixed_words("en"))
 
 

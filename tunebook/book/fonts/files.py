@@ -19,17 +19,14 @@ under the GNU GPL 3 with a font exception or the SIL OFL 1.1; DejaVu is free to 
 
 from __future__ import annotations
 
-import hashlib
 import importlib.util
 import shutil
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from tunebook.book.fonts.symbols import quadratic_outline, saved, set_outlines, symbol_true_type
-from tunebook.errors import OutputError
-from tunebook.files import read_whole, remove_other_kinds, write_whole
+from tunebook.store import Store, key_of
 
 # Pairs of letters to thousandths of the type size, mostly negative.
 Kerning = Mapping[str, int]
@@ -95,9 +92,8 @@ _FALLBACK_FONTS = {
     "sans-bold": "DejaVuSans-Bold",
 }
 ROLES = tuple(_TEXT_FONTS)
-# Bump when the conversion changes, so that older files in a cache are left alone.
+# Bump when the conversion changes, so that those kept before are not used.
 _VERSION = 1
-_SUM_BYTES = 32
 
 
 def fallback_file(role: str) -> Path | None:
@@ -110,9 +106,9 @@ def fallback_file(role: str) -> Path | None:
     return path if path.is_file() else None
 
 
-def text_font(role: str, cache_folder: Path | None) -> tuple[str, bytes] | None:
+def text_font(role: str, store: Store) -> tuple[str, bytes] | None:
     """Name and TrueType data of the main font of ``role``, or None when it is not at hand."""
-    return _converted(_TEXT_FONTS[role], cache_folder, _true_type)
+    return _converted(_TEXT_FONTS[role], store, _true_type)
 
 
 def text_kerning(role: str) -> dict[str, int]:
@@ -124,45 +120,24 @@ def text_kerning(role: str) -> dict[str, int]:
         return {}
 
 
-def symbol_font(cache_folder: Path | None) -> tuple[str, bytes] | None:
+def symbol_font(store: Store) -> tuple[str, bytes] | None:
     """A small TrueType font of notes and accidentals made from LilyPond's Emmentaler."""
-    return _converted("emmentaler-16", cache_folder, symbol_true_type)
+    return _converted("emmentaler-16", store, symbol_true_type)
 
 
-def _converted(name: str, cache_folder: Path | None, convert: Any) -> tuple[str, bytes] | None:
+def _converted(name: str, store: Store, convert: Any) -> tuple[str, bytes] | None:
     source = _find(name + ".otf")
     if source is None:
         return None
-    cached = None
-    if cache_folder is not None:
-        cached = cache_folder / f"{name}-{source.stat().st_size}-{_VERSION}.font"
-        if (kept := _kept(cached)) is not None:
-            return name, kept
-    try:
-        data = convert(source)
-    except Exception:  # a font file that fontTools cannot read: the fallback prints instead
-        return None
-    if cached is not None:
-        _keep(cached, data)
+    key = key_of(name, source.stat().st_size, _VERSION)
+    data = store.fetch("fonts", key)
+    if data is None:
+        try:
+            data = bytes(convert(source))
+        except Exception:  # a font file that fontTools cannot read: the fallback prints instead
+            return None
+        store.keep("fonts", key, data)
     return name, data
-
-
-def _kept(path: Path) -> bytes | None:
-    """The font kept in ``path``, or None when there is none or the file is damaged."""
-    try:
-        content = read_whole(path)
-    except OSError:
-        return None
-    data = content[_SUM_BYTES:]
-    return data if content[:_SUM_BYTES] == hashlib.sha256(data).digest() else None
-
-
-def _keep(path: Path, data: bytes) -> None:
-    """Write the sum and the font, whole or not at all; a cache that cannot be written is no
-    error."""
-    remove_other_kinds(path)
-    with suppress(OutputError):
-        write_whole(path, hashlib.sha256(data).digest() + data)
 
 
 def _find(file_name: str) -> Path | None:

@@ -34,6 +34,7 @@ from tunebook.book.fonts.files import (
 )
 from tunebook.book.fonts.symbols import DOT, HALF, SIXTEENTH, WHOLE
 from tunebook.errors import ProgramError
+from tunebook.store import NO_STORE, Store
 
 # What sums of the same widths in another order may differ by.
 LEEWAY_PT = 1e-6
@@ -263,19 +264,19 @@ def _with_few_marks(text: str) -> str:
     return text if len(kept) == len(text) else "".join(kept)
 
 
-def load_fonts(cache_folder: Path | None = None, opening_quote: str = "“") -> Fonts:
+def load_fonts(store: Store = NO_STORE, opening_quote: str = "“") -> Fonts:
     """Register the fonts with reportlab and return them by role.
 
-    Converted fonts are kept in ``cache_folder`` (None: converted anew, about 2 s). Raises
+    Converted fonts are kept in ``store``: converting them takes about 2 s. Raises
     ProgramError when neither LilyPond's fonts nor DejaVu can be found.
     """
-    symbols = symbol_font(cache_folder)
+    symbols = symbol_font(store)
     shared = [_font(_SYMBOLS, BytesIO(symbols[1]))] if symbols else []
     chains = {}
     names = []
     for role in ROLES:
         chain = []
-        main = text_font(role, cache_folder)
+        main = text_font(role, store)
         if main is not None:
             chain.append(_font(role, BytesIO(main[1])))
             names.append(main[0])

@@ -26,6 +26,7 @@ from tunebook.model.changes import KeyScore, TuneScores, TuningScore
 from tunebook.model.piece import EngravedPiece, EngravedSystem
 from tunebook.model.words import FixedWords, ReportWords, fixed_words
 from tunebook.programs import answer_of
+from tunebook.store import NO_STORE, Store
 from tunebook.work_folder import work_folder
 
 ROW_PT = 15.0
@@ -40,13 +41,13 @@ def write_comparison(
     totals: Sequence[tuple[str, float, int]],
     book: Book,
     output: Path,
-    font_cache: Path | None = None,
+    store: Store = NO_STORE,
     read: FilesRead | None = None,
 ) -> None:
     """Write the report to ``output`` (whole or not at all), over none of the files in ``read``.
     Raises OutputError."""
     texts = fixed_words(book.language, note_names=book.note_names)
-    fonts = load_fonts(font_cache, texts.opening_quote)
+    fonts = load_fonts(store, texts.opening_quote)
     design = Design(page_format(book.paper), fonts, texts)
     words = texts.report
     with work_folder() as folder:

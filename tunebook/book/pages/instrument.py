@@ -17,6 +17,7 @@ from tunebook.book.musical_text import note_name, pitch_name, tuning_text
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.words import fixed_words
+from tunebook.store import NO_STORE, Store
 
 
 def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
@@ -55,7 +56,7 @@ def write_instrument_page(
     *,
     paper: str = "a4",
     language: str = "en",
-    font_cache: Path | None = None,
+    store: Store = NO_STORE,
     read: FilesRead | None = None,
 ) -> None:
     """Write the instrument's page alone to the PDF ``output`` (whole or not at all).
@@ -65,7 +66,7 @@ def write_instrument_page(
     from reportlab.pdfgen.canvas import Canvas
 
     form = page_format(paper)
-    design = Design(form, load_fonts(font_cache), fixed_words(language, instrument.kind))
+    design = Design(form, load_fonts(store), fixed_words(language, instrument.kind))
     buffer = BytesIO()
     canvas = Canvas(buffer, pagesize=(form.width_pt, form.height_pt), invariant=1)
     canvas.setTitle(
