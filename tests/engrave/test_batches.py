@@ -2,45 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pikepdf
 import pytest
+from small_pieces import DEADLY, ENDLESS, HEAD, NO_SUCH_COMMAND, OPENING, piece
 
 from tunebook.engrave import batches as engrave_batches
-from tunebook.engrave.batches import alike, joined, take_apart, told_apart
+from tunebook.engrave.batches import alike, joined, told_apart
 from tunebook.engrave.engrave import engrave
+from tunebook.model.piece import Piece
 from tunebook.pipeline.load import Wishes, load, prepare
 from tunebook.pipeline.sources import source_of_tune
 
 SAMPLES = Path(__file__).parents[2] / "sample_tunes"
 
-HEAD = """\\version "2.24.0"
-#(set-global-staff-size 16)
-\\header { tagline = ##f }
-\\paper { indent = 0 left-margin = 18\\bp line-width = 300\\bp paper-width = 336\\bp }
-"""
-OPENING = """\\book {
-  \\paper { is-opening = ##t ragged-right = ##t }
-  \\bookOutputSuffix "opening"
-  \\score {
-    { c''1 }
-    \\layout { }
-  }
-}
-"""
-
-
-def piece(music: str, opening: str = "", lines: str = "1") -> str:
-    score = f"\\score {{\n  {{ {music} }}\n  \\layout {{ }}\n}}\n"
-    return f"% bars in each line: {lines}\n{HEAD}{score}{opening}"
-
 
 @pytest.fixture(scope="module")
-def sources() -> dict[str, str]:
+def tunes() -> dict[str, Piece]:
     setup = prepare(SAMPLES, Wishes(edition="player"))
-    tunes = load(setup, is_ordered=False).tunes[:5]
-    return {tune.title: source_of_tune(tune, tune.title, setup, None).text for tune in tunes}
+    first = load(setup, is_ordered=False).tunes[:5]
+    made = [source_of_tune(tune, tune.title, setup, None) for tune in first]
+    return {one.identity: one.piece for one in made if one.piece is not None}
 
 
 def text_of(pdf: Path, page: int) -> bytes:
@@ -50,19 +34,19 @@ def text_of(pdf: Path, page: int) -> bytes:
     return b"\n".join(line for line in content.splitlines() if line.endswith((b" f", b" S", b" l")))
 
 
-def test_source_of_a_tune_can_be_set_with_others(sources):
-    parts = [take_apart(source) for source in sources.values()]
-    assert all(one is not None and one.opening_score for one in parts)
-    assert len(alike(dict(zip(sources, parts, strict=True)))) == 1
+def test_tunes_can_be_set_in_one_file(tunes):
+    assert all(one.opening is not None for one in tunes.values())
+    assert alike(tunes) == [list(tunes)] and len(tunes) == 5
 
 
-def test_tunes_set_together_look_as_when_set_alone(sources, tmp_path, monkeypatch):
+def test_tunes_set_together_look_as_when_set_alone(tunes, tmp_path, monkeypatch):
     (tmp_path / "together").mkdir()
     (tmp_path / "alone").mkdir()
-    together, failures = engrave(sources, work_folder=tmp_path / "together")
+    together, failures = engrave(tunes, work_folder=tmp_path / "together")
     assert failures == [] and len({one.pdf for one in together}) < len(together)
-    monkeypatch.setattr(engrave_batches, "take_apart", lambda source: None)
-    alone, _ = engrave(sources, work_folder=tmp_path / "alone")
+    # As if the common file had failed: each piece is engraved once more as a file of its own.
+    monkeypatch.setattr(engrave_batches, "run_gathered", lambda *_: False)
+    alone, _ = engrave(tunes, work_folder=tmp_path / "alone")
     assert len({one.pdf for one in alone}) == len(alone)
     for one, other in zip(together, alone, strict=True):
         assert len(one.systems) == len(other.systems)
@@ -76,43 +60,43 @@ def test_tunes_set_together_look_as_when_set_alone(sources, tmp_path, monkeypatc
         assert one.opening.width_pt == pytest.approx(other.opening.width_pt, abs=0.01)
 
 
-@pytest.mark.parametrize(
-    "source",
-    [
-        HEAD + "{ c4 }\n",
-        HEAD + "\\score { { c4 } \\layout { } }\n",
-        piece("c''1") + "#(define more 1)\n",
-        piece("c''1", OPENING) + OPENING,
-        piece("c''1").replace("\\layout { }", "\\layout { } \\midi { }"),
-        piece("c''1").replace("  \\layout { }\n", ""),
-    ],
-)
-def test_any_other_source_is_engraved_by_itself(source):
-    assert take_apart(source) is None
-
-
 def test_pieces_with_other_settings_are_not_set_together():
-    small = piece("c''1").replace("size 16", "size 14")
-    parts = {"a": piece("c''1"), "b": small, "c": piece("d''1", OPENING), "d": small}
-    taken = {name: one for name in parts if (one := take_apart(parts[name])) is not None}
-    assert alike(taken) == [["a", "c"], ["b", "d"]]
+    small = replace(piece("c''1"), preamble=HEAD.replace("size 16", "size 14"))
+    pieces = {"a": piece("c''1"), "b": small, "c": piece("d''1", OPENING), "d": small}
+    assert alike(pieces) == [["a", "c"], ["b", "d"]]
 
 
-def test_words_that_look_like_a_layout_block_stay_words(tmp_path):
+def test_openings_on_other_paper_are_not_set_together():
+    narrow = replace(OPENING, head=OPENING.head.replace("ragged-right", "ragged-last"))
+    pieces = {"a": piece("c''1", OPENING), "b": piece("c''1", narrow), "c": piece("d''1")}
+    assert alike(pieces) == [["a", "c"], ["b"]]
+
+
+def test_words_that_look_like_a_layout_block_stay_words():
     word = "c''1 ^ \"\\\\layout { }\""
-    parts = [take_apart(piece(word)), take_apart(piece("d''1"))]
-    text = joined([one for one in parts if one is not None])
+    text = joined([piece(word), piece("d''1")])
     assert word in text
     assert text.count("piece = ") == 2
 
 
+def test_texts_of_a_piece_hold_all_of_it_its_music_or_its_opening():
+    one = piece("c''1", OPENING, bars=(4, 3))
+    first = "% bars in each line: 4 3\n" + HEAD
+    assert one.music_text == first + one.score.text()
+    assert one.text == one.music_text + OPENING.book(OPENING.score.text())
+    assert one.opening_text == first + OPENING.head + OPENING.score.text() + "}\n"
+    assert "bookOutputSuffix" in one.text and "bookOutputSuffix" not in one.opening_text
+    bare = replace(one, opening=None)
+    assert bare.text == bare.music_text == one.music_text and bare.opening_text == ""
+
+
 def test_systems_come_back_to_the_piece_they_belong_to(tmp_path):
-    sources = {
+    wanted = {
         "one": piece("c''1", OPENING),
-        "three": piece("c''1 \\break c''1 \\break c''1", lines="1 1 1"),
-        "two": piece("d''1 \\break d''1", OPENING, lines="1 1"),
+        "three": piece("c''1 \\break c''1 \\break c''1", bars=(1, 1, 1)),
+        "two": piece("d''1 \\break d''1", OPENING, bars=(1, 1)),
     }
-    pieces, failures = engrave(sources, work_folder=tmp_path)
+    pieces, failures = engrave(wanted, work_folder=tmp_path)
     assert failures == []
     assert [len(one.systems) for one in pieces] == [1, 3, 2]
     assert [one.opening is not None for one in pieces] == [True, False, True]
@@ -123,17 +107,17 @@ def test_systems_come_back_to_the_piece_they_belong_to(tmp_path):
 @pytest.mark.parametrize(
     ("fault", "reason"),
     [
-        ("\\noSuchThing c4", "noSuchThing"),
-        ("#(let loop () (loop)) c4", "took longer than 4 s"),
-        ("#(begin (kill (getpid) SIGKILL) 1) c4", "SIGKILL"),
+        (NO_SUCH_COMMAND, "noSuchThing"),
+        (ENDLESS, "took longer than 4 s"),
+        (DEADLY, "SIGKILL"),
     ],
 )
 def test_faulty_piece_among_others_is_named_and_the_rest_goes_on(tmp_path, fault, reason):
-    sources = {"first": piece("c''1"), "wrong": piece(fault), "last": piece("d''1")}
-    pieces, failures = engrave(sources, work_folder=tmp_path, timeout_s=4)
+    wanted = {"first": piece("c''1"), "wrong": piece(fault), "last": piece("d''1")}
+    pieces, failures = engrave(wanted, work_folder=tmp_path, timeout_s=4)
     assert [one.identity for one in pieces] == ["first", "last"]
     assert [one.identity for one in failures] == ["wrong"]
-    assert reason in failures[0].reason
+    assert reason in failures[0].reason and "\n" not in failures[0].reason
 
 
 def test_boxes_of_a_file_are_told_apart_by_piece():

@@ -116,9 +116,11 @@ def test_interruption_leaves_no_process_behind(tmp_path):
         f"""
         from pathlib import Path
         from tunebook.engrave.engrave import engrave
-        endless = '#(let loop () (loop))'
+        from tunebook.model.piece import Piece, Score
+        endless = Score('#(let loop () (loop))', "")
         print("start", flush=True)
-        engrave({{"a": endless, "b": endless + ' '}}, work_folder=Path({str(tmp_path)!r}), jobs=2)
+        pieces = {{"a": Piece("", endless), "b": Piece(" ", endless)}}
+        engrave(pieces, work_folder=Path({str(tmp_path)!r}), jobs=2)
         """
     )
     run = subprocess.Popen(

@@ -13,9 +13,11 @@ from page_signs import EngravedStaff, Sound, read_staves, wrong_signs
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.book import Edition
 from tunebook.model.instrument import Instrument
+from tunebook.model.piece import Piece
 from tunebook.model.tune import Note, Tune
 from tunebook.pipeline import exercises as practice
 from tunebook.pipeline import pieces as legend
+from tunebook.pipeline import sources as solving
 from tunebook.pipeline.load import Setup, unique_identities
 from tunebook.pipeline.pieces import make_extras
 from tunebook.pipeline.sources import source_of_tune
@@ -26,7 +28,7 @@ MOST_GRACES = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class Page:
     """A source as it is engraved, and what it is to show."""
 
     identity: str
@@ -36,16 +38,16 @@ class Piece:
 
 
 @contextmanager
-def _written(made: dict[str, tuple[Arrangement, Edition]]) -> Iterator[None]:
-    """Notes what each source is made of, by the source."""
+def _written(made: dict[Piece, tuple[Arrangement, Edition]]) -> Iterator[None]:
+    """Notes what each piece is made of."""
     plain = lilypond.write_source
 
-    def noted(arrangement: Arrangement, edition: Edition, **how: object) -> str:
-        source = plain(arrangement, edition, **how)  # type: ignore[arg-type]
-        made[source] = (arrangement, edition)
-        return source
+    def noted(arrangement: Arrangement, edition: Edition, **how: object) -> Piece:
+        piece = plain(arrangement, edition, **how)  # type: ignore[arg-type]
+        made[piece] = (arrangement, edition)
+        return piece
 
-    homes = (lilypond, practice, legend)
+    homes = (lilypond, solving, practice, legend)
     for home in homes:
         home.write_source = noted  # type: ignore[attr-defined]
     try:
@@ -55,21 +57,21 @@ def _written(made: dict[str, tuple[Arrangement, Edition]]) -> Iterator[None]:
             home.write_source = plain  # type: ignore[attr-defined]
 
 
-def engraved_pieces(tunes: Sequence[Tune], setup: Setup) -> list[Piece]:
+def engraved_pieces(tunes: Sequence[Tune], setup: Setup) -> list[Page]:
     """Every piece of a book of ``tunes``: tunes with their openings, exercises, drills, warm-ups,
     examples of signs."""
-    made: dict[str, tuple[Arrangement, Edition]] = {}
+    made: dict[Piece, tuple[Arrangement, Edition]] = {}
     with _written(made):
         names = unique_identities(tuple(tunes))
         sources = tuple(
             source_of_tune(tune, name, setup, None) for tune, name in zip(tunes, names, strict=True)
         )
-        texts = {one.identity: one.text for one in sources if one.text}
-        texts.update(make_extras(sources, setup).sources)
-    return [Piece(name, *made[text], text) for name, text in texts.items()]
+        pieces = {one.identity: one.piece for one in sources if one.piece is not None}
+        pieces.update(make_extras(sources, setup).pieces)
+    return [Page(name, *made[piece], piece.text) for name, piece in pieces.items()]
 
 
-def differences(piece: Piece) -> list[str]:
+def differences(piece: Page) -> list[str]:
     """One line for each note that lacks its sign or sounds otherwise than arranged."""
     found: list[str] = []
     staves = read_staves(piece.source)
@@ -93,7 +95,7 @@ def _notes(tune: Tune) -> list[Note]:
     return [n for bar in tune.bars for n in bar.notes if not n.is_invisible]
 
 
-def _other_tones(staff: EngravedStaff, piece: Piece, is_opening: bool) -> list[str]:
+def _other_tones(staff: EngravedStaff, piece: Page, is_opening: bool) -> list[str]:
     arrangement = piece.arrangement
     if staff.kind == "DroneStaff":
         return _other_drones(staff, arrangement)

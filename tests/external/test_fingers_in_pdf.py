@@ -71,10 +71,10 @@ def test_the_printed_numbers_are_the_fingers_in_order(
 ) -> None:
     arrangements = {str(at): arranged(text, tuning) for at, text in enumerate(TUNES)}
     edition = Edition("test", fingers=fingers, drones="none", chords="none")
-    sources = {
+    written = {
         name: write_source(one, edition, line_width_pt=480.0) for name, one in arrangements.items()
     }
-    pieces, failures = engrave(sources, work_folder=tmp_path)
+    pieces, failures = engrave(written, work_folder=tmp_path)
     assert failures == []
     for piece in pieces:
         wanted = [
@@ -107,14 +107,14 @@ def test_fingers_keep_away_from_the_numbers_of_endings(tmp_path: Path) -> None:
     )
     chords = music.replace("|:D", '|:"D"D').replace("|2 ", '|2 "A"')
     one, other = (arranged(f"M:2/4\nK:D\n{text}", "CGDA") for text in (music, chords))
-    sources = {}
+    written = {}
     for size in (16.5, 24.0):
         plain = Edition("plain", fingers="all", drones="none", chords="none", staff_size_pt=size)
-        sources[f"plain {size}"] = write_source(one, plain, line_width_pt=480.0)
-        sources[f"chords {size}"] = write_source(
+        written[f"plain {size}"] = write_source(one, plain, line_width_pt=480.0)
+        written[f"chords {size}"] = write_source(
             other, replace(plain, chords="tune"), line_width_pt=480.0
         )
-    pieces, failures = engrave(sources, work_folder=tmp_path)
+    pieces, failures = engrave(written, work_folder=tmp_path)
     assert failures == []
     for piece in pieces:
         space = float(piece.identity.split()[1]) / 4

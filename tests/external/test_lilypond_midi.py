@@ -1,14 +1,12 @@
-"""Source: abc2midi (Debian package abcmidi) for the sample tunes, and LilyPond's own MIDI output:
-what LilyPond plays from our source is what the ABC says, in pitch and time, repeats written out.
+"""Source: LilyPond's own MIDI output: what LilyPond plays from the source of a printed page is what
+the ABC says, in pitch and time, each written bar once.
 
-Grace notes and decorations are left out on both sides. Corpus tunes are compared with our own
-reading, which has its own comparison with abc2midi; so a difference here is one of the writing.
+Grace notes and decorations are left out on both sides. Tunes are compared with our own reading,
+which has its own comparison with abc2midi; so a difference here is one of the writing.
 """
 
 from __future__ import annotations
 
-import os
-import shutil
 import subprocess
 from dataclasses import replace
 from fractions import Fraction
@@ -16,7 +14,6 @@ from pathlib import Path
 
 import abc2midi_comparison as independent
 import mido
-import pytest
 from corpus_tunes import random_tunes
 
 from tunebook.engrave.program import clean_environment, find_lilypond
@@ -29,17 +26,10 @@ from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.write.lilypond.source import write_source
 
 SAMPLES = sorted((Path(__file__).parents[2] / "sample_tunes").glob("*.abc"))
-JUMPS = ("D.C.", "D.S.")
 CORPUS_TUNES = 60
 
 
 def source_of(tune: Tune) -> str:
-    """The LilyPond source of a tune that nobody fingered, with its MIDI score."""
-    bare = Arrangement(tune, read_instrument("nyckelharpa-3row"), read_hand(), Limits(), ())
-    return write_source(bare, Edition("test"), line_width_pt=480, with_midi=True)
-
-
-def printed_source_of(tune: Tune) -> str:
     """The LilyPond source of the printed page, which plays each written bar once."""
     undecorated = replace(
         tune,
@@ -50,8 +40,8 @@ def printed_source_of(tune: Tune) -> str:
     )
     bare = Arrangement(undecorated, read_instrument("nyckelharpa-3row"), read_hand(), Limits(), ())
     edition = Edition("test", shows_grace_notes=False)
-    source = write_source(bare, edition, line_width_pt=480)
-    return source.replace("\\layout { }", "\\midi { }")
+    piece = write_source(bare, edition, line_width_pt=480)
+    return piece.text.replace("\\layout { }", "\\midi { }")
 
 
 def played_by_lilypond(sources: list[str], folder: Path) -> list[list[independent.Event]]:
@@ -85,42 +75,11 @@ def events_of(path: Path) -> list[independent.Event]:
     return sorted(events)
 
 
-def has_jump(tune: Tune) -> bool:
-    names = [name for bar in tune.bars for name in bar.decorations]
-    names += [name for bar in tune.bars for note in bar.notes for name in note.decorations]
-    return any(name.startswith(JUMPS) for name in names)
-
-
-def test_sample_tunes_are_played_as_abc2midi_plays_them(tmp_path):
-    if shutil.which("abc2midi") is None:
-        if os.environ.get("CI"):
-            pytest.fail("abc2midi (Debian package abcmidi) is not installed")
-        pytest.skip("abc2midi (Debian package abcmidi) is not installed")
-    texts = [(path.read_text(encoding="utf-8"), path.name) for path in SAMPLES]
-    tunes = [tune for text, name in texts for tune in read_abc(text, name) if not has_jump(tune)]
-    copies = [
-        independent.plain_copy(tune.source_text, number, with_repeats=True)
-        for number, tune in enumerate(tunes, start=1)
-    ]
-    theirs = independent.play_with_abc2midi(copies, tmp_path / "abc2midi")
-    ours = played_by_lilypond([source_of(tune) for tune in tunes], tmp_path)
-    assert len(tunes) >= 12
-    assert differences(tunes, ours, theirs) == []
-
-
-def test_corpus_tunes_are_played_as_they_are_read(tmp_path):
-    tunes = random_tunes(CORPUS_TUNES, seed=11)
-    read = [independent.events_of_tune(tune, tune.played) for tune in tunes]
-    ours = played_by_lilypond([source_of(tune) for tune in tunes], tmp_path)
-    assert sum(len(events) for events in ours) > 10_000
-    assert differences(tunes, ours, read) == []
-
-
 def test_printed_bars_hold_the_notes_that_are_read(tmp_path):
     tunes = random_tunes(CORPUS_TUNES, seed=12)
     tunes += [tune for path in SAMPLES for tune in read_abc(path.read_text("utf-8"), path.name)]
     read = [independent.events_of_tune(tune, range(len(tune.bars))) for tune in tunes]
-    ours = played_by_lilypond([printed_source_of(tune) for tune in tunes], tmp_path)
+    ours = played_by_lilypond([source_of(tune) for tune in tunes], tmp_path)
     assert sum(len(events) for events in ours) > 5_000
     assert differences(tunes, ours, read) == []
 

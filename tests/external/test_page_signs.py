@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 from corpus_tunes import random_tunes
-from engraved_pieces import Piece, differences, engraved_pieces
+from engraved_pieces import Page, differences, engraved_pieces
 from lilypond_signs import drawn_by_lilypond
 from made_up_tunes import made_up_tune
 from page_signs import Head, judged, read_staves, wrong_signs
@@ -46,11 +46,11 @@ def heads_of(source: str) -> list[Head]:
     return [head for staff in read_staves(source) for sound in staff.sounds for head in sound.heads]
 
 
-def count_of_signs(pieces: list[Piece]) -> int:
+def count_of_signs(pieces: list[Page]) -> int:
     return sum(bool(head.sign) for piece in pieces for head in heads_of(piece.source))
 
 
-def all_differences(pieces: list[Piece]) -> list[str]:
+def all_differences(pieces: list[Page]) -> list[str]:
     return [one for piece in pieces for one in differences(piece)]
 
 
@@ -91,11 +91,11 @@ def test_corpus_tunes_with_practice_pages_show_every_sign(batch: int) -> None:
     assert count_of_signs(pieces) >= 2 * TUNES_IN_BATCH
 
 
-def bare_piece(tune: Tune, edition: Edition, drone: tuple[DroneSpan, ...] = ()) -> Piece:
+def bare_piece(tune: Tune, edition: Edition, drone: tuple[DroneSpan, ...] = ()) -> Page:
     """The tune as nobody fingered it."""
     bare = Arrangement(tune, HARPA, PLAYER, Limits(), (), drone)
-    source = write_source(bare, edition, line_width_pt=240, with_opening=True)
-    return Piece(tune.title, bare, edition, source)
+    source = write_source(bare, edition, line_width_pt=240, with_opening=True).text
+    return Page(tune.title, bare, edition, source)
 
 
 def made_up_drone(tune: Tune, chance: random.Random) -> tuple[DroneSpan, ...]:
@@ -112,7 +112,7 @@ def made_up_drone(tune: Tune, chance: random.Random) -> tuple[DroneSpan, ...]:
     return tuple(spans)
 
 
-def made_up_pieces(seed: int) -> Iterator[Piece]:
+def made_up_pieces(seed: int) -> Iterator[Page]:
     """A tune moved by any interval, with and without its grace notes, and exercises from it."""
     chance = random.Random(seed)
     (tune,) = read_abc(made_up_tune(chance))
@@ -134,7 +134,7 @@ def test_made_up_tunes_show_every_sign_whatever_the_notation() -> None:
     assert count_of_signs(pieces) > 3_000
 
 
-def joined(pieces: list[Piece]) -> str:
+def joined(pieces: list[Page]) -> str:
     """The music of all pieces in one source."""
     music = [piece.source[piece.source.index("\\score {") :] for piece in pieces]
     return pieces[0].source[: pieces[0].source.index("\\score {")] + "".join(music)

@@ -83,15 +83,15 @@ def test_transposition_keeps_quarter_tones() -> None:
 
 def test_page_has_the_signs_of_the_engraver_arrows_and_one_message(tmp_path) -> None:
     answer = arranged(read(MUSIC))
-    source = write_source(answer, Edition("all", fingers="all"), line_width_pt=400)
-    text = " ".join(source[source.index("\\score") :].split())
+    piece = write_source(answer, Edition("all", fingers="all"), line_width_pt=400)
+    text = " ".join(piece.score.text().split())
     for head in ("cqs''!4", "bqf'!4", "ftqs''!4", "etqf''!4", "c''?4"):
         assert head in text
     assert text.count("\\quarterUp") == 3 and text.count("\\quarterDown") == 3
     messages = [message for message in answer.messages if message.kind == "quarter-tone"]
     assert len(messages) == 1 and "6 quarter-tones" not in messages[0].what
     assert "8 quarter-tones" in messages[0].what
-    _, failures = engrave({"quarters": source}, work_folder=tmp_path)
+    _, failures = engrave({"quarters": piece}, work_folder=tmp_path)
     assert failures == []
 
 

@@ -90,7 +90,9 @@ def test_no_line_of_the_source_is_made_of_tune_text(hostile_folder: Path) -> Non
 
     harpa, hand = read_instrument("nyckelharpa-3row"), read_hand(HandChoice())
     for one in read_folder(hostile_folder).tunes:
-        source = write_source(arrange(one, harpa, hand), Edition("player"), line_width_pt=480.0)
+        source = write_source(
+            arrange(one, harpa, hand), Edition("player"), line_width_pt=480.0
+        ).text
         outside, is_inside, skip = [], False, False
         for letter in source:
             if skip:

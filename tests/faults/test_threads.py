@@ -61,10 +61,10 @@ def test_eight_threads_solve_and_write_what_one_does(restless: None, setup: Setu
 
     def solved(tune: Tune) -> tuple[object, str]:
         source = source_of_tune(tune, tune.title, setup, None)
-        return source.text, repr(source)
+        return source.piece, repr(source)
 
     together = in_threads(solved, tunes)
-    assert all(text for text, _ in together)
+    assert all(piece for piece, _ in together)
     assert together == [solved(tune) for tune in tunes]
 
 

@@ -49,7 +49,7 @@ def fuzz_source(data: bytes) -> None:
     text = "X:1\nT:t\nL:1/8\nM:3/4\nK:D\n" + data.decode("utf-8", "replace")
     for tune in read_abc(text)[:2]:
         arrangement = arrange(tune, HARPA, HAND)
-        source = write_source(arrangement, Edition("player"), line_width_pt=WIDTH_PT)
+        source = write_source(arrangement, Edition("player"), line_width_pt=WIDTH_PT).text
         assert source.count('"') % 2 == source.count('\\"') % 2
 
 

@@ -104,7 +104,9 @@ def test_chords_over_the_music_bear_the_names_of_the_book(
     folder: Path, book: dict[str, str], shown: list[str], hidden: list[str]
 ) -> None:
     setup = setup_for(folder, **book)
-    text = source_of_tune(read_abc(UPBEAT, "a.abc")[0], "a.abc:1", setup, None).text
+    piece = source_of_tune(read_abc(UPBEAT, "a.abc")[0], "a.abc:1", setup, None).piece
+    assert piece is not None
+    text = piece.text
     for part in shown:
         assert part in text
     for part in hidden:

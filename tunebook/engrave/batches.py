@@ -1,125 +1,25 @@
 """Which pieces go to which process of the engraver, and what is done when one breaks off.
 
-Many pieces engraved as one: their sources joined in one file, the result told apart again.
-
 Each file that the engraver is given costs it time beyond the music itself, and each PDF that it
-makes holds fonts of its own. Pieces whose sources begin alike are therefore set one after the
-other in one file; the settings for the engraver tell which system belongs to which piece.
-
-Which pieces go to which process of the engraver, and what is done when one breaks off.
-
-Pieces that begin alike go into one file. When anything goes wrong with such a file, its pieces are
-engraved once more as files of their own, which tells the piece that is at fault.
+makes holds fonts of its own. Pieces that begin alike are therefore set one after the other in one
+file; the settings for the engraver tell which system belongs to which piece. When anything goes
+wrong with such a file, its pieces are engraved once more as files of their own, which tells the
+piece that is at fault.
 """
 
 from __future__ import annotations
 
 import contextlib
 import itertools
-import threading
 from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tunebook.engrave.process import RunLimits, RunResult, StoppedError, run_engraver, run_gathered
-from tunebook.engrave.program import LilyPond
-from tunebook.engrave.settings import BARS_COMMENT, BOXES_SUFFIX
-from tunebook.model.piece import EngravedFiles
-
-_SCORE = "\\score {"
-_BOOK = "\\book {"
-_INNER_SCORE = "  \\score {"
-_END = "}"
-_LAYOUT = "\\layout {"
-
-
-@dataclass(frozen=True, slots=True)
-class SourceParts:
-    """A source taken apart: what stands before the music, the score, and for the opening what
-    stands before its score and the score itself (both empty where there is none)."""
-
-    preamble: str
-    score: str
-    opening_head: str = ""
-    opening_score: str = ""
-
-
-def take_apart(source: str) -> SourceParts | None:
-    """The parts of a source that holds settings, one score, and perhaps a book with the opening;
-    None for any other source, which is engraved by itself.
-
-    No text from a tune can look like one of these lines: strings hold no line breaks.
-    """
-    lines = source.rstrip("\n").split("\n")
-    try:
-        score_at = lines.index(_SCORE)
-        score_end = lines.index(_END, score_at)
-    except ValueError:
-        return None
-    score = lines[score_at : score_end + 1]
-    rest = lines[score_end + 1 :]
-    preamble = [line for line in lines[:score_at] if not line.startswith(BARS_COMMENT)]
-    if not _has_layout(score) or any("\\midi" in line for line in score):
-        return None
-    if not rest:
-        return SourceParts("\n".join(preamble), "\n".join(score))
-    if rest[0] != _BOOK or rest.index(_END) != len(rest) - 1 or _INNER_SCORE not in rest:
-        return None
-    at = rest.index(_INNER_SCORE)
-    opening = rest[at:-1]
-    if not _has_layout(opening):
-        return None
-    return SourceParts("\n".join(preamble), "\n".join(score), "\n".join(rest[:at]),
-                       "\n".join(opening))  # fmt: skip
-
-
-def _has_layout(score: Sequence[str]) -> bool:
-    return _LAYOUT in score[-2]
-
-
-def alike(parts: Mapping[str, SourceParts]) -> list[list[str]]:
-    """The names in groups that can be set in one file, each in the order given."""
-    heads: dict[str, str] = {}
-    for one in parts.values():
-        heads[one.preamble] = heads.get(one.preamble) or one.opening_head
-    groups: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for name, one in parts.items():
-        groups[one.preamble, one.opening_head or heads[one.preamble]].append(name)
-    return list(groups.values())
-
-
-def joined(parts: Sequence[SourceParts]) -> str:
-    """One source for pieces that begin alike; their numbers are their places in ``parts``."""
-    text = [parts[0].preamble, "\n"]
-    text += [_numbered(one.score, number) + "\n" for number, one in enumerate(parts)]
-    openings = [(number, one) for number, one in enumerate(parts) if one.opening_score]
-    if openings:
-        text += [openings[0][1].opening_head, "\n"]
-        text += [_numbered(one.opening_score, number) + "\n" for number, one in openings]
-        text += [_END, "\n"]
-    return "".join(text)
-
-
-def _numbered(score: str, number: int) -> str:
-    """The layout block is the last thing in a score."""
-    before, after = score.rsplit(_LAYOUT, 1)
-    return f"{before}{_LAYOUT} piece = {number}{after}"
-
-
-def told_apart(boxes: str) -> dict[int, str]:
-    """The boxes of each piece by its number, from those of a whole file: its lines, each with the
-    number of its page added. Raises ValueError when they are not whole."""
-    lines = boxes.splitlines()
-    if not lines or not lines[0].startswith("page "):
-        raise ValueError("no page size")
-    found: dict[int, list[str]] = defaultdict(lambda: [lines[0]])
-    for page, line in enumerate(lines[1:]):
-        words = line.split()
-        found[int(words[6])].append(" ".join([*words[:6], str(page)]))
-    return {number: "\n".join([*rows, ""]) for number, rows in found.items()}
-
+from tunebook.engrave.process import Bench, RunResult, StoppedError, run_engraver, run_gathered
+from tunebook.engrave.settings import BOXES_SUFFIX
+from tunebook.model.piece import OPENING, EngravedFiles, Piece
 
 # A process costs about a sixth of a second to start, so it is given many pieces; but not so many
 # that the others wait for the last one at the end, nor that it needs much memory.
@@ -127,34 +27,24 @@ MOST_PIECES_A_PROCESS = 30
 # The last batches are small, so that all processes end at about the same time.
 LAST_SHARE = 0.2
 
-OnEngraved = Callable[[str, EngravedFiles], None]
-OnFailed = Callable[[str, str], None]
-
 
 @dataclass(frozen=True, slots=True)
 class Orders:
-    """What is to be engraved, with the file ``settings`` of ``folder``, and whom to tell:
-    ``on_begun`` hears that a piece is under way, ``on_engraved`` and ``on_failed`` what became of
-    it. All are called from one thread."""
+    """What is to be engraved, by stem, and whom to tell: ``on_begun`` hears that a piece is under
+    way, ``on_engraved`` and ``on_failed`` what became of it. All are called from one thread."""
 
-    program: LilyPond
-    settings: str
-    folder: Path
-    limits: RunLimits
-    sources: Mapping[str, str]
+    pieces: Mapping[str, Piece]
     on_begun: Callable[[str], None]
-    on_engraved: OnEngraved
-    on_failed: OnFailed
+    on_engraved: Callable[[str, EngravedFiles], None]
+    on_failed: Callable[[str, str], None]
 
 
 @dataclass(slots=True)
 class _State:
+    bench: Bench
     orders: Orders
-    parts: dict[str, SourceParts]
-    stop: threading.Event = field(default_factory=threading.Event)
     begun: deque[str] = field(default_factory=deque)
     suspects: set[str] = field(default_factory=set)
-    files: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,13 +56,12 @@ class _Batch:
     files: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
-def engrave_batches(orders: Orders, jobs: int) -> None:
-    """Engrave every source of ``orders`` with ``jobs`` processes.
+def engrave_batches(bench: Bench, orders: Orders, jobs: int) -> None:
+    """Engrave every piece of ``orders`` with ``jobs`` processes.
 
     Raises ProgramError when the program does not start."""
-    parts = {stem: take_apart(source) for stem, source in orders.sources.items()}
-    state = _State(orders, {stem: one for stem, one in parts.items() if one is not None})
-    batches = deque(_batches(state, jobs))
+    state = _State(bench, orders)
+    batches = deque(_batches(orders.pieces, jobs))
     running: dict[Future[RunResult], _Batch] = {}
     with ThreadPoolExecutor(max_workers=jobs, thread_name_prefix="engraver") as pool:
         try:
@@ -187,7 +76,7 @@ def engrave_batches(orders: Orders, jobs: int) -> None:
                     batch = running.pop(future)
                     batches.extend(_settled(state, batch, future.result()))
         except BaseException:
-            state.stop.set()
+            bench.stop.set()
             for future in running:
                 with contextlib.suppress(StoppedError, Exception):
                     future.result()
@@ -196,21 +85,19 @@ def engrave_batches(orders: Orders, jobs: int) -> None:
 
 def _run(state: _State, batch: _Batch) -> RunResult:
     """Engrave a batch. Runs in a thread of its own."""
-    orders = state.orders
-    where = (orders.program, orders.settings, orders.folder.resolve())
+    bench, pieces = state.bench, state.orders.pieces
     if not batch.files:
         for stem in batch.stems:
-            (orders.folder / f"{stem}.ly").write_text(orders.sources[stem], "utf-8")
-        return run_engraver(*where, batch.stems, orders.limits, state.stop, state.begun.append)
+            (bench.folder / f"{stem}.ly").write_text(pieces[stem].text, "utf-8")
+        return run_engraver(bench, batch.stems, state.begun.append)
     for name, stems in batch.files:
-        text = joined([state.parts[stem] for stem in stems])
-        (orders.folder / f"{name}.ly").write_text(text, "utf-8")
+        text = joined([pieces[stem] for stem in stems])
+        (bench.folder / f"{name}.ly").write_text(text, "utf-8")
 
     def begun(count: int) -> None:
         state.begun.extend(batch.stems[:count])
 
-    names = [name for name, _ in batch.files]
-    is_well = run_gathered(*where, names, orders.limits, state.stop, begun)
+    is_well = run_gathered(bench, [name for name, _ in batch.files], begun)
     return RunResult(batch.stems if is_well else (), {}, () if is_well else batch.stems)
 
 
@@ -226,7 +113,7 @@ def _settled(state: _State, batch: _Batch, result: RunResult) -> list[_Batch]:
         return []
     for stem in result.done:
         try:
-            orders.on_engraved(stem, _own_files(orders.folder, stem))
+            orders.on_engraved(stem, _pieces_of(state, stem, [stem])[stem])
         except (OSError, ValueError, KeyError):
             orders.on_failed(stem, "LilyPond's result cannot be read")
     for stem, reason in result.failed.items():
@@ -241,8 +128,7 @@ def _left_over(state: _State, result: RunResult) -> list[_Batch]:
     if result.left:
         batches.append(_Batch(result.left))
     if result.culprit is not None:
-        is_slow = "longer than" in result.reason
-        if is_slow or result.culprit in state.suspects:
+        if result.is_late or result.culprit in state.suspects:
             state.orders.on_failed(result.culprit, result.reason)
         else:
             state.suspects.add(result.culprit)
@@ -262,51 +148,84 @@ def _gathered_files(state: _State, batch: _Batch) -> dict[str, EngravedFiles] | 
 
 
 def _pieces_of(state: _State, name: str, stems: Sequence[str]) -> dict[str, EngravedFiles]:
-    folder = state.orders.folder
-    pdf, opening_pdf = folder / f"{name}.pdf", folder / f"{name}-opening.pdf"
-    has_opening = any(state.parts[stem].opening_score for stem in stems)
-    if not pdf.is_file() or (has_opening and not opening_pdf.is_file()):
-        raise FileNotFoundError(pdf)
-    music = told_apart(_boxes(folder, name))
-    openings = told_apart(_boxes(folder, f"{name}-opening")) if has_opening else {}
+    folder, pieces = state.bench.folder, state.orders.pieces
+    pdf, music = _sheet(folder, name)
+    with_opening = [stem for stem in stems if pieces[stem].opening is not None]
+    opening_pdf, openings = _sheet(folder, f"{name}-{OPENING}") if with_opening else (None, {})
     found = {}
     for number, stem in enumerate(stems):
-        opening = openings[number] if state.parts[stem].opening_score else ""
-        found[stem] = EngravedFiles(pdf, music[number], opening_pdf if opening else None, opening)
+        own = (opening_pdf, openings[number]) if stem in with_opening else (None, "")
+        found[stem] = EngravedFiles(pdf, music[number], *own)
     return found
 
 
-def _own_files(folder: Path, stem: str) -> EngravedFiles:
-    """What a piece became that was engraved as a file of its own."""
-    pdf, opening_pdf = folder / f"{stem}.pdf", folder / f"{stem}-opening.pdf"
+def _sheet(folder: Path, name: str) -> tuple[Path, dict[int, str]]:
+    """A PDF and its boxes by the numbers of its pieces. Raises FileNotFoundError, or as told_apart
+    does."""
+    pdf = folder / f"{name}.pdf"
     if not pdf.is_file():
         raise FileNotFoundError(pdf)
-    boxes = told_apart(_boxes(folder, stem))[0]
-    if not opening_pdf.is_file():
-        return EngravedFiles(pdf, boxes)
-    opening = told_apart(_boxes(folder, f"{stem}-opening"))[0]
-    return EngravedFiles(pdf, boxes, opening_pdf, opening)
+    return pdf, told_apart((folder / (name + BOXES_SUFFIX)).read_text("ascii"))
 
 
-def _boxes(folder: Path, stem: str) -> str:
-    return (folder / (stem + BOXES_SUFFIX)).read_text("ascii")
+def alike(pieces: Mapping[str, Piece]) -> list[list[str]]:
+    """The names in groups that can be set in one file, each in the order given."""
+    heads: dict[str, str] = {}
+    for one in pieces.values():
+        heads[one.preamble] = heads.get(one.preamble) or _opening_head(one)
+    groups: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for name, one in pieces.items():
+        groups[one.preamble, _opening_head(one) or heads[one.preamble]].append(name)
+    return list(groups.values())
 
 
-def _batches(state: _State, jobs: int) -> list[_Batch]:
+def _opening_head(piece: Piece) -> str:
+    return piece.opening.head if piece.opening is not None else ""
+
+
+def joined(pieces: Sequence[Piece]) -> str:
+    """One file for pieces that begin alike; their numbers are their places in ``pieces``."""
+    text = [pieces[0].preamble]
+    text += [one.score.text(_number(number)) for number, one in enumerate(pieces)]
+    openings = [(number, one.opening) for number, one in enumerate(pieces) if one.opening]
+    if openings:
+        scores = [one.score.text(_number(number)) for number, one in openings]
+        text.append(openings[0][1].book(*scores))
+    return "".join(text)
+
+
+def _number(number: int) -> str:
+    return f" piece = {number}"
+
+
+def told_apart(boxes: str) -> dict[int, str]:
+    """The boxes of each piece by its number, from those of a whole file: its lines, each with the
+    number of its page added. Raises ValueError when they are not whole."""
+    lines = boxes.splitlines()
+    if not lines or not lines[0].startswith("page "):
+        raise ValueError("no page size")
+    found: dict[int, list[str]] = defaultdict(lambda: [lines[0]])
+    for page, line in enumerate(lines[1:]):
+        words = line.split()
+        found[int(words[6])].append(" ".join([*words[:6], str(page)]))
+    return {number: "\n".join([*rows, ""]) for number, rows in found.items()}
+
+
+def _batches(pieces: Mapping[str, Piece], jobs: int) -> list[_Batch]:
     """The batches in the order in which they are begun: neighbours together (they are likely to be
     wanted together again), pieces that can share a file side by side."""
-    sizes = {stem: len(source) for stem, source in state.orders.sources.items()}
-    groups = sorted(alike(state.parts), key=lambda group: -len(group))
+    groups = sorted(alike(pieces), key=lambda group: -len(group))
     number_of = {stem: number for number, group in enumerate(groups) for stem in group}
+    sizes = {stem: len(pieces[stem].text) for stem in number_of}
+    numbers = itertools.count(1)
     batches = []
     for stems in _shared_out(list(number_of), sizes, jobs):
-        files = []
-        for _, alike_ones in itertools.groupby(stems, key=number_of.__getitem__):
-            state.files += 1
-            files.append((f"g{state.files:05d}", tuple(alike_ones)))
+        files = [
+            (f"g{next(numbers):05d}", tuple(alike_ones))
+            for _, alike_ones in itertools.groupby(stems, key=number_of.__getitem__)
+        ]
         batches.append(_Batch(tuple(stems), tuple(files)))
-    alone = [stem for stem in sizes if stem not in state.parts]
-    return batches + [_Batch(tuple(stems)) for stems in _shared_out(alone, sizes, jobs)]
+    return batches
 
 
 def _shared_out(stems: Sequence[str], sizes: Mapping[str, int], jobs: int) -> list[list[str]]:

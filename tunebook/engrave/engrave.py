@@ -1,4 +1,4 @@
-"""Engrave sources: LilyPond in as many processes as wanted, many pieces a process, results kept.
+"""Engrave pieces: LilyPond in as many processes as wanted, many pieces a process, results kept.
 
 A piece that makes LilyPond fail, crash or hang is found and named, and the rest goes on.
 """
@@ -10,20 +10,19 @@ from pathlib import Path
 
 from tunebook.engrave.batches import Orders, engrave_batches
 from tunebook.engrave.kept_pieces import KeptPieces
-from tunebook.engrave.process import RunLimits
-from tunebook.engrave.program import LilyPond, find_lilypond
-from tunebook.engrave.settings import SETTINGS, bar_counts_of, read_boxes
-from tunebook.model.piece import EngravedFiles, EngravedPiece, EngravingFailure
+from tunebook.engrave.process import Bench, RunLimits
+from tunebook.engrave.program import find_lilypond
+from tunebook.engrave.settings import SETTINGS, SETTINGS_FILE, read_boxes
+from tunebook.model.piece import EngravedFiles, EngravedPiece, EngravingFailure, Piece
 from tunebook.store import NO_STORE, Store, key_of
 
 DEFAULT_TIMEOUT_S = 60.0
-_SETTINGS_NAME = "settings.ily"
 
 Progress = Callable[[str, int, int], None]
 
 
 def engrave(
-    pieces: Mapping[str, str],
+    pieces: Mapping[str, Piece],
     *,
     jobs: int = 1,
     timeout_s: float = DEFAULT_TIMEOUT_S,
@@ -31,7 +30,7 @@ def engrave(
     work_folder: Path,
     on_progress: Progress | None = None,
 ) -> tuple[list[EngravedPiece], list[EngravingFailure]]:
-    """Engrave the LilyPond sources ``pieces`` (identity to source) with ``jobs`` processes.
+    """Engrave ``pieces``, given by identity, with ``jobs`` processes.
 
     ``timeout_s`` is the longest time for one piece; results are kept in ``store``;
     ``work_folder`` must exist, and holds the PDFs that are returned, so it must outlive their
@@ -42,27 +41,27 @@ def engrave(
         return [], []
     program = find_lilypond()
     kept = KeptPieces(store, work_folder)
-    work = _Work(pieces, program, kept, on_progress)
+    work = _Work(pieces, program.version_text, kept, on_progress)
     waiting = work.take_kept()
     if waiting:
-        (work_folder / _SETTINGS_NAME).write_text(SETTINGS, "utf-8")
-        told = (work.report, work.settle, work.fail)
-        orders = Orders(program, _SETTINGS_NAME, work_folder, RunLimits(timeout_s), waiting, *told)
-        engrave_batches(orders, max(1, jobs))
-    return work.pieces(), work.failures()
+        (work_folder / SETTINGS_FILE).write_text(SETTINGS, "utf-8")
+        bench = Bench(program, work_folder.resolve(), RunLimits(timeout_s))
+        orders = Orders(waiting, work.report, work.settle, work.fail)
+        engrave_batches(bench, orders, max(1, jobs))
+    return work.engraved(), work.failures()
 
 
 class _Work:
-    """The pieces of one call: which share a source, what is done, what failed."""
+    """The pieces of one call: which are alike, what is done, what failed."""
 
     def __init__(
         self,
-        pieces: Mapping[str, str],
-        program: LilyPond,
+        pieces: Mapping[str, Piece],
+        version: str,
         kept: KeptPieces,
         on_progress: Progress | None,
     ) -> None:
-        self.sources = dict(pieces)
+        self.pieces = dict(pieces)
         self.kept = kept
         self.on_progress = on_progress
         self.stems: dict[str, str] = {}
@@ -72,22 +71,22 @@ class _Work:
         self.first_names: dict[str, str] = {}
         self.reported: set[str] = set()
         stem_by_key: dict[str, str] = {}
-        for name, source in self.sources.items():
-            key = key_of(source, SETTINGS, program.version_text)
+        for name, piece in self.pieces.items():
+            key = key_of(piece.text, SETTINGS, version)
             stem = stem_by_key.setdefault(key, f"p{len(stem_by_key):05d}")
             self.stems[name], self.keys[stem] = stem, key
             self.first_names.setdefault(stem, name)
 
-    def take_kept(self) -> dict[str, str]:
-        """Fetch what is kept; return the other sources by their stems."""
-        waiting: dict[str, str] = {}
+    def take_kept(self) -> dict[str, Piece]:
+        """Fetch what is kept; return the other pieces by their stems."""
+        waiting: dict[str, Piece] = {}
         for stem, name in self.first_names.items():
             files = self.kept.fetch(self.keys[stem])
             if files is not None and _is_readable(files):
                 self.done[stem] = files
                 self.report(stem)
             else:
-                waiting[stem] = self.sources[name]
+                waiting[stem] = self.pieces[name]
         return waiting
 
     def settle(self, stem: str, files: EngravedFiles) -> None:
@@ -112,10 +111,10 @@ class _Work:
         if self.on_progress is not None:
             self.on_progress(self.first_names[stem], len(self.reported), len(self.first_names))
 
-    def pieces(self) -> list[EngravedPiece]:
+    def engraved(self) -> list[EngravedPiece]:
         """The results, in the order of the request."""
         return [
-            _piece(name, self.done[stem], self.sources[name])
+            _measured(name, self.done[stem], self.pieces[name].bars_per_line)
             for name, stem in self.stems.items()
             if stem in self.done
         ]
@@ -131,13 +130,15 @@ class _Work:
 
 def _is_readable(files: EngravedFiles) -> bool:
     try:
-        return bool(_piece("", files).systems)
+        return bool(_measured("", files).systems)
     except (ValueError, IndexError):
         return False
 
 
-def _piece(name: str, files: EngravedFiles, source: str = "") -> EngravedPiece:
-    systems = read_boxes(files.boxes, bar_counts_of(source))
+def _measured(
+    name: str, files: EngravedFiles, bars_per_line: tuple[int, ...] = ()
+) -> EngravedPiece:
+    systems = read_boxes(files.boxes, bars_per_line)
     opening = read_boxes(files.opening_boxes) if files.opening_boxes else ()
     return EngravedPiece(
         name,

@@ -11,8 +11,9 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import BinaryIO
 
 from tunebook.engrave.program import LilyPond, clean_environment
 from tunebook.errors import ProgramError
@@ -29,13 +30,15 @@ _FAILED_FILES = re.compile(r"failed files: (?P<names>.+)$", re.M)
 @dataclass(frozen=True, slots=True)
 class RunResult:
     """How a run ended. ``done`` are the stems that came out well; ``failed`` gives reasons by
-    stem; ``left`` are those not reached, and ``culprit`` the stem at which the run broke off."""
+    stem; ``left`` are those not reached, and ``culprit`` the stem at which the run broke off, for
+    ``reason``; ``is_late`` when that is the time it took."""
 
     done: tuple[str, ...]
     failed: dict[str, str]
     left: tuple[str, ...]
     culprit: str | None = None
     reason: str = ""
+    is_late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,58 +49,50 @@ class RunLimits:
     memory_bytes: int = DEFAULT_MEMORY_BYTES
 
 
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What runs work with: the program, the folder of its files (with the settings that go before
+    each of them), the limits, and what asks a run to stop."""
+
+    program: LilyPond
+    folder: Path
+    limits: RunLimits
+    stop: threading.Event = field(default_factory=threading.Event)
+
+
 class StoppedError(Exception):
     """The run was asked to stop."""
 
 
-def run_engraver(
-    program: LilyPond,
-    settings: str,
-    folder: Path,
-    stems: Sequence[str],
-    limits: RunLimits,
-    stop: threading.Event,
-    on_done: Callable[[str], None],
-) -> RunResult:
-    """Engrave ``<stem>.ly`` for each stem, in ``folder``, in one process, with the file
-    ``settings`` of that folder before each.
+def run_engraver(bench: Bench, stems: Sequence[str], on_done: Callable[[str], None]) -> RunResult:
+    """Engrave ``<stem>.ly`` of the bench's folder for each stem in one process.
 
     The program works through its files in order, so the first one without a result is the one
-    at which it broke off. Raises StoppedError (after ending the process) when ``stop`` is set, and
-    ProgramError when the program does not start.
+    at which it broke off. Raises StoppedError (after ending the process) when the bench's ``stop``
+    is set, and ProgramError when the program does not start.
     """
     missing = list(stems)
 
     def has_moved() -> bool:
-        there = [stem for stem in missing if (folder / f"{stem}.pdf").exists()]
+        there = [stem for stem in missing if _has_page(bench, stem)]
         for stem in there:
             missing.remove(stem)
             on_done(stem)
         return bool(there)
 
-    command = program.command(settings, [f"{stem}.ly" for stem in stems])
-    log_path = folder / f"{stems[0]}.log"
-    exit_code, is_late = _run(program, command, folder, log_path, limits, stop, has_moved)
-    log_text = log_path.read_text("utf-8", "replace")
-    return _result(folder, stems, exit_code, is_late, limits, log_text)
+    log_path = bench.folder / f"{stems[0]}.log"
+    exit_code = _run(bench, bench.program.command(stems), log_path, has_moved)
+    return _result(bench, stems, exit_code, _errors(log_path.read_text("utf-8", "replace")))
 
 
-def run_gathered(
-    program: LilyPond,
-    settings: str,
-    folder: Path,
-    names: Sequence[str],
-    limits: RunLimits,
-    stop: threading.Event,
-    on_begun: Callable[[int], None],
-) -> bool:
+def run_gathered(bench: Bench, names: Sequence[str], on_begun: Callable[[int], None]) -> bool:
     """Engrave ``<name>.ly`` for each name, files of many pieces; True when nothing at all went
     wrong.
 
-    ``on_begun`` is called with the number of pieces that were begun. ``limits.timeout_s`` is the
-    longest time without a word from the program. Raises as :func:`run_engraver` does.
+    ``on_begun`` is called with the number of pieces that were begun. The limit of time is that
+    without a word from the program. Raises as :func:`run_engraver` does.
     """
-    log_path = folder / f"{names[0]}.log"
+    log_path = bench.folder / f"{names[0]}.log"
     seen = 0
 
     def has_moved() -> bool:
@@ -109,50 +104,42 @@ def run_gathered(
         on_begun(log.count(_BEGUN))
         return True
 
-    command = program.command(settings, [f"{name}.ly" for name in names], says="INFO")
-    exit_code, is_late = _run(program, command, folder, log_path, limits, stop, has_moved)
-    return exit_code == 0 and not is_late
+    return _run(bench, bench.program.command(names, says="INFO"), log_path, has_moved) == 0
 
 
 def _run(
-    program: LilyPond,
-    command: list[str],
-    folder: Path,
-    log_path: Path,
-    limits: RunLimits,
-    stop: threading.Event,
-    has_moved: Callable[[], bool],
-) -> tuple[int, bool]:
-    """Run ``command``; return its exit code, and whether it was ended for being late."""
+    bench: Bench, command: list[str], log_path: Path, has_moved: Callable[[], bool]
+) -> int | None:
+    """Run ``command``; return its exit code, or None when it was ended for being late."""
     with open(log_path, "wb") as log:
-        process = _start(program, command, folder, log)
+        process = _start(bench, command, log)
         try:
-            _limit(process.pid, limits)
-            is_late = _watch(process, limits, stop, has_moved)
+            _limit(process.pid, bench.limits)
+            is_late = _watch(bench, process, has_moved)
         finally:
             _end(process)
     if process.returncode == CANNOT_START:
-        reason = log_path.read_text("utf-8", "replace").strip()
-        raise ProgramError(f"LilyPond at {program.path} cannot be started ({reason})")
-    return process.returncode, is_late
+        raise _cannot_start(bench.program, log_path.read_text("utf-8", "replace").strip())
+    return None if is_late else process.returncode
 
 
-def _start(
-    program: LilyPond, command: list[str], folder: Path, log: object
-) -> subprocess.Popen[bytes]:
+def _start(bench: Bench, command: list[str], log: BinaryIO) -> subprocess.Popen[bytes]:
     try:
         return subprocess.Popen(
             dying_together(command),
-            cwd=folder,
+            cwd=bench.folder,
             env=clean_environment(),
             stdin=subprocess.DEVNULL,
-            stdout=log,  # type: ignore[call-overload]
+            stdout=log,
             stderr=subprocess.STDOUT,
             start_new_session=True,
         )
     except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise ProgramError(f"LilyPond at {program.path} cannot be started ({reason})") from None
+        raise _cannot_start(bench.program, error.strerror or type(error).__name__) from None
+
+
+def _cannot_start(program: LilyPond, reason: str) -> ProgramError:
+    return ProgramError(f"LilyPond at {program.path} cannot be started ({reason})")
 
 
 def _limit(pid: int, limits: RunLimits) -> None:
@@ -172,12 +159,7 @@ def _limit(pid: int, limits: RunLimits) -> None:
         set_limit(pid, resource.RLIMIT_CORE, (0, 0))
 
 
-def _watch(
-    process: subprocess.Popen[bytes],
-    limits: RunLimits,
-    stop: threading.Event,
-    has_moved: Callable[[], bool],
-) -> bool:
+def _watch(bench: Bench, process: subprocess.Popen[bytes], has_moved: Callable[[], bool]) -> bool:
     """Wait for the end of the process; True when it does not move on for too long instead."""
     last_change = time.monotonic()
     while True:
@@ -186,11 +168,11 @@ def _watch(
             last_change = time.monotonic()
         if has_ended:
             return False
-        if stop.is_set():
+        if bench.stop.is_set():
             raise StoppedError
-        if time.monotonic() - last_change > limits.timeout_s:
+        if time.monotonic() - last_change > bench.limits.timeout_s:
             return True
-        stop.wait(_POLL_S)
+        bench.stop.wait(_POLL_S)
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
@@ -203,14 +185,8 @@ def _end(process: subprocess.Popen[bytes]) -> None:
     process.wait()
 
 
-def _result(
-    folder: Path,
-    stems: Sequence[str],
-    exit_code: int,
-    is_late: bool,
-    limits: RunLimits,
-    log: str,
-) -> RunResult:
+def _errors(log: str) -> dict[str, str]:
+    """What the program says is wrong, by the stems of its files."""
     errors: dict[str, str] = {}
     for match in _ERROR_LINE.finditer(log):
         errors.setdefault(match["stem"], match["what"].strip())
@@ -218,38 +194,33 @@ def _result(
     if named is not None:
         for stem in re.findall(r'"?([\w-]+)\.ly"?', named["names"]):
             errors.setdefault(stem, "LilyPond gave no reason")
-    if exit_code in (0, 1) and not is_late:
-        missing = [s for s in stems if s not in errors and not (folder / f"{s}.pdf").exists()]
-        errors.update(dict.fromkeys(missing, "LilyPond made no page"))
-        failed = {stem: errors[stem] for stem in stems if stem in errors}
-        return RunResult(tuple(stem for stem in stems if stem not in failed), failed, ())
-    return _broken(folder, stems, exit_code, is_late, limits, errors)
+    return errors
 
 
-def _broken(
-    folder: Path,
-    stems: Sequence[str],
-    exit_code: int,
-    is_late: bool,
-    limits: RunLimits,
-    errors: dict[str, str],
+def _result(
+    bench: Bench, stems: Sequence[str], exit_code: int | None, errors: dict[str, str]
 ) -> RunResult:
-    """The run broke off: at the first piece after the last one with a result or an error."""
-    reached = [
-        place
-        for place, stem in enumerate(stems)
-        if stem in errors or (folder / f"{stem}.pdf").exists()
-    ]
-    at = reached[-1] + 1 if reached else 0
+    """How a run ended; it broke off at the first piece after the last one with a result or an
+    error, unless the program came to its end (with 0, or 1 when it told of errors)."""
+    at = len(stems)
+    if exit_code not in (0, 1):
+        while at and not (stems[at - 1] in errors or _has_page(bench, stems[at - 1])):
+            at -= 1
     failed = {
         stem: errors.get(stem, "LilyPond made no page")
         for stem in stems[:at]
-        if stem in errors or not (folder / f"{stem}.pdf").exists()
+        if stem in errors or not _has_page(bench, stem)
     }
     done = tuple(stem for stem in stems[:at] if stem not in failed)
-    culprit = stems[at] if at < len(stems) else None
-    reason = f"took longer than {limits.timeout_s:g} s" if is_late else _died(exit_code)
-    return RunResult(done, failed, tuple(stems[at + 1 :]), culprit, reason)
+    if at == len(stems):
+        return RunResult(done, failed, ())
+    late = f"took longer than {bench.limits.timeout_s:g} s"
+    reason = late if exit_code is None else _died(exit_code)
+    return RunResult(done, failed, tuple(stems[at + 1 :]), stems[at], reason, exit_code is None)
+
+
+def _has_page(bench: Bench, stem: str) -> bool:
+    return (bench.folder / f"{stem}.pdf").exists()
 
 
 def _died(exit_code: int) -> str:

@@ -8,9 +8,11 @@ import platform
 import re
 import shutil
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from tunebook.engrave.settings import SETTINGS_FILE
 from tunebook.errors import ProgramError
 from tunebook.programs import answer_of
 
@@ -49,15 +51,11 @@ class LilyPond:
         """The version as the program itself writes it."""
         return ".".join(str(number) for number in self.version)
 
-    def command(self, settings: str, files: list[str], says: str = "WARN") -> list[str]:
-        """The command line that engraves ``files`` of the current folder; ``says`` is how much
-        the program tells of its doings.
-
-        ``settings`` is the name of a file of that folder, plain letters without a path: LilyPond
-        reads the option as an expression, which a blank or a bracket would break.
-        """
-        options = (*_OPTIONS, f"--loglevel={says}", f"-dinclude-settings={settings}")
-        return [str(self.path), *options, *files]
+    def command(self, stems: Iterable[str], says: str = "WARN") -> list[str]:
+        """The command line that engraves ``<stem>.ly`` of the current folder for each stem, with
+        the settings that lie there; ``says`` is how much the program tells of its doings."""
+        options = (*_OPTIONS, f"--loglevel={says}", f"-dinclude-settings={SETTINGS_FILE}")
+        return [str(self.path), *options, *(f"{stem}.ly" for stem in stems)]
 
 
 @functools.lru_cache(maxsize=1)

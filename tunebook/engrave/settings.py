@@ -1,6 +1,6 @@
-"""What the engraver adds to every source: one system a page, and the boxes of the systems.
+"""What the engraver adds to every file: one system a page, and the boxes of the systems.
 
-LilyPond includes these settings before each source. A procedure of the paper block runs after
+LilyPond includes these settings before each file. A procedure of the paper block runs after
 page breaking and writes the reach of each system, in staff spaces, with the figures needed to
 turn it into points, and the number of the piece it belongs to where several are set in one file.
 
@@ -17,7 +17,9 @@ from tunebook.model.piece import EngravedSystem
 PAGE_HEIGHT_PT = 1440.0
 BLEED_PT = 4.0
 BOXES_SUFFIX = ".boxes"
-BARS_COMMENT = "% bars in each line: "
+# Plain letters without a path: LilyPond reads the option that names it as an expression, which a
+# blank or a bracket would break.
+SETTINGS_FILE = "settings.ily"
 
 SETTINGS = r"""\version "2.24.0"
 #(define (write-system-boxes layout pages)
@@ -110,12 +112,3 @@ def _box(
         bar_count=bar_count,
         staff_indent_pt=-left_pt,
     )
-
-
-def bar_counts_of(source: str) -> tuple[int, ...]:
-    """The number of bars in each line, from the source's first line."""
-    first = source.split("\n", 1)[0]
-    if not first.startswith(BARS_COMMENT):
-        return ()
-    words = first[len(BARS_COMMENT) :].split()
-    return tuple(int(word) for word in words if word.isdigit())

@@ -215,10 +215,9 @@ def _engrave(
     from tunebook.engrave.engrave import engrave
     from tunebook.pipeline.workers import count_of_jobs
 
-    texts = {one.identity: one.text for one in sources if one.text}
-    texts.update(extras.sources)
+    wanted = {one.identity: one.piece for one in sources if one.piece is not None}
     pieces, failures = engrave(
-        texts,
+        {**wanted, **extras.pieces},
         jobs=count_of_jobs(order.jobs),
         store=store,
         work_folder=work,

@@ -18,7 +18,7 @@ from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.changes import RetuneFacts
-from tunebook.model.piece import EngravedPiece, EngravingFailure
+from tunebook.model.piece import EngravedPiece, EngravingFailure, Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.load import Section, Setup
@@ -26,7 +26,6 @@ from tunebook.pipeline.pieces import IDENTITY, Extras, place_extras
 from tunebook.pipeline.sources import TuneSource
 from tunebook.solve.retuning import find_string_changes
 from tunebook.write.file_names import distinct_names, safe_stem, tune_file_names
-from tunebook.write.lilypond.source import split_opening
 
 _ENDING = ".ly"
 
@@ -125,30 +124,28 @@ def failure_messages(
 
 def kept_sources(sources: tuple[TuneSource, ...], extras: Extras, folder: Path) -> dict[Path, str]:
     """Return the source of every piece by its file. Tunes are named first, as export names them."""
-    made: list[tuple[str, Tune, str]] = [
-        (one.identity, one.outcome.tune, one.text)
+    made: list[tuple[str, Tune, Piece]] = [
+        (one.identity, one.outcome.tune, one.piece)
         for one in sources
-        if one.text and one.outcome.tune
+        if one.piece is not None and one.outcome.tune
     ]
     names = tune_file_names([tune for _, tune, _ in made], _ENDING.removeprefix("."))
     stems = {
         identity: name.removesuffix(_ENDING)
         for name, (identity, _, _) in zip(names, made, strict=True)
     }
-    texts: list[tuple[str, str]] = []
-    openings: list[tuple[str, str]] = []
-    for identity, _, text in made:
-        tune_text, opening = split_opening(text)
-        texts.append((stems[identity], tune_text))
-        if opening:
-            openings.append((f"{stems[identity]}-opening", opening))
-    texts += openings
+    texts = [(stems[identity], piece.music_text) for identity, _, piece in made]
+    texts += [
+        (f"{stems[identity]}-opening", piece.opening_text)
+        for identity, _, piece in made
+        if piece.opening is not None
+    ]
     for one in extras.exercises:
         before = f"{stems[one.tune_identity]}-" if one.tune_identity in stems else ""
-        texts.append((before + safe_stem(one.kind), one.source))
+        texts.append((before + safe_stem(one.kind), one.piece.text))
     texts += [
-        (f"sign-{safe_stem(name.removeprefix(IDENTITY))}", text)
-        for name, text in extras.sources.items()
+        (f"sign-{safe_stem(name.removeprefix(IDENTITY))}", piece.text)
+        for name, piece in extras.pieces.items()
         if name.startswith(IDENTITY)
     ]
     paths = distinct_names(stem + _ENDING for stem, _ in texts)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from tunebook.book.content import PracticePiece, PracticeSection
 from tunebook.book.musical_text import string_name
 from tunebook.model.arrangement import Arrangement
-from tunebook.model.piece import EngravedPiece
+from tunebook.model.piece import EngravedPiece, Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import fixed_words, words_for
 from tunebook.pipeline.load import Setup
@@ -28,14 +28,14 @@ WARM_UP = "warm-up:"
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
-    """One exercise before engraving: its identity, heading, the tune it is for, its source, and
+    """One exercise before engraving: its identity, heading, the tune it is for, the music, and
     what kind it is in the words of file names."""
 
     identity: str
     title: str
     tune_identity: str
     tune_title: str
-    source: str
+    piece: Piece
     kind: str
 
 
@@ -47,15 +47,15 @@ def exercises_of(
     made = []
     for passage in find_hard_passages(arrangement):
         exercise = make_exercise(arrangement, passage, words)
-        source = source_of_exercise(exercise, setup, width_pt)
-        if source:
+        piece = piece_of_exercise(exercise, setup, width_pt)
+        if piece is not None:
             made.append(
                 Exercise(
                     f"practice:{identity}:{passage.start}",
                     _bars_title(arrangement.tune, passage, words),
                     identity,
                     arrangement.tune.title,
-                    source,
+                    piece,
                     _kind_of_passage(arrangement.tune, passage),
                 )
             )
@@ -74,11 +74,11 @@ def _chord_exercise(
     drill = chord_drill(changes, title, arrangement.tune.key)
     if drill is None:
         return []
-    source = source_of_exercise(drill, setup, width_pt, chords="tune")
-    if not source:
+    piece = piece_of_exercise(drill, setup, width_pt, chords="tune")
+    if piece is None:
         return []
     name = f"practice:{identity}:chords"
-    return [Exercise(name, title, identity, arrangement.tune.title, source, "chord-changes")]
+    return [Exercise(name, title, identity, arrangement.tune.title, piece, "chord-changes")]
 
 
 def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
@@ -93,20 +93,20 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
         for kind, drill in drills.items():
             if drill is None:
                 continue
-            source = source_of_exercise(drill, setup, width_pt, drones=setup.edition.drones)
-            if source:
+            piece = piece_of_exercise(drill, setup, width_pt, drones=setup.edition.drones)
+            if piece is not None:
                 title = words.practice[kind].format(string_name(string, words))
                 name = f"{WARM_UP}{kind}:{string.index}"
                 shown = f"warm-up-{kind.replace('_', '-')}-{string.name}"
-                made.append(Exercise(name, title, "", words.practice["warm_up"], source, shown))
+                made.append(Exercise(name, title, "", words.practice["warm_up"], piece, shown))
     return tuple(made)
 
 
-def source_of_exercise(
+def piece_of_exercise(
     tune: Tune, setup: Setup, width_pt: float, *, drones: str = "none", chords: str = "none"
-) -> str:
+) -> Piece | None:
     """Solve and write an exercise, without what would distract from it; an exercise that cannot
-    be solved is left out without harm."""
+    be solved is left out without harm (None)."""
     edition = replace(
         setup.edition,
         fingers="all",
@@ -118,7 +118,7 @@ def source_of_exercise(
     )
     outcome = arrange_tune(tune, replace(setup, edition=edition))
     if outcome.arrangement is None:
-        return ""
+        return None
     return write_source(
         outcome.arrangement,
         edition,

@@ -248,7 +248,7 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
     language = setup.book.language
     return lambda one: write_source(
         one, setup.edition, line_width_pt=width, language=language
-    ).encode("utf-8")
+    ).text.encode("utf-8")
 
 
 def _abc_files(

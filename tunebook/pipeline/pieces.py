@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from tunebook.book.content import BookContent, ChordShapes, LegendEntry
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.book import Edition, TuneChoice
-from tunebook.model.piece import EngravedPiece
+from tunebook.model.piece import EngravedPiece, Piece
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
 from tunebook.pipeline.load import Setup
@@ -20,6 +20,7 @@ from tunebook.pipeline.sources import TuneSource, line_width_pt
 from tunebook.read.abc.tune import read_abc
 from tunebook.solve.arrange import arrange
 from tunebook.solve.shapes.shapes import chord_shapes
+from tunebook.write.lilypond.bars import NO_MARKS, BarMarks
 from tunebook.write.lilypond.source import write_source
 
 EXAMPLE_WIDTH_PT = 190.0
@@ -31,30 +32,30 @@ _HEAD = "X:1\nT:x\nM:4/4\nL:1/4\nQ:1/4=96\nK:D\n"
 @dataclass(frozen=True, slots=True)
 class _Example:
     """Music for one sign. ``change`` sets in the arrangement what the sign stands for, so that it
-    shows on every instrument; ``marked`` are bars to mark."""
+    shows on every instrument."""
 
     music: str
     change: Callable[[Arrangement], Arrangement] = lambda arrangement: arrangement
     drone: str = "none"
     chords: str = "none"
-    mark: str = ""
+    marks: BarMarks = NO_MARKS
 
 
-def legend_sources(
+def legend_pieces(
     arrangements: Sequence[Arrangement], setup: Setup, has_changes: bool = False
-) -> dict[str, str]:
-    """Return sources by identity ("legend:finger", ...) for the signs that occur;
+) -> dict[str, Piece]:
+    """Return examples by identity ("legend:finger", ...) for the signs that occur;
     ``has_changes`` when bars are marked that a retuning changed."""
     kinds = _kinds_used(arrangements, setup.edition)
     if has_changes:
         kinds.append("changed")
-    sources = {}
+    pieces = {}
     for kind in kinds:
         if kind in _EXAMPLES:
-            source = _source(_EXAMPLES[kind], setup)
-            if source:
-                sources[IDENTITY + kind] = source
-    return sources
+            piece = _piece(_EXAMPLES[kind], setup)
+            if piece is not None:
+                pieces[IDENTITY + kind] = piece
+    return pieces
 
 
 def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[str]:
@@ -81,7 +82,7 @@ def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[s
     return [kind for kind, is_used in found.items() if is_used]
 
 
-def _source(example: _Example, setup: Setup) -> str:
+def _piece(example: _Example, setup: Setup) -> Piece | None:
     edition = replace(setup.edition, fingers="all", shows_accompaniment=False, staff_size_pt=15.0)
     choice = TuneChoice("legend", drone=example.drone)
     tune = read_abc(_HEAD + example.music + "\n")[0]
@@ -89,15 +90,12 @@ def _source(example: _Example, setup: Setup) -> str:
         tune, setup.instrument, setup.hand, choice=choice, drones="held", chords=example.chords
     )
     if any(not note.stops for note in arrangement.notes):
-        return ""
-    bars = frozenset({0}) if example.mark else frozenset()
+        return None
     return write_source(
         example.change(arrangement),
         edition,
         line_width_pt=EXAMPLE_WIDTH_PT,
-        beyond_bars=bars if example.mark == "beyond" else frozenset(),
-        hard_bars=bars if example.mark == "hard" else frozenset(),
-        changed_bars=bars if example.mark == "changed" else frozenset(),
+        marks=example.marks,
         language=setup.book.language,
         note_names=words_for(setup.book, setup.instrument).note_names,
     )
@@ -151,6 +149,7 @@ def _doubtful(arrangement: Arrangement) -> Arrangement:
     return replace(arrangement, chords=chords)
 
 
+_FIRST_BAR = frozenset({0})
 _EXAMPLES = {
     "finger": _Example("A B c d |]"),
     "string": _Example("B E A F |]", _string_letters),
@@ -162,9 +161,9 @@ _EXAMPLES = {
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
     "quarter_tone": _Example("d ^/c d2 |]"),
     "unplayable": _Example("d c d2 |]", _unplayable),
-    "beyond": _Example("a b a2 |]", mark="beyond"),
-    "hard": _Example("F c F c |]", mark="hard"),
-    "changed": _Example("D F A F |]", mark="changed"),
+    "beyond": _Example("a b a2 |]", marks=BarMarks(beyond=_FIRST_BAR)),
+    "hard": _Example("F c F c |]", marks=BarMarks(hard=_FIRST_BAR)),
+    "changed": _Example("D F A F |]", marks=BarMarks(changed=_FIRST_BAR)),
 }
 
 
@@ -173,9 +172,9 @@ MOST_SHAPES = 3
 
 @dataclass(frozen=True, slots=True)
 class Extras:
-    """Extra pieces before engraving. ``sources`` are theirs by identity."""
+    """Extra pieces before engraving. ``pieces`` are theirs by identity."""
 
-    sources: dict[str, str] = field(default_factory=dict)
+    pieces: dict[str, Piece] = field(default_factory=dict)
     legend_kinds: tuple[str, ...] = ()
     exercises: tuple[Exercise, ...] = ()
     chord_shapes: tuple[ChordShapes, ...] = ()
@@ -184,12 +183,12 @@ class Extras:
 def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
     """Return the extra pieces that the edition wants."""
     has_changes = any(one.change is not None and one.change.changed_bars for one in tunes)
-    legend = legend_sources(built(one.outcome for one in tunes), setup, has_changes)
+    legend = legend_pieces(built(one.outcome for one in tunes), setup, has_changes)
     exercises = tuple(exercise for one in tunes for exercise in one.exercises)
     if setup.edition.shows_practice:
         exercises = (*warm_up(setup, line_width_pt(setup)), *exercises)
     return Extras(
-        sources={**legend, **{one.identity: one.source for one in exercises}},
+        pieces={**legend, **{one.identity: one.piece for one in exercises}},
         legend_kinds=tuple(name.removeprefix(IDENTITY) for name in legend),
         exercises=exercises,
         chord_shapes=_chord_shapes(tunes, setup) if setup.edition.shows_shapes else (),

@@ -8,6 +8,7 @@ from tunebook.book.layout.paper import page_format
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
+from tunebook.model.piece import Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, exercises_of
@@ -18,27 +19,19 @@ from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.solve.retuning import find_changes
 from tunebook.store import Store
+from tunebook.write.lilypond.bars import BarMarks
+from tunebook.write.lilypond.source import write_source
 
 HARD_BARS_MARKED = 3
 
 
 @dataclass(frozen=True, slots=True)
-class BarMarks:
-    """Indices of bars to mark in the margin: changed by a retuning, beyond an edition's limits,
-    hardest."""
-
-    changed: frozenset[int] = frozenset()
-    beyond: frozenset[int] = frozenset()
-    hard: frozenset[int] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
 class TuneSource:
-    """One tune solved and written; ``text`` is empty where it could not be."""
+    """One tune solved and written; ``piece`` is None where it could not be."""
 
     identity: str
     outcome: TuneOutcome
-    text: str = ""
+    piece: Piece | None = None
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
     change: TuneChange | None = None
@@ -74,7 +67,7 @@ def write_sources(
     for done, (at, one) in enumerate(zip(missing, made, strict=True), start=1):
         on_progress("arranging", tunes[at].title, done, len(missing))
         found[at] = _placed(one, tunes[at], setup) or one
-        if one.text:
+        if one.piece is not None:
             keep(store, "solved", keys[at], one)
     return tuple(one for one in found if one is not None)
 
@@ -125,8 +118,6 @@ def line_width_pt(setup: Setup) -> float:
 
 def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None) -> TuneSource:
     """Solve one tune and write its source. Runs in a worker process."""
-    from tunebook.write.lilypond.source import write_source
-
     outcome = arrange_tune(tune, setup if before is None else _with_shapes(setup))
     if outcome.arrangement is None:
         return TuneSource(identity, outcome)
@@ -138,14 +129,12 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     width_pt = line_width_pt(setup)
     exercises: tuple[Exercise, ...] = ()
     try:
-        text = write_source(
+        piece = write_source(
             arrangement,
             setup.edition,
             line_width_pt=width_pt,
             with_opening=True,
-            changed_bars=marks.changed,
-            beyond_bars=marks.beyond,
-            hard_bars=marks.hard,
+            marks=marks,
             language=setup.book.language,
             note_names=words_for(setup.book, setup.instrument).note_names,
         )
@@ -156,7 +145,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
     bare = _for_printing(outcome, arrangement)
-    return TuneSource(identity, bare, text, beyond, why, change, exercises)
+    return TuneSource(identity, bare, piece, beyond, why, change, exercises)
 
 
 def _with_shapes(setup: Setup) -> Setup:

@@ -26,7 +26,7 @@ BAR = "D4/4 E4/4 F#4/4"
 
 def music(arrangement, **options):
     """The score block on one line, single-spaced."""
-    source = write_source(arrangement, ALL, line_width_pt=480, **options)
+    source = write_source(arrangement, ALL, line_width_pt=480, **options).text
     return " ".join(source[source.index("\\score") :].split())
 
 
@@ -146,6 +146,6 @@ def test_engraver_knows_every_sign_that_is_written(make_tune, arranged, tmp_path
         bars = with_bar(bars, place, decorations=(end,), repeat_passes=3, sign_after=":|")
     bars = with_note(bars, len(names), 0, "trill(")
     bars = with_note(bars, len(names) + 1, 2, "trill)")
-    source = write_source(arranged(bars), ALL, line_width_pt=480)
-    pieces, failures = engrave({"all": source}, work_folder=tmp_path)
+    piece = write_source(arranged(bars), ALL, line_width_pt=480)
+    pieces, failures = engrave({"all": piece}, work_folder=tmp_path)
     assert failures == [] and len(pieces[0].systems) > 4

@@ -37,11 +37,11 @@ def music_of(abc: str, arranged) -> str:
         for note in bar.notes
         if note.chord is not None
     )
-    source = write_source(
+    piece = write_source(
         arranged(tune, drone=spans, chords=chords), Edition("golden", fingers="all"),
         line_width_pt=480, with_opening=True,
     )  # fmt: skip
-    return source[source.index("\\score") :]
+    return piece.text.removeprefix(piece.text.partition("\\score")[0])
 
 
 @pytest.mark.parametrize("path", PAIRS, ids=lambda path: path.stem)

@@ -84,9 +84,7 @@ def hostile_arrangement(text, make_tune, arranged):
 def source_of(text, make_tune, arranged):
     arrangement = hostile_arrangement(text, make_tune, arranged)
     edition = Edition("hostile", fingers="all")
-    return write_source(
-        arrangement, edition, line_width_pt=480, with_opening=True, with_midi=True
-    )  # fmt: skip
+    return write_source(arrangement, edition, line_width_pt=480, with_opening=True).text
 
 
 def without_strings(source):

@@ -12,6 +12,7 @@ from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import Edition
 from tunebook.model.tune import Key, Meter, Note, Tempo
 from tunebook.write.lilypond.bars import (
+    BarMarks,
     bar_line,
     ending_text,
     key_command,
@@ -29,7 +30,7 @@ WIDTH_PT = 480
 
 def music(arrangement, edition=ALL, **options):
     """The score block on one line, single-spaced."""
-    source = write_source(arrangement, edition, line_width_pt=WIDTH_PT, **options)
+    source = write_source(arrangement, edition, line_width_pt=WIDTH_PT, **options).text
     return " ".join(source[source.index("\\score") :].split())
 
 
@@ -318,7 +319,7 @@ def test_unknown_decoration_is_not_printed(make_tune, arranged):
 
 def test_marks_have_three_looks_and_end_with_their_passages(make_tune, arranged):
     tune = make_tune(*["D4*3/4"] * 6)
-    text = music(arranged(tune), changed_bars={1, 2}, beyond_bars={4}, hard_bars={5})
+    text = music(arranged(tune), marks=BarMarks({1, 2}, {4}, {5}))
     assert text.count("\\changedLook") == text.count("\\beyondLook") == 1
     assert text.count("\\startMeasureSpanner") == text.count("\\stopMeasureSpanner") == 2
     assert text.count("\\paleGround") == text.count("\\stopStaffHighlight") == 1
@@ -326,41 +327,34 @@ def test_marks_have_three_looks_and_end_with_their_passages(make_tune, arranged)
 
 def test_sixteen_bars_stand_four_on_a_line(make_tune, arranged):
     tune = make_tune(*["D4/8 E4/8 F#4/8 G4/8 A4/4"] * 16)
-    source = write_source(arranged(tune), ALL, line_width_pt=WIDTH_PT)
-    assert source.split("\n")[0] == "% bars in each line: 4 4 4 4"
-    assert source.count("\\break") == 3
-    assert re.findall(r"\\barNumber (\d+)", source.split("\\score")[1]) == ["5", "9", "13"]
+    piece = write_source(arranged(tune), ALL, line_width_pt=WIDTH_PT)
+    assert piece.bars_per_line == (4, 4, 4, 4)
+    music = piece.score.text()
+    assert music.count("\\break") == 3
+    assert re.findall(r"\\barNumber (\d+)", music) == ["5", "9", "13"]
 
 
 def test_pickup_never_stands_alone_at_the_end_of_a_line(make_tune, arranged):
     bars = ["D4/4", *["D4/8 E4/8 F#4/8 G4/8 A4/4"] * 8]
-    source = write_source(arranged(make_tune(*bars)), ALL, line_width_pt=WIDTH_PT)
-    assert source.split("\n")[0] == "% bars in each line: 5 4"
+    piece = write_source(arranged(make_tune(*bars)), ALL, line_width_pt=WIDTH_PT)
+    assert piece.bars_per_line == (5, 4)
 
 
 def test_narrow_paper_takes_fewer_bars_on_a_line(make_tune, arranged):
     tune = make_tune(*["D4/8 E4/8 F#4/8 G4/8 A4/8 B4/8"] * 16)
     large = Edition("large", fingers="all", staff_size_pt=24)
-    counts = write_source(arranged(tune), large, line_width_pt=340).split("\n")[0].split()[5:]
-    assert sum(map(int, counts)) == 16
-    assert max(map(int, counts)) < 4
+    counts = write_source(arranged(tune), large, line_width_pt=340).bars_per_line
+    assert sum(counts) == 16
+    assert max(counts) < 4
 
 
 def test_opening_is_the_first_two_bars_without_fingers(make_tune, arranged):
     made = arranged(make_tune("D4/4", "E4*3/4", "F#4*3/4", "G4*3/4"))
-    source = write_source(made, ALL, line_width_pt=WIDTH_PT, with_opening=True)
-    opening = " ".join(source[source.index("\\book {") :].split())
+    piece = write_source(made, ALL, line_width_pt=WIDTH_PT, with_opening=True)
+    assert piece.opening is not None
+    opening = " ".join(piece.opening.score.text().split())
     assert "d'4 \\bar" in opening and "e'2. \\bar" in opening and "fs'2. \\bar" in opening
     assert "g'2." not in opening
-
-
-def test_played_order_is_written_out_for_midi(make_tune, arranged):
-    tune = replace(make_tune("D4*3/4", "E4*3/4"), played=(0, 0, 1))
-    source = write_source(arranged(tune), ALL, line_width_pt=WIDTH_PT, with_midi=True)
-    played = source[source.index("Played") :]
-    assert played.count("d'2.") == 2
-    assert played.count("e'2.") == 1
-    assert "\\midi" in played
 
 
 def test_accompaniment_has_a_staff_of_its_own(make_tune, arranged):
@@ -373,7 +367,8 @@ def test_accompaniment_has_a_staff_of_its_own(make_tune, arranged):
 
 
 def test_tune_without_any_note_still_makes_a_source(make_tune, arranged):
-    assert "\\score" in write_source(arranged(make_tune("z*3/4")), ALL, line_width_pt=WIDTH_PT)
+    piece = write_source(arranged(make_tune("z*3/4")), ALL, line_width_pt=WIDTH_PT)
+    assert "\\score" in piece.text
 
 
 def test_drone_that_ends_inside_a_tuplet_needs_no_tuplet_of_its_own(make_tune, arranged):
@@ -414,6 +409,6 @@ def test_clef_of_the_tune_goes_before_that_of_the_instrument(make_tune, arranged
 
 def test_note_that_cannot_be_played_stands_in_brackets(make_tune, arranged):
     arrangement = changed(arranged(make_tune("D4/4 E4/2")), 0, stops=())
-    source = write_source(arrangement, ALL, line_width_pt=WIDTH_PT, with_opening=True)
-    assert source.count("\\parenthesize") == 1
+    piece = write_source(arrangement, ALL, line_width_pt=WIDTH_PT, with_opening=True)
+    assert piece.text.count("\\parenthesize") == 1
     assert "\\parenthesize d'4 e'2 -1" in music(arrangement)

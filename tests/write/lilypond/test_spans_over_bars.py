@@ -14,7 +14,7 @@ BAR = Fraction(3, 4)
 
 def part(arrangement, start, end):
     """The source between two words, on one line."""
-    source = write_source(arrangement, ALL, line_width_pt=480)
+    source = write_source(arrangement, ALL, line_width_pt=480).text
     music = " ".join(source[source.index("\\score") :].split())
     return music[music.index(start) :][: music[music.index(start) :].index(end)]
 

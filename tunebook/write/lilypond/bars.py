@@ -346,11 +346,15 @@ class StaffSigns:
 
 @dataclass(frozen=True, slots=True)
 class BarMarks:
-    """Indices of the tune's bars to be marked, by kind."""
+    """Indices of the tune's bars to be marked: changed by a retuning, beyond an edition's limits,
+    hardest."""
 
     changed: Set[int] = frozenset()
     beyond: Set[int] = frozenset()
     hard: Set[int] = frozenset()
+
+
+NO_MARKS = BarMarks()
 
 
 @dataclass

@@ -6,6 +6,8 @@ our own text; nothing from a tune is put into it.
 
 from __future__ import annotations
 
+import functools
+
 VERSION = "2.24.0"
 LARGE_STAFF_PT = 21.0
 OPENING_STAFF_PT = 12.0
@@ -202,10 +204,12 @@ _LAYOUT = r"""
 """
 
 
+@functools.lru_cache(maxsize=64)
 def preamble(staff_size_pt: float, line_width_bp: float, *, is_ragged_last: bool) -> str:
     """Version, language, staff size, signs, paper and layout: all that stands before the music.
 
-    ``line_width_bp`` is in PDF points (1/72 inch).
+    ``line_width_bp`` is in PDF points (1/72 inch). The text is one object for all pieces that
+    begin alike: what is kept of a tune with its exercises holds it once.
     """
     is_large = staff_size_pt >= LARGE_STAFF_PT
     paper = _PAPER % {

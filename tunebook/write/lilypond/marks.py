@@ -287,18 +287,17 @@ class Shown:
 
     fingers: str
     has_grace_notes: bool
-    has_words: bool
     has_texts: bool = True
     note_names: str = "b"
     language: str = "en"
 
     @classmethod
     def of_edition(cls, edition: Edition, note_names: str = "b", language: str = "en") -> Shown:
-        shown = (edition.fingers, edition.shows_grace_notes, edition.shows_words)
+        shown = (edition.fingers, edition.shows_grace_notes)
         return cls(*shown, note_names=note_names, language=language)
 
 
-BARE = Shown(fingers="none", has_grace_notes=True, has_words=False, has_texts=False)
+BARE = Shown(fingers="none", has_grace_notes=True, has_texts=False)
 
 
 def note_marks(

@@ -47,8 +47,7 @@ _MOST_GRACES = 12
 class MelodyWriter:
     """Builds the melody staff of one arrangement.
 
-    ``marks`` are the commands that mark bars, ``language`` is that of the book's words. An
-    instance serves for one staff.
+    ``marks`` are the commands that mark bars. An instance serves for one staff.
     """
 
     def __init__(
@@ -57,13 +56,11 @@ class MelodyWriter:
         printed: PrintedBars,
         shown: Shown,
         marks: MarkCommands | None = None,
-        language: str = "en",
     ) -> None:
         self.arrangement = arrangement
         self.printed = printed
         self.shown = shown
         self.marks = marks or MarkCommands()
-        self.language = language
         self.departure = departure_to_coda(printed)
         self.fingered = fingered_by_place(arrangement.notes)
         self.notes = _notes_to_print(printed, has_graces=shown.has_grace_notes)
@@ -211,7 +208,7 @@ class MelodyWriter:
     def _closing(self, place: int, one: PrintedBar) -> list[str]:
         lines = list(self.marks.ends.get(place, ()))
         if self.shown.has_texts:
-            lines += end_marks(one, self.language, is_departure=place == self.departure)
+            lines += end_marks(one, self.shown.language, is_departure=place == self.departure)
         lines.append(f'\\bar "{one.line_after}"')
         if place == len(self.printed.bars) - 1:
             lines += self.printed.brackets_at_end
