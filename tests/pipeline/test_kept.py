@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 from typing import get_args
 
@@ -52,6 +54,13 @@ def test_a_changed_file_is_another_book(tmp_path: Path) -> None:
     assert before == book_sum(setup, None, output, read_files(setup))
     path.write_text("X:1\nT:T\nK:D\nDEG|]\n")
     assert before != book_sum(setup, None, output, read_files(setup))
+
+
+def test_an_unchanged_book_is_fetched_without_what_makes_one() -> None:
+    code = "import sys, tunebook.pipeline.build; print(*sorted(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    makers = ("abjad", "numpy", "pikepdf", "reportlab", "tunebook.book.", "tunebook.engrave.")
+    assert [name for name in done.stdout.split() if name.startswith(makers)] == []
 
 
 def test_all_that_is_kept_is_counted_and_cleared(

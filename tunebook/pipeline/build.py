@@ -9,13 +9,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tunebook.book.book import booklet_path
 from tunebook.errors import Message, SettingError, SourcePlace
 from tunebook.files import check_writable, check_writable_folder, write_whole
 from tunebook.model.book import BuildReport
@@ -81,6 +79,8 @@ def _checked_output(setup: Setup, order: BuildOrder) -> Path:
     output = order.output or default_output(setup)
     check_writable(output, setup.read)
     if setup.book.is_booklet and setup.edition.paper == "a5":
+        from tunebook.book.book import booklet_path
+
         check_writable(booklet_path(output), setup.read)
     if order.keep_source is not None:
         check_writable_folder(order.keep_source)
@@ -128,6 +128,8 @@ def _make_book(
     before: Setup | None,
 ) -> BuildReport:
     """Make the book of ``files``, whatever was made before."""
+    from concurrent.futures import ThreadPoolExecutor
+
     from tunebook.book.book import assemble_book, get_ready
     from tunebook.engrave.program import find_lilypond
     from tunebook.pipeline.contents import contents_of, failure_messages, retune_facts
