@@ -13,7 +13,7 @@ import pytest
 from tunebook.engrave.program import clean_environment, find_lilypond
 from tunebook.errors import InputError, SettingError
 from tunebook.model.book import BuildReport
-from tunebook.pipeline.build import build_book, retune_book
+from tunebook.pipeline.build import build, build_book, retune_book
 from tunebook.pipeline.load import BuildOrder, Setup, Wishes, load, prepare
 from tunebook.pipeline.sources import source_of_tune
 
@@ -41,7 +41,7 @@ def folder_with(tmp_path: Path, paper: str = "a4", language: str = "en", more: s
 
 
 def made(setup: Setup, tmp_path: Path, name: str = "book.pdf", **order: object) -> BuildReport:
-    return build_book(setup, BuildOrder(output=tmp_path / name, jobs=1, **order))  # type: ignore
+    return build(setup, BuildOrder(output=tmp_path / name, jobs=1, **order))  # type: ignore
 
 
 def text_of(pdf: Path) -> str:
@@ -146,6 +146,15 @@ def test_retuning_to_the_same_is_refused(tmp_path: Path) -> None:
     setup = prepare(folder_with(tmp_path))
     with pytest.raises(SettingError, match="CGDA is what the book has already"):
         retune_book(setup, setup, BuildOrder(output=tmp_path / "book.pdf"))
+
+
+def test_a_book_is_one_plain_call(tmp_path: Path) -> None:
+    folder, output = folder_with(tmp_path), tmp_path / "book.pdf"
+    report = build_book(str(folder), str(output), edition="student-1", tuning="CGCA", jobs=1)
+    assert (report.output, report.tune_count, report.left_out) == (output, 8, ())
+    assert "tuned C G C A" in text_of(output)
+    with pytest.raises(SettingError, match="no edition 'master'; known are player, teacher"):
+        build_book(folder, output, edition="master")
 
 
 def test_one_bad_tune_is_left_out_and_named(tmp_path: Path) -> None:

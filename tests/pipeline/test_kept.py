@@ -66,13 +66,13 @@ def test_an_unchanged_book_is_fetched_without_what_makes_one() -> None:
 def test_all_that_is_kept_is_counted_and_cleared(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from tunebook.pipeline.build import build_book
+    from tunebook.pipeline.build import build
     from tunebook.pipeline.kept import clear_cache, describe_cache, fault_folder
     from tunebook.pipeline.load import BuildOrder
 
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")
-    build_book(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
+    build(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
     home = tmp_path / "cache" / "tunebook" / "engraved"
     kept = [path for path in home.rglob("*") if path.is_file()]
     assert {path.relative_to(home).parts[0] for path in kept} == set(get_args(Kind))

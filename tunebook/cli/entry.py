@@ -85,13 +85,13 @@ def build(
     """Make the tune book: read, solve, engrave, paginate."""
     from tunebook.cli.reports import print_build_report
     from tunebook.cli.terminal import ProgressLine
-    from tunebook.pipeline.build import build_book
+    from tunebook.pipeline.build import build
     from tunebook.pipeline.load import BuildOrder
 
     setup = _setup(folder, settings, instrument, tuning, hand, edition)
     order = BuildOrder(output, keep_source, jobs, not no_cache, scheduler)
     with ProgressLine(as_json) as progress:
-        report = build_book(setup, order, progress)
+        report = build(setup, order, progress)
     print_build_report(report, as_json)
     _finish(report.messages, report.tune_count, strict)
 

@@ -15,20 +15,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tunebook.errors import Message, SettingError, SourcePlace
-from tunebook.files import check_writable, check_writable_folder, write_whole
+from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
 from tunebook.model.book import BuildReport
 from tunebook.pipeline.kept import book_sum, fetch, keep
 from tunebook.pipeline.load import (
     BuildOrder,
     Progress,
     Setup,
+    Wishes,
     gather_messages,
     load,
     no_progress,
     nothing_to_do,
+    prepare,
+    read_book,
     read_files,
     unique_identities,
 )
+from tunebook.read.settings.tunes_file import read_settings
 from tunebook.store import Store, default_store
 from tunebook.write.file_names import safe_name
 
@@ -40,6 +44,50 @@ if TYPE_CHECKING:
 
 
 def build_book(
+    folder: Path | str,
+    output: Path | str | None = None,
+    *,
+    edition: str | None = None,
+    settings: Path | str | None = None,
+    instrument: str | None = None,
+    tuning: str | None = None,
+    hand: str | None = None,
+    keep_source: Path | str | None = None,
+    jobs: int | None = None,
+    uses_cache: bool = True,
+    on_progress: Progress = no_progress,
+) -> BuildReport:
+    """Make the book of a folder of tunes, or of one file, as the PDF ``output`` (where you are,
+    under the folder's name, if left out) and return what became of it.
+
+    What is None is as the folder's tunes.toml says, or ``settings`` in its place. ``keep_source``
+    is a folder for the LilyPond source, ``jobs`` the number of processes, one a core if left out.
+    ``on_progress`` is called with the stage, the tune's title, how many are done, and of how many.
+
+    Raises InputError when the folder is not there or nothing could be built, SettingError for a
+    setting that cannot be used, OutputError when a file cannot be written or is one of those that
+    are read, ProgramError when LilyPond is missing, too old, or failed.
+    """
+    wishes = Wishes(_path(settings), instrument, tuning, hand, edition)
+    order = BuildOrder(_path(output), _path(keep_source), jobs, uses_cache)
+    return build(prepare(Path(folder), wishes), order, on_progress)
+
+
+def editions(folder: Path | str | None = None) -> tuple[str, ...]:
+    """Return the names of the editions that a folder knows by its tunes.toml, or without a folder
+    of those that every folder knows.
+
+    Raises InputError when the folder is not there, SettingError when its settings cannot be used.
+    """
+    book, _ = read_settings(None) if folder is None else read_book(Path(folder), None, FilesRead())
+    return tuple(one.name for one in book.editions)
+
+
+def _path(name: Path | str | None) -> Path | None:
+    return None if name is None else Path(name)
+
+
+def build(
     setup: Setup,
     order: BuildOrder,
     on_progress: Progress = no_progress,
@@ -115,7 +163,7 @@ def retune_book(
         stem = default_output(after).stem
         name = f"{stem}-{after.instrument.tuning_name}.pdf"
         order = replace(order, output=Path(name))
-    return build_book(after, order, on_progress, before=before)
+    return build(after, order, on_progress, before=before)
 
 
 def _make_book(

@@ -94,11 +94,20 @@ def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
 def prepare_all(folder: Path, wishes: Sequence[Wishes]) -> tuple[Setup, ...]:
     """Return a Setup for each of ``wishes``, tunes.toml read once: the file that the first of them
     names. Raises as :func:`prepare` does."""
-    check_is_there(folder)
     read = FilesRead()
-    settings, said = _settings_file(folder, wishes[0].settings_file)
-    book, messages = read_settings(settings, read)
-    return tuple(_setup(folder, book, one, (*said, *messages), read) for one in wishes)
+    book, messages = read_book(folder, wishes[0].settings_file, read)
+    return tuple(_setup(folder, book, one, messages, read) for one in wishes)
+
+
+def read_book(
+    folder: Path, settings: Path | None, read: FilesRead
+) -> tuple[Book, tuple[Message, ...]]:
+    """Return what the folder's tunes.toml, or the file ``settings``, says. Raises InputError when
+    the folder does not exist, SettingError when the file cannot be used."""
+    check_is_there(folder)
+    path, said = _settings_file(folder, settings)
+    book, messages = read_settings(path, read)
+    return book, (*said, *messages)
 
 
 def _setup(

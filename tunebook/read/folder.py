@@ -21,7 +21,13 @@ from tunebook.errors import InputError, Message, SourcePlace
 from tunebook.files import FILE, FOLDER, FilesRead, kind_of, read_whole
 from tunebook.model.tune import Tune
 from tunebook.read.abc.text import decode
-from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_tune
+from tunebook.read.abc.tune import (
+    Reading,
+    TuneText,
+    cut_into_tunes,
+    fatal_message,
+    read_tune,
+)
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 
 _SUFFIX = ".abc"
@@ -150,23 +156,15 @@ class AbcFile:
     data: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class FolderReading:
-    """All tunes of a folder in order, and the messages about files and tunes."""
-
-    tunes: tuple[Tune, ...]
-    messages: tuple[Message, ...]
-
-
 def read_folder(
-    folder: Path,
+    folder: Path | str,
     *,
     voice: str | None = None,
     second_voice: str | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
     may_leave: bool = False,
     read: FilesRead | None = None,
-) -> FolderReading:
+) -> Reading:
     """Read every tune of a folder and its subfolders, or of one file.
 
     A tune that cannot be used is left out with a fatal message, whatever goes wrong in reading
@@ -182,7 +180,7 @@ def read_folder(
         else:
             tunes.append(one[1])
             messages.extend(one[1].messages)
-    return FolderReading(tuple(tunes), tuple(messages))
+    return Reading(tuple(tunes), tuple(messages))
 
 
 def iterate_files(
@@ -225,11 +223,6 @@ def iterate_tunes(
             yield _fault(error, piece.place, "tune")
         else:
             yield piece, tune
-
-
-def fatal_message(error: InputError, piece: TuneText) -> Message:
-    """The message for a tune that was left out."""
-    return Message(error.place or piece.place, "tune", error.what, error.remedy, is_fatal=True)
 
 
 def iterate_tune_texts(

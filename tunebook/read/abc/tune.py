@@ -1,22 +1,17 @@
 """The text of a file cut into tunes, and one tune's text to a Tune.
 
-Cuts the text of a file into the texts of its tunes.
-
-Source: The ABC Music Standard 2.1, section 2.2: a tune begins with X: and ends with an empty
-line or the end of the file; a file header may stand before the first tune.
-
-One tune's text to a Tune.
-
-Source: The ABC Music Standard 2.1.
+Source: The ABC Music Standard 2.1; section 2.2: a tune begins with X: and ends with an empty line
+or the end of the file; a file header may stand before the first tune.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from string import ascii_letters
+from typing import overload
 
 from tunebook.errors import InputError, Message, SourcePlace
 from tunebook.model.tune import Bar, Tune
@@ -394,6 +389,57 @@ def _first(header: TuneHeader, letter: str) -> str:
     return texts[0] if texts else ""
 
 
-def read_abc(text: str, path: str = "tune.abc") -> list[Tune]:
-    """Read all tunes of a text. Raises InputError at the first that cannot be used."""
-    return [read_tune(piece) for piece in cut_into_tunes(text, path) if isinstance(piece, TuneText)]
+@dataclass(frozen=True, slots=True)
+class Reading(Sequence[Tune]):
+    """The tunes that were read, of which this is a sequence too, and all messages about them and
+    their files, in order; those that are fatal say what was left out."""
+
+    tunes: tuple[Tune, ...]
+    messages: tuple[Message, ...]
+
+    @property
+    def left_out(self) -> tuple[Message, ...]:
+        """Why what is missing could not be used: a message for each tune or file."""
+        return tuple(message for message in self.messages if message.is_fatal)
+
+    def __len__(self) -> int:
+        return len(self.tunes)
+
+    @overload
+    def __getitem__(self, at: int) -> Tune: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Tune, ...]: ...
+
+    def __getitem__(self, at: int | slice) -> Tune | tuple[Tune, ...]:
+        return self.tunes[at]
+
+
+def read_abc(text: str, path: str = "tune.abc") -> Reading:
+    """Read the tunes of a text; ``path`` is what places in messages call it. A tune that cannot be
+    used is left out, and a message says why.
+
+    Raises InputError with the first reason when all of them had to be left out.
+    """
+    tunes: list[Tune] = []
+    messages: list[Message] = []
+    for piece in cut_into_tunes(text, path):
+        if isinstance(piece, Message):
+            messages.append(piece)
+            continue
+        try:
+            tunes.append(read_tune(piece))
+        except InputError as error:
+            messages.append(fatal_message(error, piece))
+        else:
+            messages.extend(tunes[-1].messages)
+    reading = Reading(tuple(tunes), tuple(messages))
+    if reading.left_out and not tunes:
+        first = reading.left_out[0]
+        raise InputError(first.what, first.remedy, first.place)
+    return reading
+
+
+def fatal_message(error: InputError, piece: TuneText) -> Message:
+    """The message for a tune that was left out."""
+    return Message(error.place or piece.place, "tune", error.what, error.remedy, is_fatal=True)
