@@ -1,19 +1,16 @@
-"""Spelling of pitches that no one wrote down, and which notes bear a sign on the page.
+"""Spelling of pitches that no one wrote down, key signatures, and which notes bear a sign on the
+page.
 
-Spelling of pitches that no one wrote down, along the line of fifths.
+Every name has a place on the line of fifths (F -1, C 0, G 1, ... F# 6, Bb -2); which of a pitch's
+names is meant shows in how far it lies from the key (Temperley, The Cognition of Basic Musical
+Structures, 2001, ch. 5). How far to either side is our judgement.
 
-Every name has a place on that line (F -1, C 0, G 1, ... F# 6, Bb -2); which of a pitch's names is
-meant shows in how far it lies from the key (Temperley, The Cognition of Basic Musical Structures,
-2001, ch. 5). How far to either side is our judgement.
-
-Which notes bear a sign on the page.
-
-A sign holds for its own line or space, in its own octave, to the next bar line or key signature; a
-tone that a tie brings over bears none, and what it brought does not count for the notes after it;
-grace notes count as others do; two tones on one line or space both bear signs. A sign that warns
-where the bar before, or another octave, would mislead is "courtesy". (Gould, Behind Bars, 2011,
-chapter "Accidentals", from memory; ABC 2.1, section 4.2, has signs hold "until the end of the
-measure" and leaves their look on the page to the program.)
+A sign on the page holds for its own line or space, in its own octave, to the next bar line or key
+signature; a tone that a tie brings over bears none, and what it brought does not count for the
+notes after it; grace notes count as others do; two tones on one line or space both bear signs. A
+sign that warns where the bar before, or another octave, would mislead is "courtesy". (Gould, Behind
+Bars, 2011, chapter "Accidentals", from memory; ABC 2.1, section 4.2, has signs hold "until the end
+of the measure" and leaves their look on the page to the program.)
 """
 
 from __future__ import annotations
@@ -28,6 +25,25 @@ _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
 
 _LOWEST, _HIGHEST = -15, 19
 """Fbb and B##: the ends of the names with no more than two signs."""
+
+
+SHARP_ORDER = (3, 0, 4, 1, 5, 2, 6)
+"""The steps (0 = C) in the order in which sharps appear; flats appear in the reverse order."""
+
+
+def signature_alters(fifths: int) -> tuple[int, ...]:
+    """The alteration of each step C..B in the signature with so many sharps (+) or flats (-)."""
+    alters = [0] * 7
+    for step in SHARP_ORDER[: max(0, fifths)]:
+        alters[step] = 1
+    for step in SHARP_ORDER[7 + min(0, fifths) :]:
+        alters[step] = -1
+    return tuple(alters)
+
+
+def usual_fifths(alters: tuple[int, ...]) -> int | None:
+    """How many sharps (+) or flats (-) a signature has; None when it is none of the usual ones."""
+    return next((n for n in range(-7, 8) if signature_alters(n) == alters), None)
 
 
 def spell_in_key(pitch_class: int, key: Key) -> tuple[int, int]:

@@ -1,23 +1,16 @@
-"""Fingered ABC: the text as it stood, with fingers and chosen chords written in.
+"""Fingered ABC: the text as it stood, with fingers, strings, drones and chosen chords written in.
 
-Finds in a line of ABC music what matters for writing into it: decorations, quoted text, notes.
+A line of music is cut into pieces ``(kind, text, start)``, with ``start`` counting from 0, of which
+every character belongs to one (The ABC Music Standard 2.1, sections 4.1, 4.12, 4.14 to 4.20, 6.1).
 
-A piece is ``(kind, text, start)`` with ``start`` counting from 0; every character belongs to one
-piece. Source: The ABC Music Standard 2.1, sections 4.1, 4.12, 4.14 to 4.20, 6.1.
-
-What to write into the text of a tune, and where: fingers before notes, chords before those, and
-remarks before all of them.
-
-Fingered ABC: the text as it stood, with fingers, strings, drones and chosen chords written in.
-
-A finger is the decoration !0! to !4! right before its note (The ABC Music Standard 2.1, section
-4.14), after the note's other decorations as section 4.20 orders them; in a chord each tone has its
-own, inside the brackets. A chosen chord is a quoted symbol before all of them, with a remark before
-it that says that it was chosen and how likely it is; one that begins while a note is held is a
-remark alone. Strings and drones are remarks too (see ``read/abc_remarks``): the string only where
-the caller says so, since most of them follow from the fingers. Only these are added: spaces, line
-ends, comments and everything else stay as they were, and a program that reads the result finds the
-same tune, with the fingers as pins. What is written is plain ASCII, so the file keeps its encoding.
+A finger is the decoration !0! to !4! right before its note (section 4.14), after the note's other
+decorations as section 4.20 orders them; in a chord each tone has its own, inside the brackets. A
+chosen chord is a quoted symbol before all of them, with a remark before it that says that it was
+chosen and how likely it is; one that begins while a note is held is a remark alone. Strings and
+drones are remarks too (see ``read/abc/remarks.py``): the string only where the caller says so,
+since most of them follow from the fingers. Only these are added: spaces, line ends, comments and
+everything else stay as they were, and a program that reads the result finds the same tune, with the
+fingers as pins. What is written is plain ASCII, so the file keeps its encoding.
 
 Not written, each with a message: a finger for a note that comes out of a macro; anything in a line
 where it would be misread (one that uses ! as a line break); a transposed tune, whose fingers belong
@@ -37,7 +30,7 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneDemand, FingeredNote
 from tunebook.model.tune import STEP_LETTERS, Note, Tune, pitch_name
 
-Piece = tuple[str, str, int]
+LinePiece = tuple[str, str, int]
 
 _LENGTH = r"\d*/*\d*"
 _PIECE = re.compile(
@@ -58,15 +51,15 @@ _NOTE_HEAD = re.compile(r"(?:\^\^|__|[\^_]\d{0,2}/\d{0,2}|[\^_=])?([A-Ga-g])[,']
 _FINGER = re.compile(r"[!+][0-5][!+]")
 
 
-def pieces_of(line: str) -> list[Piece]:
+def pieces_of(line: str) -> list[LinePiece]:
     """Return the pieces of a line of music, in order."""
     return [(m.lastgroup or "other", m.group(), m.start()) for m in _PIECE.finditer(line)]
 
 
-def run_before(pieces: Sequence[Piece], column: int) -> list[Piece]:
+def run_before(pieces: Sequence[LinePiece], column: int) -> list[LinePiece]:
     """Return the decorations and quoted texts that stand right before offset ``column`` and so
     belong to what begins there, in order."""
-    run: list[Piece] = []
+    run: list[LinePiece] = []
     first = bisect_left(pieces, column, key=lambda piece: piece[2])
     for index in range(first - 1, -1, -1):
         piece = pieces[index]
@@ -77,7 +70,7 @@ def run_before(pieces: Sequence[Piece], column: int) -> list[Piece]:
     return run[::-1]
 
 
-def has_finger(run: Sequence[Piece]) -> bool:
+def has_finger(run: Sequence[LinePiece]) -> bool:
     """True when one of the pieces is a fingering decoration."""
     return any(_FINGER.fullmatch(text) for _, text, _ in run)
 
@@ -168,7 +161,7 @@ class _TuneWriter:
         self.messages: list[Message] = []
         self._arrangement = arrangement
         self._lines = lines
-        self._pieces: dict[int, list[Piece]] = {}
+        self._pieces: dict[int, list[LinePiece]] = {}
         tune = arrangement.tune
         notes = [note for bar in tune.bars for note in bar.notes]
         self._uses = Counter(note.place for note in notes if note.pitches)
@@ -329,7 +322,7 @@ class _TuneWriter:
     def _line(self, place: SourcePlace) -> str:
         return self._lines[place.line - 1] if 0 < place.line <= len(self._lines) else ""
 
-    def _pieces_of(self, place: SourcePlace) -> list[Piece]:
+    def _pieces_of(self, place: SourcePlace) -> list[LinePiece]:
         if place.line not in self._pieces:
             self._pieces[place.line] = pieces_of(self._line(place))
         return self._pieces[place.line]

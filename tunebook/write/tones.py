@@ -1,12 +1,8 @@
-"""The tones of a tune as other programs want them: tied together, and as they are heard.
+"""The tones of a tune as other programs want them: tied together into one entry for what is struck
+once, as they are heard (repeats expanded, times exact), and spelled where no one wrote them down
+(open strings, drones, tones of chord shapes).
 
-Spelling of pitches that no one wrote down: open strings, drones, tones of chord shapes.
-
-Notes tied together as one: what is struck once is one entry.
-
-The tones of a tune as they are heard: repeats expanded, ties merged, times exact.
-
-Times are Fractions of a whole note from the beginning of the performance.
+Times of what is heard are Fractions of a whole note from the beginning of the performance.
 """
 
 from __future__ import annotations
@@ -190,12 +186,12 @@ def chord_tones(tune: Tune, spans: Iterable[ChordSpan]) -> tuple[Tone, ...]:
     return _joined(pieces, joins_restarts=False)
 
 
-_Piece = tuple[Tone, bool]
+_TonePart = tuple[Tone, bool]
 
 
 def _heard_pieces(
     tune: Tune, spans: Sequence[tuple[Fraction, Fraction, tuple[int, ...]]]
-) -> Iterator[_Piece]:
+) -> Iterator[_TonePart]:
     """Cut spans of the written tune at its bars, and give each piece its place in the
     performance; the flag marks the piece with which its span begins."""
     by_bar = {bar.index: _pieces_of_bar(bar, spans) for bar in tune.bars}
@@ -206,8 +202,8 @@ def _heard_pieces(
 
 def _pieces_of_bar(
     bar: Bar, spans: Sequence[tuple[Fraction, Fraction, tuple[int, ...]]]
-) -> list[_Piece]:
-    pieces: list[_Piece] = []
+) -> list[_TonePart]:
+    pieces: list[_TonePart] = []
     for onset, duration, tones in spans:
         start, end = max(onset, bar.onset), min(onset + duration, bar.onset + bar.duration)
         if start < end:
@@ -215,7 +211,7 @@ def _pieces_of_bar(
     return pieces
 
 
-def _joined(pieces: Iterable[_Piece], *, joins_restarts: bool) -> tuple[Tone, ...]:
+def _joined(pieces: Iterable[_TonePart], *, joins_restarts: bool) -> tuple[Tone, ...]:
     tones: list[Tone] = []
     last: dict[int, int] = {}
     for tone, begins in pieces:

@@ -10,6 +10,7 @@ import pytest
 
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import Edition
+from tunebook.model.spelling import signature_alters
 from tunebook.model.tune import Key, Meter, Note, Tempo
 from tunebook.write.lilypond.bars import (
     BarMarks,
@@ -17,7 +18,6 @@ from tunebook.write.lilypond.bars import (
     ending_text,
     key_command,
     last_bar_line,
-    signature_alters,
 )
 from tunebook.write.lilypond.marks import spans_of
 from tunebook.write.lilypond.source import write_source

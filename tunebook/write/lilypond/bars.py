@@ -1,23 +1,13 @@
-"""The bars of a tune as they go on the page: lengths, bar lines, brackets, keys, marks.
-
-Key signatures as LilyPond commands.
-
-Bar signs of a tune as LilyPond bar lines and numbered-ending brackets.
+"""The bars of a tune as they go on the page: exact lengths, bar lines, brackets, keys, marks.
 
 The page shows the signs that are written, even where their structure is odd, so every bar line
-is given outright and nothing is left to LilyPond's own repeats.
+and bracket is given outright and nothing is left to LilyPond's own repeats. Accidentals are decided
+while a staff is written: a grace note that an edition leaves out, a tie that is cut, a line that
+begins each change which signs the page needs, so no sign is taken over from elsewhere unasked.
 
-The bars of a tune as they go on the page: exact lengths, bar lines, brackets, line ends.
-
-The signs of one staff, decided while it is written: what is written is what counts.
-
-A grace note that an edition leaves out, a tie that is cut, a line that begins: each changes which
-signs the page needs, so no sign is taken over from elsewhere without asking.
-
-Bars that are marked: changed by a retuning, beyond an edition's limits, hardest.
-
-Each kind has a look of its own: a thick line over changed bars, a dashed line over bars beyond
-the limits (it goes before the thick one where both apply), a pale ground under the hardest bars.
+Each kind of marked bar has a look of its own: a thick line over those that a retuning changed, a
+dashed line over those beyond an edition's limits (it goes before the thick one where both apply),
+a pale ground under the hardest.
 """
 
 from __future__ import annotations
@@ -27,40 +17,26 @@ from collections.abc import Collection, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from tunebook.model.spelling import PageSigns
+from tunebook.model.spelling import PageSigns, usual_fifths
 from tunebook.model.tune import Bar, Key, Meter, Note, Pitch
-from tunebook.write.lilypond.leaves import head_text
+from tunebook.write.lilypond.leaves import head_text, tone_name
 
-_LETTERS = "cdefgab"
-_SIGNS = {-2: "ff", -1: "f", 0: "", 1: "s", 2: "ss"}
 _MODES = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "locrian")
 _MODE_NAMES = {"ionian": "major", "aeolian": "minor"}
-# Order in which sharps appear, as steps (0 = C); flats appear in the reverse order.
-_SHARP_STEPS = (3, 0, 4, 1, 5, 2, 6)
 # Tonics of the major keys by number of sharps (+) or flats (-).
 _TONICS = ("cf", "gf", "df", "af", "ef", "bf", "f", "c", "g", "d", "a", "e", "b", "fs", "cs")
 _MAJOR_TONICS = dict(zip(range(-7, 8), _TONICS, strict=True))
 
 
-def signature_alters(fifths: int) -> tuple[int, ...]:
-    """The alteration of each step C..B in the signature with so many sharps (+) or flats (-)."""
-    alters = [0] * 7
-    for step in _SHARP_STEPS[: max(0, fifths)]:
-        alters[step] = 1
-    for step in tuple(reversed(_SHARP_STEPS))[: max(0, -fifths)]:
-        alters[step] = -1
-    return tuple(alters)
-
-
 @functools.lru_cache(maxsize=256)
 def key_command(key: Key) -> str:
     """The command that prints exactly the signs in ``key.alters``."""
-    for fifths in sorted(range(-7, 8), key=abs):
-        if signature_alters(fifths) == key.alters:
-            if fifths == key.fifths and key.mode in _MODES:
-                tonic = _LETTERS[key.tonic_step] + _SIGNS.get(key.tonic_alter, "")
-                return f"\\key {tonic} \\{_MODE_NAMES.get(key.mode, key.mode)}"
-            return f"\\key {_MAJOR_TONICS[fifths]} \\major"
+    fifths = usual_fifths(key.alters)
+    if fifths is not None:
+        if fifths == key.fifths and key.mode in _MODES:
+            tonic = tone_name(key.tonic_step, key.tonic_alter)
+            return f"\\key {tonic} \\{_MODE_NAMES.get(key.mode, key.mode)}"
+        return f"\\key {_MAJOR_TONICS[fifths]} \\major"
     signs = " ".join(
         f"({step} . {alter}/2)" for step, alter in enumerate(key.alters) if alter and abs(alter) < 3
     )

@@ -1,12 +1,8 @@
-"""Notes, chords and rests as leaves and groups of source, and how they are printed.
-
-Leaves and groups of LilyPond source, and how they are printed.
+"""Notes, chords and rests as leaves of source, their groups and contexts, and how they are printed.
 
 abjad makes the text of every leaf, and so checks that its pitches and values can be written; each
 is made once and kept. The tree above the leaves is plain, since a book needs a few hundred
 thousand leaves printed: it prints just what abjad would (tests compare the two).
-
-Single notes, chords and rests as leaves of source with what stands on them.
 """
 
 from __future__ import annotations
@@ -180,12 +176,17 @@ class Written:
     after: list[str] = field(default_factory=list)
 
 
+def tone_name(step: int, alteration: float) -> str:
+    """LilyPond's english name of a step (0 = C) with its alteration in semitones."""
+    return _LETTERS[step] + _ALTERS.get(alteration, "")
+
+
 def pitch_text(pitch: Pitch, accidental: str | None = None) -> str:
     """A pitch in LilyPond's english note names, with ! or ? where the page shows a sign."""
     octave = pitch.octave - 3
     marks = "'" * octave if octave > 0 else "," * -octave
     shown = {"needed": "!", "courtesy": "?"}.get(accidental or "", "")
-    return f"{_LETTERS[pitch.step]}{_ALTERS.get(pitch.alteration, '')}{marks}{shown}"
+    return f"{tone_name(pitch.step, pitch.alteration)}{marks}{shown}"
 
 
 def head_text(pitches: Sequence[Pitch], signs: Sequence[str | None] = ()) -> str:

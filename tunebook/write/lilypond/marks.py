@@ -1,16 +1,9 @@
-"""What stands on notes and reaches over them: fingers, letters, scripts, words, slurs, ties.
+"""What stands on notes, reaches over them and stands at the end of a bar: fingers, string letters,
+slurs, ties, beams, long trills, and decorations as scripts, dynamics, signs and words.
 
-Slurs, ties, beams and long trills of a staff: what opens and closes at which note.
-
-Decorations of ABC as LilyPond scripts, dynamics and words.
-
-Names are those of The ABC Music Standard 2.1, section 4.14, in the one spelling that the reader
-keeps. What is not listed is not printed. Fingering decorations are pins and come out as finger
-numbers.
-
-What stands on a note: fingers, string letters, scripts, words, slurs, ties.
-
-What stands at the end of a bar: signs over its bar line, words, how often a repeat is played.
+Names of decorations are those of The ABC Music Standard 2.1, section 4.14, in the one spelling that
+the reader keeps. What is not listed is not printed. Fingering decorations are pins and come out as
+finger numbers.
 """
 
 from __future__ import annotations

@@ -1,12 +1,8 @@
-"""What stands above and below the melody: chord line, words, drone staff, second staff.
+"""What stands above and below the melody: the line of chord names in our own spelling, the words,
+the small staff of held drones with the finger that holds and who takes over, and a second voice or
+accompaniment on a full staff with its own fingers.
 
-Words under the notes, each with its note's own length, so that slurs and ties move nothing.
-
-The line of chord names above the melody, in our own spelling.
-
-The small staff below the melody: held drone notes, the finger that holds, who takes over.
-
-A second voice or accompaniment on a full staff below the melody, with its own fingers.
+Each syllable has its note's own length, so that slurs and ties move nothing.
 """
 
 from __future__ import annotations
@@ -203,7 +199,7 @@ _FINEST = Fraction(1, 8)
 
 
 @dataclass(frozen=True, slots=True)
-class _Piece:
+class _DronePart:
     """The part of a drone that lies in one bar. ``finger_before`` is that of the finger which is
     relieved here, 0 when nobody is."""
 
@@ -222,7 +218,7 @@ class _Heads:
         self.signs = signs
         self.tied: Pitch | None = None
 
-    def head(self, piece: _Piece, key: Key) -> str:
+    def head(self, piece: _DronePart, key: Key) -> str:
         midi = piece.span.stop.midi
         goes_on = not piece.is_start or piece.span.is_taken_over
         is_held = goes_on and self.tied is not None and self.tied.midi == midi
@@ -258,8 +254,8 @@ def drone_staff(
     return context("DroneStaff", "DroneStaff", [voice])
 
 
-def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> list[_Piece]:
-    pieces: list[_Piece] = []
+def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> list[_DronePart]:
+    pieces: list[_DronePart] = []
     bar_end = one.end
     for place in places:
         span = spans[place]
@@ -275,7 +271,7 @@ def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> li
         goes_on = bar_end < span_end or (
             after is not None and after.is_taken_over and after.onset == span_end
         )
-        pieces.append(_Piece(start, end - start, span, is_start, goes_on, relieved))
+        pieces.append(_DronePart(start, end - start, span, is_start, goes_on, relieved))
     return pieces
 
 
@@ -290,7 +286,7 @@ def _readable(time: Fraction, one: PrintedBar) -> Fraction:
 
 def _leaves(
     one: PrintedBar,
-    pieces: Sequence[_Piece],
+    pieces: Sequence[_DronePart],
     heads: _Heads,
     begins_line: bool,
     has_fingers: bool,
@@ -312,7 +308,7 @@ def _leaves(
     return leaves
 
 
-def _finger(piece: _Piece) -> str:
+def _finger(piece: _DronePart) -> str:
     finger = piece.span.stop.finger
     if piece.finger_before and piece.finger_before != finger:
         return f"\\takenOver {piece.finger_before} {finger}"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from tunebook.model.arrangement import Arrangement
+from tunebook.model.spelling import SHARP_ORDER, usual_fifths
 from tunebook.model.tune import Annotation, Bar, Key, Meter, Tempo
 from tunebook.write.clefs import clef_sign
 from tunebook.write.musicxml.lengths import pieces_of
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 _MODES = {"ionian": "major", "aeolian": "minor"}
 _STYLES = {"||": "light-light", "|]": "light-heavy", "[|": "heavy-light", ".|": "dotted"}
-_SHARP_ORDER = (3, 0, 4, 1, 5, 2, 6)
 _JUMPS = {
     "D.C.": ("D.C.", "dacapo", "yes"),
     "D.C.alfine": ("D.C. al Fine", "dacapo", "yes"),
@@ -106,27 +106,17 @@ def _clef(name: str) -> Element:
 def _key(key: Key) -> Element:
     """A key by its fifths, or step by step where the signature is none of the usual ones."""
     element = ElementTree.Element("key")
-    fifths = _fifths_of(key)
+    fifths = usual_fifths(key.alters)
     if fifths is not None:
         ElementTree.SubElement(element, "fifths").text = str(fifths)
         ElementTree.SubElement(element, "mode").text = _MODES.get(key.mode, key.mode)
         return element
-    order = (*_SHARP_ORDER,) if sum(key.alters) > 0 else tuple(reversed(_SHARP_ORDER))
+    order = SHARP_ORDER if sum(key.alters) > 0 else tuple(reversed(SHARP_ORDER))
     for step in order:
         if key.alters[step]:
             ElementTree.SubElement(element, "key-step").text = "CDEFGAB"[step]
             ElementTree.SubElement(element, "key-alter").text = str(key.alters[step])
     return element
-
-
-def _fifths_of(key: Key) -> int | None:
-    for fifths in range(-7, 8):
-        sharp = set(_SHARP_ORDER[: max(0, fifths)])
-        flat = set(_SHARP_ORDER[7 + min(0, fifths) :])
-        usual = tuple((step in sharp) - (step in flat) for step in range(7))
-        if usual == key.alters:
-            return fifths
-    return None
 
 
 def _time(meter: Meter) -> Element:

@@ -24,7 +24,7 @@ _TYPES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class Head:
     """One note head: how long it sounds (whole notes), and its type, dots and ratio p:q. The type
     is None where no note head has that length."""
 
@@ -34,7 +34,7 @@ class Piece:
     ratio: tuple[int, int] = (1, 1)
 
 
-def pieces_of(written: Fraction, tuplet: Tuplet | None = None) -> tuple[Piece, ...]:
+def pieces_of(written: Fraction, tuplet: Tuplet | None = None) -> tuple[Head, ...]:
     """Return the note heads, to be tied, that show a notated length of ``written`` whole notes.
 
     A length such as 5/8 needs two. One such as 1/12 that stands in no tuplet of the tune is shown
@@ -48,21 +48,21 @@ def pieces_of(written: Fraction, tuplet: Tuplet | None = None) -> tuple[Piece, .
         p, q = p * own_p, q * own_q
     if shown <= 0 or not is_dyadic(shown):
         sounding = written * tuplet.q / tuplet.p if tuplet else written
-        return (Piece(sounding, None),)
+        return (Head(sounding, None),)
     common = math.gcd(p, q) if not tuplet else 1
     ratio = (p // common, q // common)
     return tuple(_piece(value, ratio) for value in split_value(shown))
 
 
-def _piece(value: Fraction, ratio: tuple[int, int]) -> Piece:
+def _piece(value: Fraction, ratio: tuple[int, int]) -> Head:
     for dots in range(3):
         base = value / (2 - Fraction(1, 2**dots))
         if base in _TYPES:
-            return Piece(value * ratio[1] / ratio[0], _TYPES[base], dots, ratio)
-    return Piece(value * ratio[1] / ratio[0], None)
+            return Head(value * ratio[1] / ratio[0], _TYPES[base], dots, ratio)
+    return Head(value * ratio[1] / ratio[0], None)
 
 
-def type_elements(piece: Piece) -> list[Element]:
+def type_elements(piece: Head) -> list[Element]:
     """Return <type> and <dot>s; nothing where no note head has that length."""
     if piece.type_name is None:
         return []
@@ -71,7 +71,7 @@ def type_elements(piece: Piece) -> list[Element]:
     return [kind, *(ElementTree.Element("dot") for _ in range(piece.dots))]
 
 
-def ratio_elements(piece: Piece) -> list[Element]:
+def ratio_elements(piece: Head) -> list[Element]:
     """Return <time-modification> where the piece stands in a tuplet."""
     if piece.type_name is None or piece.ratio == (1, 1):
         return []

@@ -1,8 +1,5 @@
-"""Chord symbols and decorations (ABC 2.1, section 4.14) in MusicXML.
-
-Chord symbols as MusicXML <harmony> elements.
-
-Decorations of ABC (standard 2.1, section 4.14) as notations and directions of MusicXML.
+"""Chord symbols as MusicXML <harmony> elements, and decorations (The ABC Music Standard 2.1,
+section 4.14) as notations and directions.
 """
 
 from __future__ import annotations

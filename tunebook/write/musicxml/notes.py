@@ -1,11 +1,8 @@
-"""Notes as MusicXML <note> elements: groups, grace notes, rests, fingers.
+"""Notes, chords, grace notes and rests as MusicXML <note> elements, with their fingers and strings,
+and what joins them: numbers of slurs, ends of tuplets, beams.
 
-Marks that join notes: numbers of slurs, ends of tuplets, beams. Found before writing, since
-each needs notes on both sides.
-
-Results are by place, (index of the bar in the tune, index of the note in the bar).
-
-Notes, chords, grace notes and rests as MusicXML <note> elements.
+What joins notes is found before they are written, since it needs notes on both sides; it is found
+by place, (index of the bar in the tune, index of the note in the bar).
 """
 
 from __future__ import annotations
@@ -18,7 +15,7 @@ from xml.etree import ElementTree
 from tunebook.model.arrangement import FingeredNote, Stop
 from tunebook.model.tune import Bar, Note, Pitch, Syllable
 from tunebook.write.musicxml.lengths import (
-    Piece,
+    Head,
     in_divisions,
     pieces_of,
     ratio_elements,
@@ -196,11 +193,11 @@ class NoteWriter:
                 written.append(self._tone(bar, index, tone, pieces, number))
         return written
 
-    def _rests(self, bar: Bar, index: int, pieces: Sequence[Piece]) -> list[Element]:
+    def _rests(self, bar: Bar, index: int, pieces: Sequence[Head]) -> list[Element]:
         note = bar.notes[index]
         is_whole_bar = not bar.meter.is_free and note.duration == bar.meter.length == bar.duration
         if is_whole_bar:
-            pieces = (Piece(note.duration, None),)
+            pieces = (Head(note.duration, None),)
         written = []
         for number, piece in enumerate(pieces):
             attributes = {"print-object": "no"} if note.is_invisible else {}
@@ -217,7 +214,7 @@ class NoteWriter:
         return written
 
     def _tone(
-        self, bar: Bar, index: int, tone: int, pieces: Sequence[Piece], number: int
+        self, bar: Bar, index: int, tone: int, pieces: Sequence[Head], number: int
     ) -> Element:
         note, place, piece = bar.notes[index], (bar.index, index), pieces[number]
         starts = number + 1 < len(pieces) or _flag(note.ties, tone)
@@ -317,7 +314,7 @@ def _voice() -> list[Element]:
     return [voice]
 
 
-def _add_duration(element: Element, piece: Piece, divisions: int) -> None:
+def _add_duration(element: Element, piece: Head, divisions: int) -> None:
     ElementTree.SubElement(element, "duration").text = in_divisions(piece.duration, divisions)
 
 

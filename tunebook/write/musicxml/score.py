@@ -1,12 +1,9 @@
 """A tune as a MusicXML 4.0 score (score-partwise; W3C Music Notation Community Group, 2021).
 
-The held drone as notes of a part of its own, tied over bar lines and changes of finger.
-
-A tune as a MusicXML 4.0 score (score-partwise; W3C Music Notation Community Group, 2021).
-
 The melody is part P1, with finger and string of each note as technical marks and the chords as
-harmony elements; the held drone, if there is one, is part P2, a second voice of the tune the last.
-Strings are numbered as MusicXML has it: 1 is the highest.
+harmony elements; the held drone, if there is one, is part P2, tied over bar lines and changes of
+finger, a second voice of the tune the last. Strings are numbered as MusicXML has it: 1 is the
+highest.
 """
 
 from __future__ import annotations
@@ -21,7 +18,7 @@ from tunebook.model.arrangement import Arrangement, DroneSpan
 from tunebook.model.tune import Bar, Tune
 from tunebook.write.musicxml.bars import BarFrame, bar_frames, jump_directions, words_direction
 from tunebook.write.musicxml.lengths import (
-    Piece,
+    Head,
     divisions_of,
     in_divisions,
     pieces_of,
@@ -105,7 +102,7 @@ def _held(
     return elements
 
 
-def _add_length(note: Element, piece: Piece, divisions: int, ties: list[Element]) -> None:
+def _add_length(note: Element, piece: Head, divisions: int, ties: list[Element]) -> None:
     ElementTree.SubElement(note, "duration").text = in_divisions(piece.duration, divisions)
     note.extend(ties)
     ElementTree.SubElement(note, "voice").text = "1"
