@@ -172,8 +172,7 @@ def test_a_book_of_one_tune_of_two_pages_is_played_without_a_turn(
 ) -> None:
     section = BookSection("", (book_tune(tmp_path, 1, "Long polska", 14),))
     book = replace(content(tmp_path, (section,)), store=store)
-    report = assemble_book(book, tmp_path / "book.pdf")
-    assert report.turned_tunes == ()
+    assemble_book(book, tmp_path / "book.pdf")
     with pikepdf.open(tmp_path / "book.pdf") as document:
         first = page_of(document, "Long polska")
         assert first % 2 == 1
@@ -298,29 +297,23 @@ def test_optional_pages_come_when_they_are_given(book: BookContent, tmp_path: Pa
     piece = book.tunes[0].piece
     book = replace(
         book,
-        legend=(LegendEntry("finger", piece), LegendEntry("other", None, "A sign of ours.")),
+        legend=(LegendEntry("finger", piece), LegendEntry("barre")),
         practice=(
-            PracticeSection(
-                "Warming up", (PracticePiece("Long bows", piece, "Slowly."),), "Softly first."
-            ),
+            PracticeSection("Warming up", (PracticePiece("Long bows", piece),), "Softly first."),
         ),
         chord_shapes=(
             ChordShapes("G7", ((Stop(55, 2, 0, 0), Stop(62, 3, 0, 0), Stop(71, 4, 2, 1)),)),
         ),
-        settings=(("Weights", "as shipped"),),
-        date="2001",
         edition=replace(book.edition, shows_shapes=True),
     )
     assemble_book(book, tmp_path / "book.pdf")
     text = text_of(tmp_path / "book.pdf")
     for words in (
-        "A sign of ours.",
+        "One finger lies flat",
         "Practice pages",
         "Long bows",
         "Softly first.",
         "Chords",
-        "as shipped",
-        "2001",
     ):
         assert words in text
 
@@ -355,8 +348,9 @@ def test_a_booklet_is_written_beside_the_book(book: BookContent, tmp_path: Path)
     report = assemble_book(book, tmp_path / "book.pdf")
     assert report.booklet == tmp_path / "book-booklet.pdf"
     with pikepdf.open(report.booklet) as document:
-        assert len(document.pages) == 2 * report.booklet_sheets
-        assert 4 * report.booklet_sheets - report.pages in range(4)
+        # Two sides a sheet, two pages a side: no more than three are blank.
+        assert len(document.pages) % 2 == 0
+        assert 2 * len(document.pages) - report.pages in range(4)
 
 
 def test_the_same_content_gives_the_same_bytes(book: BookContent, tmp_path: Path) -> None:

@@ -47,8 +47,8 @@ def test_folding_gives_the_pages_in_order(pages: int) -> None:
 
 
 def test_imposed_pages_are_a4_on_the_long_side() -> None:
-    data, sheets = impose_booklet(a5(6))
+    data = impose_booklet(a5(6))
     with pikepdf.open(BytesIO(data)) as document:
-        assert (len(document.pages), sheets) == (4, 2)
+        assert len(document.pages) == 4
         box = document.pages[0].mediabox
         assert [round(float(value)) for value in box] == [0, 0, 842, 595]

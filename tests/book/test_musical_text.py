@@ -151,7 +151,7 @@ def test_a_fingerboard_has_no_keys_in_either_language() -> None:
         said = [*words.legend.values(), *words.techniques.values(), *words.reason_jumps]
         said += [words.first_position_text, words.key_counts, words.no_keys, words.one_key]
         said += [words.key_place, words.reason_highest, words.reason_barre]
-        said += [words.foot_quarter_tone]
+        said += words.foot.values()
         said += [words.fingerboard_text, words.report.tune_text]
         for text in said:
             assert not re.search(rf"\b({'|'.join(keyed)})", text, re.I), text

@@ -8,7 +8,6 @@ import pytest
 from tunebook.model.hand import FINGER_PAIRS
 from tunebook.model.instrument import key_place_mm
 from tunebook.read.settings.profile import read_hand, read_instrument
-from tunebook.write.instrument_text import spans_as_text
 
 PUBLISHED = {
     # MinPrac, MinComf, MinRel, MaxRel, MaxComf, MaxPrac in piano semitones; fingers 2 to 5 there.
@@ -49,11 +48,14 @@ def test_the_default_keybox_follows_the_formula() -> None:
     assert string.place_mm(0) == 0.0
 
 
-def test_the_span_table_as_printed_is_the_published_one() -> None:
-    lines = spans_as_text(read_hand())
-    assert lines[1].split()[1:] == [
-        "MinPrac", "MinComf", "MinRel", "MaxRel", "MaxComf", "MaxPrac",
-    ]  # fmt: skip
-    for line, pair in zip(lines[2:], FINGER_PAIRS, strict=True):
-        printed = [float(text) for text in line.split()[3:]]
-        assert printed == pytest.approx([s * SEMITONE_MM for s in PUBLISHED[pair]], abs=0.051)
+def test_the_spans_are_the_published_ones() -> None:
+    for span, pair in zip(read_hand().spans, FINGER_PAIRS, strict=True):
+        bounds = (
+            span.min_practical_mm,
+            span.min_comfortable_mm,
+            span.min_relaxed_mm,
+            span.max_relaxed_mm,
+            span.max_comfortable_mm,
+            span.max_practical_mm,
+        )
+        assert bounds == pytest.approx([s * SEMITONE_MM for s in PUBLISHED[pair]], abs=0.001)

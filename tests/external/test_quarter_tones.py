@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import io
 import json
+from importlib import resources
 from xml.etree import ElementTree
 
 import jsonschema
@@ -19,8 +20,8 @@ from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 from tunebook.solve.transpose import transpose_tune
-from tunebook.write.abc import fingered_abc
-from tunebook.write.json import arrangement_schema, arrangements_as_json
+from tunebook.write.abc import write_fingers
+from tunebook.write.json import arrangements_as_json
 from tunebook.write.lilypond.source import write_source
 from tunebook.write.midi import tune_as_midi
 from tunebook.write.musicxml.score import tune_as_musicxml
@@ -104,7 +105,8 @@ def test_tune_without_quarter_tones_has_no_word_of_them() -> None:
 def test_json_has_the_key_and_the_cents_above_it() -> None:
     answer = arranged(read(MUSIC))
     document = json.loads(arrangements_as_json([answer], answer.instrument))
-    jsonschema.validate(document, arrangement_schema())
+    schema = resources.files("tunebook") / "data" / "arrangement.schema.json"
+    jsonschema.validate(document, json.loads(schema.read_text(encoding="utf-8")))
     stops = [note["stops"][0] for note in document["tunes"][0]["notes"][:5]]
     assert [(stop["midi"], stop.get("cents", 0)) for stop in stops] == [
         (72, 50), (71, -50), (78, 50), (75, -50), (72, 0),
@@ -145,7 +147,7 @@ def test_midi_bends_quarter_tones_where_asked() -> None:
 
 
 def test_fingers_are_written_before_the_sign_of_a_quarter_tone() -> None:
-    text = fingered_abc(f"{HEAD}K:C\n{MUSIC}\n", [arranged(read(MUSIC))])
+    text = write_fingers(f"{HEAD}K:C\n{MUSIC}\n", [arranged(read(MUSIC))]).text
     again = read_abc(text)[0]
     assert [n.pitches for b in again.bars for n in b.notes] == [
         n.pitches for b in read(MUSIC).bars for n in b.notes

@@ -21,7 +21,7 @@ from tunebook.pipeline.load import Wishes, prepare, read_tunes_in
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.folder import AbcFile
-from tunebook.write.abc import fingered_abc, fingered_abc_bytes, write_fingers
+from tunebook.write.abc import write_fingers, write_fingers_in_bytes
 from tunebook.write.json import arrangements_as_json
 from tunebook.write.midi import tune_as_midi
 from tunebook.write.musicxml.score import tune_as_musicxml
@@ -141,7 +141,7 @@ def test_fingered_tune_reads_back_the_same_with_its_fingers(arranged, text):
 @given(text=tune_texts())
 def test_fingered_text_without_fingers_is_the_text(arranged, text):
     for tune in read(text):
-        written = fingered_abc(text, [arranged(tune)])
+        written = write_fingers(text, [arranged(tune)]).text
         finger = re.compile(r"![0-5]!")
         assert finger.sub("", written) == finger.sub("", text)
 
@@ -150,9 +150,9 @@ def test_fingered_text_without_fingers_is_the_text(arranged, text):
 @given(text=tune_texts())
 def test_fingering_twice_changes_nothing_more(arranged, text):
     for tune in read(text):
-        once = fingered_abc(text, [arranged(tune)])
+        once = write_fingers(text, [arranged(tune)]).text
         (again,) = read(once)
-        assert fingered_abc(once, [arranged(again)]) == once
+        assert write_fingers(once, [arranged(again)]).text == once
 
 
 SETUP = prepare(Path(__file__).parents[2] / "sample_tunes", Wishes(edition="student-2"))
@@ -176,7 +176,7 @@ def test_fingered_text_leads_back_to_the_same_arrangement(text, drones):
 @SETTINGS
 @given(data=st.binary(max_size=300))
 def test_bytes_without_arrangements_stay(data):
-    assert fingered_abc_bytes(data, []) == data
+    assert write_fingers_in_bytes(data, [])[0] == data
 
 
 @SETTINGS

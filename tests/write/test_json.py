@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from fractions import Fraction
+from importlib import resources
 
 import jsonschema
 import pytest
@@ -12,7 +13,11 @@ import pytest
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.tune import Meter
-from tunebook.write.json import arrangement_schema, arrangements_as_json
+from tunebook.write.json import arrangements_as_json
+
+SCHEMA = json.loads(
+    (resources.files("tunebook") / "data" / "arrangement.schema.json").read_text(encoding="utf-8")
+)
 
 
 def written(arrangement):
@@ -32,15 +37,15 @@ def full(make_tune, arranged, make_chord):
 
 
 def test_text_fulfils_the_shipped_schema(full):
-    jsonschema.Draft202012Validator.check_schema(arrangement_schema())
-    jsonschema.Draft202012Validator(arrangement_schema()).validate(written(full))
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+    jsonschema.Draft202012Validator(SCHEMA).validate(written(full))
 
 
 def test_schema_refuses_an_unknown_field(full):
     document = written(full)
     document["tunes"][0]["notes"][0]["colour"] = "red"
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.Draft202012Validator(arrangement_schema()).validate(document)
+        jsonschema.Draft202012Validator(SCHEMA).validate(document)
 
 
 def test_head_names_format_version_and_instrument(full):

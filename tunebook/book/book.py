@@ -1,8 +1,7 @@
 """Make the book: lay out its pages, number them, draw them, place the music, write the file.
 
-Two small pages on each side of a large sheet, in the order for folding a booklet.
-
-Make the book: lay out its pages, number them, draw them, place the music, write the file.
+A booklet is made of the finished book: two small pages on each side of a large sheet, in the
+order for folding.
 """
 
 from __future__ import annotations
@@ -21,12 +20,12 @@ from tunebook.book.fonts.fonts import Fonts, load_fonts
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import PT_PER_MM, page_format
 from tunebook.book.layout.placing import place_systems
-from tunebook.book.layout.sheet import PageReference, PlacedSystem, Sheet
+from tunebook.book.layout.sheet import PageReference, PlacedSystem
 from tunebook.book.pages.front import back_matter, front_matter
-from tunebook.book.pages.furniture import draw_furniture
+from tunebook.book.pages.furniture import draw_pages
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
-from tunebook.book.pages.tunes import Body, in_best_order, lay_out_tunes
+from tunebook.book.pages.tunes import in_best_order, lay_out_tunes
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.words import fixed_words, words_for
 from tunebook.store import Store
@@ -54,16 +53,15 @@ def booklet_order(pages: int) -> tuple[tuple[int | None, int | None], ...]:
     return tuple(sides)
 
 
-def impose_booklet(data: bytes) -> tuple[bytes, int]:
-    """Return the imposed PDF (A4 on its long side) of an A5 PDF, and the number of sheets.
+def impose_booklet(data: bytes) -> bytes:
+    """Return the imposed PDF (A4 on its long side) of an A5 PDF.
 
     To be printed on both sides, turned on the short edge, folded once and stapled in the fold.
     """
     import pikepdf
 
     with pikepdf.open(BytesIO(data)) as source, pikepdf.new() as imposed:
-        sides = booklet_order(len(source.pages))
-        for pair in sides:
+        for pair in booklet_order(len(source.pages)):
             page = imposed.add_blank_page(page_size=_SHEET_PT)
             for column, index in enumerate(pair):
                 if index is not None:
@@ -72,7 +70,7 @@ def impose_booklet(data: bytes) -> tuple[bytes, int]:
                     page.add_overlay(source.pages[index], box)
         buffer = BytesIO()
         imposed.save(buffer, deterministic_id=True)
-    return buffer.getvalue(), len(sides) // 2
+    return buffer.getvalue()
 
 
 # What it costs (in pages, our judgement) that the tunes begin on a left-hand page, and that the
@@ -123,27 +121,24 @@ def assemble_book(
     design = Design(page_format(content.paper), fonts, words)
     if content.book.may_reorder:
         content = in_best_order(content, design)
-    body, numbered = _laid_out(content, design)
+    numbered = _laid_out(content, design)
     document = _document(content, design, numbered)
     data = _saved(document)
     write_whole(output, data, read=read)
-    booklet, sheets = None, 0
+    booklet = None
     if content.book.is_booklet and content.paper == "a5":
         booklet = booklet_path(output)
-        imposed, sheets = impose_booklet(data)
-        write_whole(booklet, imposed, read=read)
+        write_whole(booklet, impose_booklet(data), read=read)
     return BookReport(
         output=output,
         pages=len(numbered.pages),
         tunes=len(content.tunes),
         booklet=booklet,
-        booklet_sheets=sheets,
-        turned_tunes=body.turned_tunes,
         warnings=_warnings(design),
     )
 
 
-def _laid_out(content: BookContent, design: Design) -> tuple[Body, _Numbered]:
+def _laid_out(content: BookContent, design: Design) -> _Numbered:
     """All pages, none of them blank: where the tunes had better begin on the other side, the
     colophon goes behind the title page."""
     back = back_matter(content, design)
@@ -159,7 +154,7 @@ def _laid_out(content: BookContent, design: Design) -> tuple[Body, _Numbered]:
     foot = foot_line(content, design)
     body = lay_out_tunes(content, design, foot, (costs[0], costs[1] + _LEFT_COST))
     _, front, back = ways[body.side]
-    return body, _number(front, body.pages, back)
+    return _number(front, body.pages, back)
 
 
 def _number(front: Sequence[Page], body: Sequence[Page], back: Sequence[Page]) -> _Numbered:
@@ -197,27 +192,18 @@ def _document(content: BookContent, design: Design, numbered: _Numbered) -> Any:
 def _draw_pages(
     content: BookContent, design: Design, numbered: _Numbered
 ) -> tuple[bytes, list[PlacedSystem]]:
-    from reportlab.pdfgen.canvas import Canvas
-
-    size = (design.page_format.width_pt, design.page_format.height_pt)
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
-    canvas.setTitle(content.book.title)
-    canvas.setAuthor(content.book.editor)
-    canvas.setSubject(design.words.local(content.edition.title or content.edition.name))
-    canvas.setCreator(f"tunebook {content.program_version}".strip())
     references = {
         anchor: PageReference(index, numbered.labels[index])
         for index, page in enumerate(numbered.pages)
         for anchor in page.anchors()
     }
-    sheet = Sheet(canvas, design.fonts, design.page_format, references)
-    for index, page in enumerate(numbered.pages):
-        draw_furniture(sheet, page, numbered.labels[index], content.book.title, index % 2 == 1)
-        page.draw(sheet)
-        sheet.end_page()
-    canvas.save()
-    return buffer.getvalue(), sheet.placed
+    about = {
+        "Title": content.book.title,
+        "Author": content.book.editor,
+        "Subject": design.words.local(content.edition.title or content.edition.name),
+        "Creator": f"tunebook {content.program_version}".strip(),
+    }
+    return draw_pages(numbered.pages, design, about, numbered.labels, references)
 
 
 def _describe(document: Any, content: BookContent, numbered: _Numbered) -> None:

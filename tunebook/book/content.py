@@ -1,8 +1,6 @@
-"""What a book is made of, solved and engraved beforehand, and the names of its places.
+"""What a book is made of: everything that the pages need, solved and engraved beforehand.
 
-Names of places in the book that links, indexes and the outline lead to.
-
-What a book is made of: everything the assembler needs, solved and engraved beforehand.
+The constants name the places in the book that links, indexes and the outline lead to.
 """
 
 from __future__ import annotations
@@ -50,46 +48,45 @@ def set_anchor(index: int) -> str:
 class BookTune:
     """One tune, arranged and engraved. ``identity`` is "file.abc:X". ``limit_note`` says what goes
     beyond the edition's limits and what would not; ``choice_notes`` are a teacher's lines on why
-    and what else; ``difficulty_reason`` overrides the facts listed in the difficulty ladder. All
-    are text in the book's language."""
+    and what else; both are text in the book's language."""
 
     identity: str
     arrangement: Arrangement
     piece: EngravedPiece
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
-    difficulty_reason: str = ""
+
+    @property
+    def title(self) -> str:
+        """The title that the tune goes by."""
+        return self.arrangement.tune.title or self.identity
 
 
 @dataclass(frozen=True, slots=True)
 class BookSection:
-    """Tunes under one heading: a set, or (without title) the tunes of no set. ``change_notes``
-    say what happens between tune k and k + 1; empty means that the assembler lists the facts."""
+    """Tunes under one heading: a set, or (without title) the tunes of no set."""
 
     title: str
     tunes: tuple[BookTune, ...]
     note: str = ""
     is_kept_together: bool = False
-    change_notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class LegendEntry:
-    """One sign explained. ``kind`` is one of those in FixedWords.legend, whose text is
-    printed unless ``text`` is given; ``piece`` is the engraved example, if any."""
+    """One sign explained. ``kind`` is one of those in FixedWords.legend; ``piece`` is the engraved
+    example, if any."""
 
     kind: str
     piece: EngravedPiece | None = None
-    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class PracticePiece:
-    """One exercise: a heading, a line or two on how to practise it, and its music."""
+    """One exercise: a heading and its music."""
 
     title: str
     piece: EngravedPiece
-    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +109,9 @@ class ChordShapes:
 
 @dataclass(frozen=True, slots=True)
 class BookContent:
-    """A whole book. ``sections`` are in the order of printing. ``settings`` are (name, value)
-    lines for the colophon beyond those the assembler knows. ``date`` is printed only when given,
-    so that the same input gives the same book. Converted fonts are kept in ``store``.
-    ``retuning`` is what changed since an earlier tuning, for a report before the tunes."""
+    """A whole book. ``sections`` are in the order of printing. Converted fonts are kept in
+    ``store``. ``retuning`` is what changed since an earlier tuning, for a report before the
+    tunes."""
 
     book: Book
     edition: Edition
@@ -125,10 +121,8 @@ class BookContent:
     legend: tuple[LegendEntry, ...] = ()
     practice: tuple[PracticeSection, ...] = ()
     chord_shapes: tuple[ChordShapes, ...] = ()
-    settings: tuple[tuple[str, str], ...] = ()
     program_version: str = ""
     engraver: str = "LilyPond"
-    date: str = ""
     store: Store = NO_STORE
     retuning: RetuneFacts | None = None
 
@@ -144,12 +138,10 @@ class BookContent:
 
 @dataclass(frozen=True, slots=True)
 class BookReport:
-    """What was made. ``turned_tunes`` lists tunes that go on over a page turn."""
+    """What was made."""
 
     output: Path
     pages: int
     tunes: int
     booklet: Path | None = None
-    booklet_sheets: int = 0
-    turned_tunes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

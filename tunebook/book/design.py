@@ -23,6 +23,11 @@ class Design:
     def width_pt(self) -> float:
         return self.page_format.text_width_pt
 
+    @property
+    def music_width_pt(self) -> float:
+        """What a system may take, with its bleed on both sides."""
+        return self.width_pt + 10.0
+
     def size(self, points: float) -> float:
         """A heading's or text's size on this paper."""
         return points * self.page_format.scale

@@ -19,7 +19,6 @@ class TuneChange:
 
     identity: str
     title: str
-    note_count: int
     moved_notes: int
     refingered_notes: int
     crossed_stops: tuple[int, int]

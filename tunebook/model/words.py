@@ -55,7 +55,8 @@ class FixedWords:
 
     ``note_names`` is one of NOTE_NAMES, ``note_names_text`` what the page of signs says of each;
     ``key_names`` are keynotes that have a name of their own beside letter and sign; ``legend`` has
-    a text for each kind of sign, ``techniques`` one for each that the index lists, in order."""
+    a text for each kind of sign, ``foot`` a short one; ``techniques`` are those that the
+    index lists, in order."""
 
     language: str
     opening_quote: str
@@ -68,23 +69,12 @@ class FixedWords:
     cautions: tuple[str, ...]
     contents: str
     contents_by_title: str
-    front_matter: str
-    back_matter: str
     other_tunes: str
     # signs
     signs_title: str
     signs_rest: str
     legend: Mapping[str, str]
-    foot_finger: str
-    foot_string: str
-    foot_crossed: str
-    foot_drone: str
-    foot_solved: str
-    foot_beyond: str
-    foot_hard: str
-    foot_changed: str
-    foot_unplayable: str
-    foot_quarter_tone: str
+    foot: Mapping[str, str]
     # instrument
     instrument_title: str
     tuning: str
@@ -174,7 +164,6 @@ class FixedWords:
     fonts: str
     licences: Mapping[str, str]
     program: str
-    date: str
     page: str
     names: Mapping[str, str]
     report: ReportWords

@@ -9,8 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from tunebook.book.content import BookContent, ChordShapes, LegendEntry
+from tunebook.book.pages.signs import signs_used
 from tunebook.model.arrangement import Arrangement, FingeredNote
-from tunebook.model.book import Edition, TuneChoice
+from tunebook.model.book import TuneChoice
 from tunebook.model.piece import EngravedPiece, Piece
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
@@ -46,40 +47,13 @@ def legend_pieces(
 ) -> dict[str, Piece]:
     """Return examples by identity ("legend:finger", ...) for the signs that occur;
     ``has_changes`` when bars are marked that a retuning changed."""
-    kinds = _kinds_used(arrangements, setup.edition)
-    if has_changes:
-        kinds.append("changed")
     pieces = {}
-    for kind in kinds:
+    for kind in signs_used(arrangements, setup.edition, has_changes):
         if kind in _EXAMPLES:
             piece = _piece(_EXAMPLES[kind], setup)
             if piece is not None:
                 pieces[IDENTITY + kind] = piece
     return pieces
-
-
-def _kinds_used(arrangements: Sequence[Arrangement], edition: Edition) -> list[str]:
-    notes = [note for one in arrangements for note in one.notes]
-    ways = {way for note in notes for way in note.ways}
-    drones = [span for one in arrangements for span in one.drone]
-    chords = [span for one in arrangements for span in one.chords]
-    shows_fingers = edition.fingers != "none"
-    found = {
-        "finger": shows_fingers,
-        "string": shows_fingers and any(note.shows_string for note in notes),
-        "crossed": shows_fingers and "crossed" in ways,
-        "drone": bool(drones),
-        "take_over": any(span.is_taken_over for span in drones),
-        "chord": bool(chords),
-        "solved_chord": any(span.source == "solved" for span in chords),
-        "doubtful_chord": any(span.confidence < 0.5 for span in chords),
-        "quarter_tone": shows_fingers
-        and any(pitch.quarters for one in notes for pitch in one.note.pitches),
-        "unplayable": any(not note.stops for note in notes),
-        "beyond": any(note.beyond_limits for note in notes),
-        "hard": edition.shows_notes_on_choices,
-    }
-    return [kind for kind, is_used in found.items() if is_used]
 
 
 def _piece(example: _Example, setup: Setup) -> Piece | None:

@@ -34,7 +34,6 @@ def find_changes(identity: str, before: Arrangement, after: Arrangement) -> Tune
     return TuneChange(
         identity=identity,
         title=after.tune.title,
-        note_count=len(after.notes),
         moved_notes=len(moved),
         refingered_notes=len(refingered),
         crossed_stops=(_count(before, "crossed"), _count(after, "crossed")),

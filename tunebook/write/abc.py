@@ -376,23 +376,11 @@ class FingeredText:
     messages: tuple[Message, ...] = ()
 
 
-def fingered_abc(file_text: str, arrangements: Iterable[Arrangement]) -> str:
-    """Return ``file_text`` with the fingers and chosen chords of ``arrangements`` (tunes of that
-    one file) written in."""
-    return write_fingers(file_text, arrangements).text
-
-
-def fingered_abc_bytes(data: bytes, arrangements: Iterable[Arrangement]) -> bytes:
-    """Return the bytes of a file with the fingers written in, in the encoding and with the line
-    ends and byte-order mark it had."""
-    return write_fingers_in_bytes(data, arrangements)[0]
-
-
 def write_fingers_in_bytes(
     data: bytes, arrangements: Iterable[Arrangement], besides: Mapping[int, Besides] | None = None
 ) -> tuple[bytes, tuple[Message, ...]]:
-    """As :func:`fingered_abc_bytes`, with the messages, and with what is to be written ``besides``
-    for tunes by the number of their first line."""
+    """Return the bytes of a file with the fingers written in, in the encoding and with the line
+    ends and byte-order mark it had, and the messages; ``besides`` as in :func:`write_fingers`."""
     encoding = _encoding_of(data)
     result = write_fingers(data.decode(encoding, "surrogatepass"), arrangements, besides)
     return result.text.encode(encoding, "surrogatepass"), result.messages

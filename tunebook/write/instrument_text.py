@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from tunebook.model.hand import FINGER_PAIRS, Hand
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.tune import pitch_name
-
-BOUNDS = ("MinPrac", "MinComf", "MinRel", "MaxRel", "MaxComf", "MaxPrac")
 
 
 def profile_as_text(instrument: Instrument) -> list[str]:
@@ -55,23 +52,6 @@ def _key_lines(string: String, place: str) -> list[str]:
         f"  {label:<6}" + "".join(f"{column[row]:>{width}}" for column in columns)
         for row, label in enumerate(labels)
     ]
-
-
-def spans_as_text(hand: Hand) -> list[str]:
-    """Lines that show the hand's spans in mm: practical, comfortable and relaxed least, relaxed,
-    comfortable and practical most."""
-    lines = [f"hand {hand.name}, spans in mm", "fingers  " + "".join(f"{n:>9}" for n in BOUNDS)]
-    for (lower, upper), span in zip(FINGER_PAIRS, hand.spans, strict=True):
-        bounds = (
-            span.min_practical_mm,
-            span.min_comfortable_mm,
-            span.min_relaxed_mm,
-            span.max_relaxed_mm,
-            span.max_comfortable_mm,
-            span.max_practical_mm,
-        )
-        lines.append(f"{lower} to {upper}   " + "".join(f"{bound:>9.1f}" for bound in bounds))
-    return lines
 
 
 def profile_as_toml(instrument: Instrument) -> str:

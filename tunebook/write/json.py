@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable
-from importlib import resources
 from typing import Any
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote, Stop
@@ -38,13 +37,6 @@ def arrangements_as_json(arrangements: Iterable[Arrangement], instrument: Instru
     text = json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)
     # A lone surrogate cannot be written as UTF-8; it can only come from damaged text.
     return text.encode("utf-8", "replace").decode("utf-8") + "\n"
-
-
-def arrangement_schema() -> dict[str, Any]:
-    """Return the JSON Schema that every text of :func:`arrangements_as_json` fulfils."""
-    path = resources.files("tunebook") / "data" / "arrangement.schema.json"
-    schema: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    return schema
 
 
 def _instrument(instrument: Instrument) -> dict[str, Any]:

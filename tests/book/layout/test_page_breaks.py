@@ -17,10 +17,19 @@ from tunebook.book.layout.page_breaks import (
     best_breaks,
     choose_breaks,
     cost_of_breaks,
-    turned_units,
 )
 
 HEIGHT = 760.0
+
+
+def turned_units(units, pages, side=0):
+    """Indices of the units that go on over a page turn; the first page lies on ``side``."""
+    return tuple(
+        fill.slices[-1].unit
+        for index, fill in enumerate(pages)
+        if (index + side) % 2 == 0
+        and fill.slices[-1].last < len(units[fill.slices[-1].unit].parts_pt)
+    )
 
 
 def tune(name: str, systems: int, **more: object) -> Unit:

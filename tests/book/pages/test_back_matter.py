@@ -20,7 +20,8 @@ from tunebook.book.content import (
 from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.blocks import broken
 from tunebook.book.layout.running_text import linked_text
-from tunebook.book.pages.sources import default_tempi, source_text
+from tunebook.book.pages.sources import default_tempi
+from tunebook.book.pages.tunes import told_of
 from tunebook.model.arrangement import Stop
 from tunebook.model.words import fixed_words
 from tunebook.store import Store
@@ -47,7 +48,7 @@ def test_sources_stand_in_one_line_with_their_names(tmp_path: Path) -> None:
         ("H", ("old",)),
     )
     tune = book_tune(tmp_path, 1, "Polska", fields=fields)
-    assert source_text(tune, fixed_words("en")) == (
+    assert told_of(tune.arrangement.tune, "COSBZNH", fixed_words("en")) == (
         "Lina på Myra · From: Lerhult · Source: Ottil · Source: The green book · "
         "Transcription: Signe · Remark: slow and soft · Remark: old"
     )

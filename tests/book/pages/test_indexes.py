@@ -124,7 +124,4 @@ def test_the_ladder_runs_from_easy_to_hard(book: BookContent, design: Design) ->
 def test_a_ladder_gives_its_reasons(book: BookContent, design: Design) -> None:
     tune: BookTune = book.tunes[0]
     assert facts_of(tune, design.words) == "1 crossed stop, first position, ♩ = 104"
-    told = replace(tune, difficulty_reason="Because we say so")
-    section = replace(book.sections[0], tunes=(told, *book.tunes[1:]))
-    words = words_of(ladder_pages(replace(book, sections=(section,)), design))
-    assert "Because we say so" in words
+    assert facts_of(tune, design.words) in words_of(ladder_pages(book, design))

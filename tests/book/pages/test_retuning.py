@@ -43,7 +43,6 @@ def change(number: int, **more: object) -> TuneChange:
     facts: dict = {
         "identity": f"tunes.abc:{number}",
         "title": f"Tune {number}",
-        "note_count": 20,
         "moved_notes": 3,
         "refingered_notes": 2,
         "crossed_stops": (1, 0),

@@ -12,7 +12,7 @@ from books import book_tune, content, piece
 from tunebook.book.content import BookContent, BookSection, BookTune
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import load_fonts
-from tunebook.book.layout.blocks import Block, Music
+from tunebook.book.layout.blocks import Block, Music, fitted_music
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import Sheet
@@ -22,7 +22,6 @@ from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.tunes import (
     in_best_order,
     lay_out_tunes,
-    music_block,
     tune_head,
     tune_tail,
     words_block,
@@ -76,21 +75,19 @@ def test_music_stays_above_the_foot_line(tmp_path: Path, design: Design) -> None
 def test_staves_stand_flush_with_the_text(tmp_path: Path, design: Design) -> None:
     tune = book_tune(tmp_path, 1, "Tune", 2)
     system = replace(tune.piece.systems[0], staff_indent_pt=4.0)
-    block = music_block(tune, system, design)
+    block = fitted_music(tune.piece.pdf, system, design.music_width_pt)
     assert isinstance(block, Music)
     assert block.shift_pt == -4.0 * block.scale
 
 
 def test_a_system_too_wide_is_made_smaller(tmp_path: Path, design: Design) -> None:
     wide = piece(tmp_path, "wide", (80.0,), 700.0)
-    tune = replace(book_tune(tmp_path, 1, "Tune"), piece=wide)
-    block = music_block(tune, wide.systems[0], design)
+    block = fitted_music(wide.pdf, wide.systems[0], design.music_width_pt)
     assert block.scale * wide.systems[0].width_pt <= design.width_pt + 10.01
 
 
 def test_a_torn_tune_says_that_it_goes_on(tmp_path: Path, design: Design) -> None:
     body = lay_out_tunes(loose(tmp_path, 4, 14), design, "")
-    assert body.turned_tunes == ()
     assert len(body.pages) == 3
     # Its second page begins with the short head, which is no place to link to.
     assert body.pages[2].anchors() == ()
@@ -199,11 +196,11 @@ def test_brackets_round_notes_are_explained_at_the_foot_where_they_occur(
 ) -> None:
     book = loose(tmp_path, 1)
     (tune,) = book.tunes
-    assert design.words.foot_unplayable not in foot_line(book, design)
+    assert design.words.foot["unplayable"] not in foot_line(book, design)
     notes = (replace(tune.arrangement.notes[0], stops=()), *tune.arrangement.notes[1:])
     outside = replace(tune, arrangement=replace(tune.arrangement, notes=notes))
     book = replace(book, sections=(BookSection("", (outside,)),))
-    assert design.words.foot_unplayable in foot_line(book, design)
+    assert design.words.foot["unplayable"] in foot_line(book, design)
 
 
 def test_long_foot_line_stands_in_two_lines_of_readable_type(

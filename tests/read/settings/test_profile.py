@@ -11,7 +11,6 @@ from tunebook.model.book import HandChoice
 from tunebook.model.hand import FINGER_PAIRS
 from tunebook.read.settings.profile import (
     DATA,
-    hand_sizes,
     instrument_names,
     parse_instrument,
     read_hand,
@@ -128,7 +127,8 @@ def test_a_profile_as_text_shows_pitches_and_places() -> None:
 
 
 def test_sizes_scale_every_span() -> None:
-    small, medium, large = (read_hand(HandChoice(size=size)) for size in hand_sizes())
+    sizes = ("small", "medium", "large")
+    small, medium, large = (read_hand(HandChoice(size=size)) for size in sizes)
     for pair in FINGER_PAIRS:
         spans = [hand.span(*pair).max_comfortable_mm for hand in (small, medium, large)]
         assert spans == sorted(spans) and len(set(spans)) == 3

@@ -5,9 +5,7 @@ from __future__ import annotations
 import pytest
 from tune_maker import tune
 
-from tunebook.model.arrangement import BarDifficulty
 from tunebook.read.settings.profile import read_hand, read_instrument
-from tunebook.solve.fingering.answer import hardest_bars, words_for
 from tunebook.solve.fingering.choose import choose_fingering
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
@@ -30,13 +28,3 @@ def test_a_faster_tune_is_harder() -> None:
 def test_the_tunes_difficulty_is_its_cost_over_its_seconds() -> None:
     found = solve(0.5)
     assert found.difficulty == pytest.approx(found.cost / 4.0)
-
-
-def test_the_hardest_bars_come_first_and_ties_in_written_order() -> None:
-    bars = (BarDifficulty(0, 1.0), BarDifficulty(1, 3.0), BarDifficulty(2, 3.0))
-    assert [bar.bar_index for bar in hardest_bars(bars, 2)] == [1, 2]
-
-
-def test_words_rise_with_the_figure() -> None:
-    words = [words_for(figure) for figure in (0.0, 3.0, 5.0, 50.0)]
-    assert len(set(words)) == 4

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
+from pathlib import Path
 from typing import Protocol
 
 from tunebook.book.fonts.fonts import LEEWAY_PT, SERIF, Fonts, break_lines
 from tunebook.book.layout.sheet import BLACK, GREY, HAIR_PT, Sheet
-from tunebook.model.piece import EngravedPiece, EngravedSystem
+from tunebook.model.piece import EngravedSystem
 
 # Size of the type above the base line, as a share of its size.
 ASCENT = 0.74
+# Distance of the lines of a list, in sizes of the type.
+ENTRY_LEADING = 1.42
 ELLIPSIS = "…"
 
 
@@ -126,9 +129,9 @@ class Drawing:
 
 @dataclass(frozen=True, slots=True)
 class Music:
-    """One engraved system; ``shift_pt`` moves it to the right."""
+    """One engraved system of the file ``pdf``; ``shift_pt`` moves it to the right."""
 
-    piece: EngravedPiece
+    pdf: Path
     system: EngravedSystem
     scale: float = 1.0
     shift_pt: float = 0.0
@@ -139,31 +142,14 @@ class Music:
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Note down where the system goes."""
-        left = left_pt + self.shift_pt
-        sheet.system(self.piece.pdf, self.system, left, top_pt, self.scale)
+        sheet.system(self.pdf, self.system, left_pt + self.shift_pt, top_pt, self.scale)
 
 
-@dataclass(frozen=True, slots=True)
-class Opening:
-    """The engraved opening (incipit) of a tune, no wider than ``width_pt``."""
-
-    piece: EngravedPiece
-    width_pt: float
-
-    @property
-    def scale(self) -> float:
-        opening = self.piece.opening
-        return min(1.0, self.width_pt / opening.width_pt) if opening else 1.0
-
-    @property
-    def height_pt(self) -> float:
-        return self.piece.opening.height_pt * self.scale if self.piece.opening else 0.0
-
-    def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
-        """Note down where the opening goes."""
-        if self.piece.opening is not None and self.piece.opening_pdf is not None:
-            left = left_pt - self.piece.opening.staff_indent_pt * self.scale
-            sheet.system(self.piece.opening_pdf, self.piece.opening, left, top_pt, self.scale)
+def fitted_music(pdf: Path, system: EngravedSystem, width_pt: float) -> Music:
+    """The system, made smaller only where it would be wider than ``width_pt``; its staff, not the
+    bleed before it, stands flush with the text."""
+    scale = min(1.0, width_pt / system.width_pt) if system.width_pt else 1.0
+    return Music(pdf, system, scale, -system.staff_indent_pt * scale)
 
 
 @dataclass(frozen=True, slots=True)

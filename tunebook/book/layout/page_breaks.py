@@ -1,7 +1,5 @@
 """Exact choice of page breaks for tunes of known heights, and another order that wastes less paper.
 
-Exact choice of page breaks for tunes of known heights.
-
 The pages of the body are the layers of a graph: a state is the next part to be set (tune and
 system within it) and the side on which the page lies; an edge is what goes on that page. The
 cheapest path is found by dynamic programming over all states, as is usual for breaking text into
@@ -11,13 +9,11 @@ Software: Practice and Experience 11), so the result is the best possible for th
 Sides: 0 is a right-hand page, after which the leaf is turned, 1 a left-hand one. No page is left
 blank: a tune goes on on the facing page instead, or the first page lies on the other side.
 
-Another order of the tunes that wastes less paper, where the book allows it.
-
-Only tunes of no set are moved, and by at most MOST_PLACES places. The order found is the best of
-those in which every page begins with a new tune: a shortest path whose states are the first tune
-not yet set, which of the next ones are set already, and the side of the page. How pages are then
-broken is settled by ``pages.choose_breaks``, which sees the whole book; where that finds the old
-order cheaper, it stays.
+Another order, where the book allows it, moves only tunes of no set, and by at most MOST_PLACES
+places. It is the best of those in which every page begins with a new tune: a shortest path whose
+states are the first tune not yet set, which of the next ones are set already, and the side of the
+page. How pages are then broken is settled by ``choose_breaks``, which sees the whole book; where
+that finds the old order cheaper, it stays.
 """
 
 from __future__ import annotations
@@ -208,9 +204,7 @@ def _page_cost(
     side: int,
 ) -> float:
     is_end = state[0] == len(units)
-    free = max(0.0, 1.0 - fill.used_pt / height_pt)
-    # The last page may well be short.
-    cost = PAGE_COST + WASTE_WEIGHT * free * free * (0.3 if is_end else 1.0)
+    cost = PAGE_COST + _waste(fill.used_pt / height_pt, is_end)
     if fill.used_pt > height_pt + 0.01:
         cost += OVERFULL_COST * (fill.used_pt / height_pt - 1.0)
     ease = sum(units[one.unit].ease_pt * (one.last - one.first - 1) for one in fill.slices)
@@ -223,6 +217,13 @@ def _page_cost(
             cost += LONE_SYSTEM_COST
     cost += _break_cost(units, fill, state, height_pt, side)
     return cost + _sharing_cost(units, fill)
+
+
+def _waste(share: float, is_end: bool) -> float:
+    """What the free part of a page costs of which ``share`` is filled; the last one may well be
+    short."""
+    free = max(0.0, 1.0 - share)
+    return WASTE_WEIGHT * free * free * (0.3 if is_end else 1.0)
 
 
 def _break_cost(
@@ -253,18 +254,6 @@ def _sharing_cost(units: Sequence[Unit], fill: PageFill) -> float:
         1
         for before, after, one in zip(groups, groups[1:], fill.slices, strict=False)
         if before != after and units[one.unit].is_kept_together
-    )
-
-
-def turned_units(
-    units: Sequence[Unit], pages: Sequence[PageFill], side: int = 0
-) -> tuple[int, ...]:
-    """Indices of the units that go on over a page turn; the first page lies on ``side``."""
-    return tuple(
-        fill.slices[-1].unit
-        for index, fill in enumerate(pages)
-        if (index + side) % 2 == 0
-        and fill.slices[-1].last < len(units[fill.slices[-1].unit].parts_pt)
     )
 
 
@@ -359,6 +348,4 @@ def _after(first: int, taken: int, page: Sequence[int], count: int) -> tuple[int
 def _cost(share: float, pages: int, side: int, is_end: bool) -> float:
     """Cost of pages whose last one is filled by ``share``; turns within a long tune count."""
     turns = sum(1 for number in range(pages - 1) if (side + number) % 2 == 0)
-    free = max(0.0, 1.0 - share)
-    waste = WASTE_WEIGHT * free * free * (0.3 if is_end else 1.0)
-    return pages * PAGE_COST + turns * TURN_COST + waste
+    return pages * PAGE_COST + turns * TURN_COST + _waste(share, is_end)

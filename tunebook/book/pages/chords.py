@@ -69,7 +69,7 @@ def _where(symbol: str, content: BookContent, design: Design, width: float) -> L
 def _tunes_with(symbol: str, content: BookContent) -> list[tuple[str, str]]:
     """Titles and anchors of the tunes with the chord."""
     return [
-        (tune.arrangement.tune.title or tune.identity, tune_anchor(tune.identity))
+        (tune.title, tune_anchor(tune.identity))
         for tune in content.tunes
         if any(span.chord.symbol == symbol for span in tune.arrangement.chords)
     ]

@@ -16,14 +16,13 @@ from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.placing import place_systems
 from tunebook.book.layout.running_text import table_rows
-from tunebook.book.layout.sheet import Sheet
 from tunebook.book.musical_text import key_name, local_names
-from tunebook.book.pages.furniture import draw_furniture
+from tunebook.book.pages.furniture import draw_pages
 from tunebook.errors import ProgramError
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, TuneScores, TuningScore
-from tunebook.model.piece import EngravedPiece, EngravedSystem
+from tunebook.model.piece import EngravedSystem
 from tunebook.model.words import FixedWords, ReportWords, fixed_words
 from tunebook.programs import answer_of
 from tunebook.store import NO_STORE, Store
@@ -137,7 +136,7 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
     path.write_bytes(buffer.getvalue())
     width, height = (72.0 * float(inches) for inches in figure.get_size_inches())
     system = EngravedSystem(0, 0.0, 0.0, width, height)
-    return Music(EngravedPiece(path.stem, path, (system,)), system)
+    return Music(path, system)
 
 
 def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts: FixedWords) -> Any:
@@ -203,20 +202,11 @@ def _plain(title: str) -> str:
 
 def _drawn(pages: Sequence[Page], design: Design, title: str) -> bytes:
     import pikepdf
-    from reportlab.pdfgen.canvas import Canvas
 
-    size = (design.page_format.width_pt, design.page_format.height_pt)
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
-    canvas.setTitle(title)
-    sheet = Sheet(canvas, design.fonts, design.page_format)
-    for index, page in enumerate(pages):
-        draw_furniture(sheet, page, str(index + 1), title, index % 2 == 1)
-        page.draw(sheet)
-        sheet.end_page()
-    canvas.save()
-    document = pikepdf.open(BytesIO(buffer.getvalue()))
-    place_systems(document, sheet.placed)
+    labels = [str(number) for number in range(1, len(pages) + 1)]
+    data, placed = draw_pages(pages, design, {"Title": title}, labels)
+    document = pikepdf.open(BytesIO(data))
+    place_systems(document, placed)
     finished = BytesIO()
     document.save(finished, deterministic_id=True)
     return finished.getvalue()

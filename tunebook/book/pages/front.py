@@ -1,12 +1,7 @@
-"""What stands before and after the tunes, in order; title page, cautions, contents.
+"""What stands before and after the tunes, in order; title page, cautions and contents.
 
-The title page. Its ornament is a string: the nut, the keys at their true distances, the
-bridge, as the instrument of the book has them.
-
-What stands before the tunes: title page, cautions, contents, signs, instrument, and the report
-of a retuning.
-
-What stands after the tunes, in order.
+The ornament of the title page is a string: the nut, the keys at their true distances, the bridge,
+as the instrument of the book has them.
 """
 
 from __future__ import annotations
@@ -20,13 +15,20 @@ from tunebook.book.content import (
     TITLE_PAGE,
     BookContent,
     BookSection,
-    BookTune,
     set_anchor,
     tune_anchor,
 )
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF
-from tunebook.book.layout.blocks import Drawing, Entry, Flowed, Stack, broken, paragraph
+from tunebook.book.layout.blocks import (
+    ENTRY_LEADING,
+    Drawing,
+    Entry,
+    Flowed,
+    Stack,
+    broken,
+    paragraph,
+)
 from tunebook.book.layout.flow import Page, Placed, Stream, column_width_pt, flow, flow_in_fewest
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import key_name, tuning_text
@@ -127,8 +129,6 @@ def _draw_foot(
 # From more tunes on, the contents are set in two columns.
 _MOST_IN_ONE_COLUMN = 44
 _LEAST_BY_TITLE = 3
-# Distance of the lines of a list, in sizes of the type.
-_LEADING = 1.42
 
 
 def front_matter(
@@ -203,7 +203,7 @@ def _in_order(
     ease: float,
 ) -> Stream:
     """Everything in the order of the book; ``ease`` is the share of the usual leading."""
-    lead = _LEADING * ease
+    lead = ENTRY_LEADING * ease
     width = column_width_pt(design.page_format, columns)
     items = [_plain_entry(title, anchor, width, design, lead) for title, anchor in outlined(front)]
     for index, section in enumerate(content.sections):
@@ -257,7 +257,7 @@ def _section_entries(
         items.append(Flowed(other, design.size(9.0), True))
     for number, tune in enumerate(section.tunes):
         entry = Entry(
-            tune_title(tune),
+            tune.title,
             tune_anchor(tune.identity),
             width,
             SERIF,
@@ -275,20 +275,15 @@ def _entry_size(width: float, design: Design) -> float:
     return design.size(10.5 if width == design.width_pt else 9.5)
 
 
-def tune_title(tune: BookTune) -> str:
-    """The title a tune goes by."""
-    return tune.arrangement.tune.title or tune.identity
-
-
 def _by_title(content: BookContent, design: Design) -> list[Stream]:
     language = content.book.language
     columns = 2
     width = column_width_pt(design.page_format, columns)
     size = design.size(9.5)
-    tunes = sorted(content.tunes, key=lambda tune: sort_key(tune_title(tune), language))
+    tunes = sorted(content.tunes, key=lambda tune: sort_key(tune.title, language))
     entries = tuple(
         Flowed(
-            Entry(tune_title(tune), tune_anchor(tune.identity), width, SERIF, size, size * _LEADING)
+            Entry(tune.title, tune_anchor(tune.identity), width, SERIF, size, size * ENTRY_LEADING)
         )
         for tune in tunes
     )

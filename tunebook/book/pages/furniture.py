@@ -1,15 +1,47 @@
-"""What stands on every page: page number, running head, foot line."""
+"""Finished pages as a PDF, with what stands on every one: number, running head, foot line."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from io import BytesIO
+
+from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import ITALIC, SERIF
 from tunebook.book.layout.blocks import shortened
 from tunebook.book.layout.flow import Page
-from tunebook.book.layout.sheet import GREY, Sheet
+from tunebook.book.layout.sheet import GREY, PageReference, PlacedSystem, Sheet
 
 FOOT_GAP = "     "
 """Between the signs of the foot line."""
 _LEAST_FOOT = 0.85
+
+
+def draw_pages(
+    pages: Sequence[Page],
+    design: Design,
+    about: Mapping[str, str],
+    labels: Sequence[str] = (),
+    references: Mapping[str, PageReference] | None = None,
+) -> tuple[bytes, list[PlacedSystem]]:
+    """Return the pages as a PDF without music, and the engraved systems that go onto it.
+
+    ``about`` are its Title, Author, Subject and Creator. With ``labels``, one a page, each page
+    has its furniture. ``references`` are the places that links lead to."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    size = (design.page_format.width_pt, design.page_format.height_pt)
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
+    for name, text in about.items():
+        getattr(canvas, f"set{name}")(text)
+    sheet = Sheet(canvas, design.fonts, design.page_format, references or {})
+    for index, page in enumerate(pages):
+        if labels:
+            draw_furniture(sheet, page, labels[index], about["Title"], index % 2 == 1)
+        page.draw(sheet)
+        sheet.end_page()
+    canvas.save()
+    return buffer.getvalue(), sheet.placed
 
 
 def draw_furniture(sheet: Sheet, page: Page, label: str, title: str, is_left: bool) -> None:

@@ -1,17 +1,11 @@
 """Indexes by title, type, key, technique and opening, and the ladder from easy to hard.
 
-Alphabetical order in English and Swedish.
-
-Swedish: å, ä and ö are letters of their own after z, æ and ø are sorted with ä and ö, ü with y
-(Svenska Akademiens ordlista, from memory). English: letters with marks are sorted as the bare
-letter, and a leading article does not count.
-
-Indexes: by title, tune type, key and mode, technique, and opening.
-
 An index that would say nothing new is left out: all of them in a book of fewer than LEAST_TUNES
 tunes, and one of types or keys in which everything stands under one heading.
 
-The difficulty ladder: the tunes from easy to hard, each with its reason.
+Alphabetical order. Swedish: å, ä and ö are letters of their own after z, æ and ø are sorted with ä
+and ö, ü with y (Svenska Akademiens ordlista, from memory). English: letters with marks are sorted
+as the bare letter, and a leading article does not count.
 """
 
 from __future__ import annotations
@@ -35,7 +29,16 @@ from tunebook.book.content import (
 )
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import SERIF
-from tunebook.book.layout.blocks import Beside, Entry, Flowed, Lines, Opening, Space, Stack
+from tunebook.book.layout.blocks import (
+    ENTRY_LEADING,
+    Beside,
+    Entry,
+    Flowed,
+    Lines,
+    Space,
+    Stack,
+    fitted_music,
+)
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
 from tunebook.book.musical_text import key_name, note_name, pitch_name, rhythm_name, tempo_text
 from tunebook.model.tune import Tune
@@ -164,7 +167,7 @@ def _entry(
     size = design.size(9.5)
     width = column_width_pt(design.page_format, COLUMNS)
     anchor = tune_anchor(tune.identity)
-    entry = Entry(text, anchor, width, SERIF, size, size * 1.42, middle=middle)
+    entry = Entry(text, anchor, width, SERIF, size, size * ENTRY_LEADING, middle=middle)
     return Flowed(entry, continued=heading.block if heading else None)
 
 
@@ -291,14 +294,18 @@ def techniques_of(tune: BookTune) -> frozenset[str]:
 def _openings(content: BookContent, design: Design) -> list[Stream]:
     """Engraved openings, sorted by the steps of the scale."""
     width = column_width_pt(design.page_format, COLUMNS)
-    tunes = [tune for tune in content.tunes if tune.piece.opening is not None]
+    tunes = [
+        (tune, fitted_music(tune.piece.opening_pdf, tune.piece.opening, width))
+        for tune in content.tunes
+        if tune.piece.opening is not None and tune.piece.opening_pdf is not None
+    ]
     if len(tunes) < LEAST_TUNES:
         return []
-    tunes.sort(key=lambda tune: (scale_steps(tune.arrangement.tune), tune.identity))
+    tunes.sort(key=lambda pair: (scale_steps(pair[0].arrangement.tune), pair[0].identity))
     items = []
-    for tune in tunes:
+    for tune, music in tunes:
         name = _entry(_titles_of(tune)[0], tune, design, _steps_text(tune, design, width)).block
-        items.append(Flowed(Stack((name, Opening(tune.piece, width))), design.size(7.0)))
+        items.append(Flowed(Stack((name, music)), design.size(7.0)))
     words = design.words
     notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))
     return [_index(words.index_openings, INDEX_OPENINGS, items, design, is_whole=True, notes=notes)]
@@ -334,7 +341,7 @@ FIRST_POSITION_KEY = 7
 
 
 def ladder_pages(content: BookContent, design: Design) -> list[Page]:
-    """Return the ladder; none for a book of fewer than LEAST_TUNES tunes."""
+    """Return the ladder; none for a book of fewer than LEAST_TUNES_IN_LADDER tunes."""
     if len(content.tunes) < LEAST_TUNES_IN_LADDER:
         return []
     words = design.words
@@ -366,20 +373,18 @@ def _rung(
     """Number, title, difficulty and page of one tune, the reason below."""
     indent = numbers_pt + design.size(5.0)
     entry = Entry(
-        tune.arrangement.tune.title or tune.identity,
+        tune.title,
         tune_anchor(tune.identity),
         width,
         SERIF,
         size,
-        size * 1.42,
+        size * ENTRY_LEADING,
         indent_pt=indent,
         middle=design.words.decimal(tune.arrangement.difficulty),
     )
-    place = Lines((number,), SERIF, size, size * 1.42, numbers_pt, "right")
-    reason = tune.difficulty_reason or facts_of(tune, design.words)
-    return Stack(
-        (Beside((place, entry), (0.0, 0.0)), design.small(reason, width, indent_pt=indent))
-    )
+    place = Lines((number,), SERIF, size, size * ENTRY_LEADING, numbers_pt, "right")
+    reason = design.small(facts_of(tune, design.words), width, indent_pt=indent)
+    return Stack((Beside((place, entry), (0.0, 0.0)), reason))
 
 
 def facts_of(tune: BookTune, words: FixedWords) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from pathlib import Path
 
 from tunebook.book.content import INSTRUMENT
@@ -14,6 +13,7 @@ from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import note_name, pitch_name, tuning_text
+from tunebook.book.pages.furniture import draw_pages
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.words import fixed_words
@@ -63,21 +63,11 @@ def write_instrument_page(
 
     Raises OutputError when it cannot be written, or is one of the files in ``read``.
     """
-    from reportlab.pdfgen.canvas import Canvas
-
-    form = page_format(paper)
-    design = Design(form, load_fonts(store), fixed_words(language, instrument.kind))
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=(form.width_pt, form.height_pt), invariant=1)
-    canvas.setTitle(
-        f"{design.words.local(instrument.title)}, {tuning_text(instrument, design.words)}"
-    )
-    sheet = Sheet(canvas, design.fonts, form)
-    for page in instrument_pages(instrument, design):
-        page.draw(sheet)
-        sheet.end_page()
-    canvas.save()
-    write_whole(output, buffer.getvalue(), read=read)
+    words = fixed_words(language, instrument.kind)
+    design = Design(page_format(paper), load_fonts(store), words)
+    title = f"{words.local(instrument.title)}, {tuning_text(instrument, words)}"
+    data, _ = draw_pages(instrument_pages(instrument, design), design, {"Title": title})
+    write_whole(output, data, read=read)
 
 
 def _compass_text(instrument: Instrument, design: Design) -> str:

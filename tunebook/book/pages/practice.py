@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from tunebook.book.content import PRACTICE, BookContent, PracticePiece, PracticeSection, tune_anchor
 from tunebook.book.design import Design
-from tunebook.book.fonts.fonts import BOLD
-from tunebook.book.layout.blocks import Block, Drawing, Flowed, Music, Space, Stack
+from tunebook.book.fonts.fonts import BOLD, SANS_BOLD, SERIF
+from tunebook.book.layout.blocks import Block, Drawing, Flowed, Space, Stack, fitted_music
 from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.sheet import Sheet
 
@@ -57,7 +57,7 @@ def _title(section: PracticeSection, design: Design, size: float) -> Block:
         width = sheet.text(left, base, section.title, BOLD, size)
         if anchor and sheet.label_of(anchor):
             label = f"{design.words.page} {sheet.label_of(anchor)}"
-            sheet.text(left + design.width_pt, base, label, "serif", size * 0.75, align="right")
+            sheet.text(left + design.width_pt, base, label, SERIF, size * 0.75, align="right")
             sheet.link(anchor, left, top, width, size * 1.3)
 
     return Drawing(size * 1.5, paint)
@@ -66,16 +66,10 @@ def _title(section: PracticeSection, design: Design, size: float) -> Block:
 def _piece(piece: PracticePiece, design: Design) -> list[Flowed]:
     """The exercise's name and first system together, then the further systems, of which the last
     never stands alone."""
-    systems = [
-        Music(piece.piece, system, scale, -system.staff_indent_pt * scale)
-        for system in piece.piece.systems
-        if (scale := min(1.0, (design.width_pt + 10.0) / max(1.0, system.width_pt)))
-    ]
-    head: list[Block] = [design.small(piece.title, design.width_pt, role="sans-bold")]
-    if piece.text:
-        head.append(design.small(piece.text, design.width_pt))
-    head.append(Space(design.size(2.0)))
-    first = Stack((*head, *systems[:1]))
+    music = piece.piece
+    systems = [fitted_music(music.pdf, one, design.music_width_pt) for one in music.systems]
+    title = design.small(piece.title, design.width_pt, role=SANS_BOLD)
+    first = Stack((title, Space(design.size(2.0)), *systems[:1]))
     gap = design.size(_SYSTEM_GAP_PT)
     last_but_one = len(systems) - 2
     return [

@@ -42,11 +42,10 @@ def set_heading(section: BookSection, design: Design, is_short: bool = False) ->
 
 def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
     size = design.size(10.5)
-    title = tune.arrangement.tune.title or tune.identity
     facts = (rhythm_name(tune.arrangement.tune), key_name(tune.arrangement.tune.key, design.words))
     text = " · ".join(fact for fact in facts if fact)
     taken = design.size(88.0) + design.fonts.width(text, SERIF, size * 0.92)
-    title = shortened(title, design.fonts, BOLD, size, design.width_pt - taken)
+    title = shortened(tune.title, design.fonts, BOLD, size, design.width_pt - taken)
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size * 1.05
@@ -64,10 +63,7 @@ def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
 
 
 def _change_line(section: BookSection, index: int, design: Design) -> Block:
-    if index < len(section.change_notes):
-        text = section.change_notes[index]
-    else:
-        text = change_text(section.tunes[index], section.tunes[index + 1], design)
+    text = change_text(section.tunes[index], section.tunes[index + 1], design)
     size = design.size(9.0)
     return paragraph(
         f"→ {text}",

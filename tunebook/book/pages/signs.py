@@ -6,42 +6,53 @@ from collections.abc import Sequence
 
 from tunebook.book.content import SIGNS, BookContent, LegendEntry
 from tunebook.book.design import Design
-from tunebook.book.layout.blocks import Beside, Block, Flowed, Music, Stack, paragraph
+from tunebook.book.layout.blocks import Beside, Block, Flowed, Stack, fitted_music
 from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.pages.furniture import FOOT_GAP
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.book import Edition
 
 # Share of the width that an engraved example may take.
 _EXAMPLE_SHARE = 0.42
 
 
+def signs_used(
+    arrangements: Sequence[Arrangement], edition: Edition, has_changes: bool
+) -> tuple[str, ...]:
+    """Kinds of signs, as FixedWords.legend names them, that are printed in the music of an
+    edition; ``has_changes`` when bars are marked that a retuning changed."""
+    notes = [note for one in arrangements for note in one.notes]
+    ways = {way for note in notes for way in note.ways}
+    drones = [span for one in arrangements for span in one.drone]
+    chords = [span for one in arrangements for span in one.chords]
+    shows_fingers = edition.fingers != "none"
+    found = {
+        "finger": shows_fingers,
+        "string": shows_fingers and any(note.shows_string for note in notes),
+        "crossed": shows_fingers and "crossed" in ways,
+        "drone": bool(drones),
+        "take_over": any(span.is_taken_over for span in drones),
+        "chord": bool(chords),
+        "solved_chord": any(span.source == "solved" for span in chords),
+        "doubtful_chord": any(span.confidence < 0.5 for span in chords),
+        "quarter_tone": shows_fingers
+        and any(pitch.quarters for one in notes for pitch in one.note.pitches),
+        "unplayable": any(not note.stops for note in notes),
+        "beyond": any(note.beyond_limits for note in notes),
+        "hard": edition.shows_notes_on_choices,
+        "changed": has_changes,
+    }
+    return tuple(kind for kind, is_used in found.items() if is_used)
+
+
 def foot_line(content: BookContent, design: Design) -> str:
     """The signs in one line, for the foot of pages with music."""
-    words, edition = design.words, content.edition
-    notes = [note for tune in content.tunes for note in tune.arrangement.notes]
-    parts = []
-    if edition.fingers != "none":
-        parts.append(words.foot_finger)
-    if any(note.shows_string for note in notes):
-        parts.append(words.foot_string)
-    if any("crossed" in note.ways for note in notes):
-        parts.append(words.foot_crossed)
-    if any(tune.arrangement.drone for tune in content.tunes):
-        parts.append(words.foot_drone)
-    chords = [span for tune in content.tunes for span in tune.arrangement.chords]
-    if any(span.source == "solved" for span in chords):
-        parts.append(words.foot_solved)
-    has_quarter_tones = any(pitch.quarters for one in notes for pitch in one.note.pitches)
-    if has_quarter_tones and edition.fingers != "none":
-        parts.append(words.foot_quarter_tone)
-    if any(not note.stops for note in notes):
-        parts.append(words.foot_unplayable)
-    if any(note.beyond_limits for note in notes):
-        parts.append(words.foot_beyond)
-    if edition.shows_notes_on_choices:
-        parts.append(words.foot_hard)
-    if content.retuning is not None and any(one.changed_bars for one in content.retuning.tunes):
-        parts.append(words.foot_changed)
-    return FOOT_GAP.join(parts)
+    report = content.retuning
+    has_changes = report is not None and any(one.changed_bars for one in report.tunes)
+    arrangements = [tune.arrangement for tune in content.tunes]
+    kinds = signs_used(arrangements, content.edition, has_changes)
+    foot = design.words.foot
+    return FOOT_GAP.join(foot[kind] for kind in kinds if kind in foot)
 
 
 def signs_pages(content: BookContent, design: Design) -> list[Page]:
@@ -70,17 +81,10 @@ def _example_width(entries: Sequence[LegendEntry], design: Design) -> float:
 
 def _entry(entry: LegendEntry, room: float, design: Design) -> Block:
     """Example at the left, text at the right."""
-    text = entry.text or design.words.legend.get(entry.kind, "")
-    left = room + design.size(18.0)
-    size = design.size(10.5)
-    lines = paragraph(
-        text, design.fonts, design.width_pt - left, size_pt=size, leading_pt=size * 1.36
-    )
+    text = design.words.legend[entry.kind]
     if entry.piece is None:
-        return paragraph(text, design.fonts, design.width_pt, size_pt=size, leading_pt=size * 1.36)
-    systems = tuple(
-        Music(entry.piece, system, scale, -system.staff_indent_pt * scale)
-        for system in entry.piece.systems
-        if (scale := min(1.0, room / system.width_pt))
-    )
+        return design.body(text).block
+    left = room + design.size(18.0)
+    lines = design.body(text, design.width_pt - left).block
+    systems = tuple(fitted_music(entry.piece.pdf, one, room) for one in entry.piece.systems)
     return Beside((Stack(systems), lines), (0.0, left), is_centred=True)

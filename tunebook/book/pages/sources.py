@@ -1,11 +1,8 @@
-"""Where each tune is from, and the settings that made the book.
+"""Where each tune is from and what is remarked on it, and the colophon.
 
-The page of sources: where each tune is from, and what is remarked on it.
-
-In a book of fewer than LEAST_TUNES tunes only those stand here of which something is told that is
-not printed with the tune itself.
-
-The colophon: the settings that made the book, so that it can be made again.
+In a book of fewer than LEAST_TUNES tunes only those stand among the sources of which something is
+told that is not printed with the tune itself. The colophon has the settings that made the book, so
+that it can be made again.
 """
 
 from __future__ import annotations
@@ -13,14 +10,15 @@ from __future__ import annotations
 from tunebook.book.content import COLOPHON, SOURCES, BookContent, BookTune, tune_anchor
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import SERIF, Fonts
-from tunebook.book.layout.blocks import Beside, Entry, Flowed, Stack
+from tunebook.book.layout.blocks import ENTRY_LEADING, Beside, Entry, Flowed, Stack
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
-from tunebook.book.musical_text import SEPARATOR, meter_name, rhythm_name, tempo_text, tuning_text
-from tunebook.book.pages.tunes import LONGEST_REMARK, source_remarks
+from tunebook.book.musical_text import meter_name, rhythm_name, tempo_text, tuning_text
+from tunebook.book.pages.tunes import LONGEST_REMARK, TOLD_WITH_TUNE, told_of
 from tunebook.model.hand import FINGER_PAIRS, Hand
 from tunebook.model.words import FixedWords
 
 _COLUMNS = 2
+_TOLD_OF_SOURCES = "COSBZNH"
 LEAST_TUNES = 4
 
 
@@ -45,39 +43,21 @@ def source_pages(content: BookContent, design: Design) -> list[Page]:
 
 def _is_told(tune: BookTune, design: Design) -> bool:
     """Whether everything stands with the tune already."""
-    is_long = len(SEPARATOR.join(source_remarks(tune, design))) > LONGEST_REMARK
+    told = told_of(tune.arrangement.tune, TOLD_WITH_TUNE, design.words)
+    is_long = len(told) > LONGEST_REMARK
     return not is_long and not any(tune.arrangement.tune.field(letter) for letter in "BH")
 
 
 def _source(tune: BookTune, design: Design) -> Stack | None:
     """The tune's name and page over its sources in small print."""
-    text = source_text(tune, design.words)
+    text = told_of(tune.arrangement.tune, _TOLD_OF_SOURCES, design.words)
     if not text:
         return None
     width = column_width_pt(design.page_format, _COLUMNS)
     size = design.size(9.5)
-    title = tune.arrangement.tune.title or tune.identity
-    entry = Entry(title, tune_anchor(tune.identity), width, SERIF, size, size * 1.42)
+    anchor = tune_anchor(tune.identity)
+    entry = Entry(tune.title, anchor, width, SERIF, size, size * ENTRY_LEADING)
     return Stack((entry, design.small(text, width, indent_pt=design.size(8.0))))
-
-
-def source_text(tune: BookTune, words: FixedWords) -> str:
-    """Composer, origin, sources, transcriber and remarks in one line; empty when none is given."""
-    fields = (
-        ("", "C"),
-        (words.origin, "O"),
-        (words.found_in, "S"),
-        (words.found_in, "B"),
-        (words.transcribed, "Z"),
-        (words.remark, "N"),
-        (words.remark, "H"),
-    )
-    parts = []
-    for name, letter in fields:
-        text = " ".join(" ".join(tune.arrangement.tune.field(letter)).split())
-        if text:
-            parts.append(f"{name}: {text}" if name else text)
-    return SEPARATOR.join(parts)
 
 
 _TEXT_FONTS = "C059, Nimbus Sans"
@@ -129,10 +109,8 @@ def _settings(content: BookContent, tempi: str, design: Design) -> list[tuple[st
         (words.default_tempi, tempi),
         (words.paper, content.paper.upper() if content.paper in ("a4", "a5") else content.paper),
         (words.staff_size, f"{words.decimal(edition.staff_size_pt)} pt"),
-        *content.settings,
         (words.fonts, _font_text(design.fonts, words)),
         (words.program, f"tunebook {content.program_version}, {content.engraver}"),
-        (words.date, content.date),
     ]
     return [(name, value) for name, value in facts if value]
 

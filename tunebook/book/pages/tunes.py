@@ -1,8 +1,6 @@
 """The pages of tunes: heads, systems and tails broken over pages and spread down each page.
 
-What stands around a tune's music: the head above it, words and remarks below it.
-
-The pages of tunes: heads, systems and tails broken over pages and spread down each page.
+A head stands above a tune's music; chord shapes, words and remarks are its tail.
 """
 
 from __future__ import annotations
@@ -21,11 +19,11 @@ from tunebook.book.layout.blocks import (
     Drawing,
     Flowed,
     Lines,
-    Music,
     Space,
     Stack,
     breakable,
     broken,
+    fitted_music,
     shortened,
     stacked,
 )
@@ -38,14 +36,14 @@ from tunebook.book.layout.page_breaks import (
     best_breaks,
     choose_breaks,
     choose_order,
-    turned_units,
 )
 from tunebook.book.layout.paper import PageFormat
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import SEPARATOR, info_line, source_line
 from tunebook.book.pages.sets import set_heading
 from tunebook.model.book import Edition
-from tunebook.model.piece import EngravedSystem
+from tunebook.model.tune import Tune
+from tunebook.model.words import FixedWords
 
 _TITLE_PT = 18.0
 _SOURCE_PT = 9.5
@@ -53,6 +51,7 @@ _INFO_PT = 9.5
 _WORDS_PT = 9.5
 # A longer remark is printed with the sources at the end of the book instead.
 LONGEST_REMARK = 420
+TOLD_WITH_TUNE = "SZN"
 # More lines of words than this are set in two columns.
 _LINES_IN_ONE_COLUMN = 6
 
@@ -60,8 +59,7 @@ _LINES_IN_ONE_COLUMN = 6
 def tune_head(tune: BookTune, design: Design) -> Block:
     """Title and source over a hair line, other titles and the line of facts below it."""
     source = source_line(tune.arrangement.tune)
-    title = tune.arrangement.tune.title or tune.identity
-    size, lines, has_room = _title_lines(title, source, design)
+    size, lines, has_room = _title_lines(tune.title, source, design)
     blocks: list[Block] = [_title_block(lines, source if has_room else "", size, design)]
     if source and not has_room:
         blocks.append(_source_block(source, design))
@@ -77,8 +75,7 @@ def continued_head(tune: BookTune, design: Design) -> Block:
     size = design.size(9.5)
     text = f"({design.words.continued})"
     room = design.width_pt - design.fonts.width(text, ITALIC, size) - 4
-    whole = tune.arrangement.tune.title or tune.identity
-    title = shortened(whole, design.fonts, BOLD, size, room)
+    title = shortened(tune.title, design.fonts, BOLD, size, room)
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size
@@ -115,16 +112,23 @@ def _texts_block(texts: tuple[str, ...], design: Design) -> list[Block]:
     return [gap, stacked(lines), gap]
 
 
-def source_remarks(tune: BookTune, design: Design) -> tuple[str, ...]:
-    """Texts on where the tune is from (S:, Z:) and remarks on it (N:)."""
-    words = design.words
-    fields = (("S", words.found_in), ("Z", words.transcribed), ("N", words.remark))
-    texts = []
-    for letter, name in fields:
-        text = " ".join(" ".join(tune.arrangement.tune.field(letter)).split())
+def told_of(tune: Tune, letters: str, words: FixedWords) -> str:
+    """What the tune's fields of these letters (out of C, O, S, B, Z, N, H) tell, in one line:
+    composer, origin, sources, transcriber, remarks; empty when none is given."""
+    names = {
+        "O": words.origin,
+        "S": words.found_in,
+        "B": words.found_in,
+        "Z": words.transcribed,
+        "N": words.remark,
+        "H": words.remark,
+    }
+    parts = []
+    for letter in letters:
+        text = " ".join(" ".join(tune.field(letter)).split())
         if text:
-            texts.append(f"{name}: {text}")
-    return tuple(texts)
+            parts.append(f"{names[letter]}: {text}" if letter in names else text)
+    return SEPARATOR.join(parts)
 
 
 def _title_lines(title: str, source: str, design: Design) -> tuple[float, tuple[str, ...], bool]:
@@ -253,7 +257,7 @@ def _remarks(tune: BookTune, edition: Edition, design: Design) -> list[Block]:
     if edition.shows_notes_on_choices:
         blocks += [design.small(note, design.width_pt) for note in tune.choice_notes]
     if edition.shows_sources:
-        text = SEPARATOR.join(source_remarks(tune, design))
+        text = told_of(tune.arrangement.tune, TOLD_WITH_TUNE, design.words)
         if text and len(text) <= LONGEST_REMARK:
             blocks.append(design.small(text, design.width_pt, role=ITALIC))
     return [stacked(blocks)] if blocks else []
@@ -294,12 +298,10 @@ class _Piece:
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """The pages of tunes, which tunes go on over a page turn, and the side on which the first
-    page lies (0 right-hand, 1 left-hand)."""
+    """The pages of tunes, and the side on which the first page lies (0 right-hand, 1 left-hand)."""
 
     pages: tuple[Page, ...]
-    turned_tunes: tuple[str, ...]
-    side: int = 0
+    side: int
 
 
 def lay_out_tunes(
@@ -311,10 +313,7 @@ def lay_out_tunes(
     """Return the body of the book: sets and tunes, exactly broken over pages. ``side_costs`` are
     what it costs, in pages, that it begins on a right-hand or a left-hand page."""
     pieces, breaks = _broken(_pieces(content, design), content, design, side_costs)
-    units = [piece.unit for piece in pieces]
-    pages = tuple(_page(fill, pieces, design, foot) for fill in breaks.fills)
-    turned = turned_units(units, breaks.fills, breaks.side)
-    return Body(pages, tuple(pieces[index].title for index in turned), breaks.side)
+    return Body(tuple(_page(fill, pieces, design, foot) for fill in breaks.fills), breaks.side)
 
 
 def _broken(
@@ -415,29 +414,22 @@ def _tune_piece(
         group=index,
         is_kept_together=section.is_kept_together,
     )
-    title = tune.arrangement.tune.title or tune.identity
     head = section.title or (design.words.other_tunes if has_sets else "")
     level = 1 if section.title else 0
-    return _Piece(unit, parts, continued, tune_anchor(tune.identity), title, head, level)
+    return _Piece(unit, parts, continued, tune_anchor(tune.identity), tune.title, head, level)
 
 
 def _parts(tune: BookTune, content: BookContent, design: Design) -> tuple[Block, ...]:
     """Head with the first system, further systems, the last one with the tail."""
     music: list[list[Block]] = [
-        [music_block(tune, system, design)] for system in tune.piece.systems
+        [fitted_music(tune.piece.pdf, system, design.music_width_pt)]
+        for system in tune.piece.systems
     ] or [[]]
     music[0].insert(0, tune_head(tune, design))
     tail = tune_tail(tune, content.edition, design)
     if tail is not None:
         music[-1].append(tail)
     return tuple(Stack(tuple(blocks)) for blocks in music)
-
-
-def music_block(tune: BookTune, system: EngravedSystem, design: Design) -> Music:
-    """One system of a tune, made smaller only where it would be wider than the text."""
-    scale = min(1.0, (design.width_pt + 10.0) / system.width_pt) if system.width_pt else 1.0
-    # The staff, not the bleed before it, stands flush with the text.
-    return Music(tune.piece, system, scale, -system.staff_indent_pt * scale)
 
 
 def _page(fill: PageFill, pieces: Sequence[_Piece], design: Design, foot: str) -> Page:

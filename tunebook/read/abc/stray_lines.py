@@ -16,7 +16,6 @@ from tunebook.read.abc.tokens import Token, tokens_of
 
 _MOST_CHARACTERS = 2000
 _SIGNS = frozenset(("broken", "tuplet", "grace", "decoration", "ending", "quotedending"))
-_FILLING = frozenset(("open", "close", "tie", "backtick", "break", "overlay", "field", "spacer"))
 _LENGTHS = re.compile(r"[^\d]*(?!0)\d{0,2}(?:/+\d{0,2})?")
 _CHORD = re.compile(
     r"""\[(?:"[^"]*"|![^!]*!|[.~uv]|[\^_=]{0,2}[A-Ga-gxz][,']*[\d/]*-?|[ ()])+\][\d/]*"""

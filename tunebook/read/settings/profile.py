@@ -377,11 +377,6 @@ def _span_data() -> dict:
     return tomllib.loads((DATA / "hand_spans.toml").read_text(encoding="utf-8"))
 
 
-def hand_sizes() -> tuple[str, ...]:
-    """The named hand sizes."""
-    return tuple(_span_data()["sizes"])
-
-
 def read_hand(choice: HandChoice | None = None) -> Hand:
     """Build the hand that is asked for.
 

@@ -63,20 +63,6 @@ def whole_difficulty(cost: float, seconds: float) -> float:
     return cost / max(LEAST_BAR_S, seconds)
 
 
-def hardest_bars(difficulties: Sequence[BarDifficulty], count: int) -> tuple[BarDifficulty, ...]:
-    """The ``count`` hardest bars, hardest first; of equals the earlier one."""
-    ranked = sorted(difficulties, key=lambda bar: (-bar.difficulty, bar.bar_index))
-    return tuple(ranked[:count])
-
-
-def words_for(difficulty: float) -> str:
-    """A word for a difficulty."""
-    for most, word in ((2.3, "easy"), (3.9, "middling"), (6.4, "demanding")):
-        if difficulty < most:
-            return word
-    return "hard"
-
-
 LIMIT, MOVED_TONE = "limit", "moved_tone"
 """Terms of a broken limit and of a tied tone that has to be struck again: they steer the search
 and are never counted in a shown cost."""

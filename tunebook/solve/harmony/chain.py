@@ -222,26 +222,3 @@ def chord_probabilities(
             found[index] = below[index] * ((found[parent] / messages[index]) @ ways[index])
         found[index] /= found[index].sum()
     return found
-
-
-def best_labelling(
-    scores: np.ndarray, steps: Sequence[np.ndarray], parents: Sequence[int]
-) -> tuple[list[int], float]:
-    """The single likeliest chord for all slots together, and its log weight."""
-    count = len(scores)
-    below = scores.copy()
-    choice = np.zeros((count, STATES), dtype=int)
-    total = 0.0
-    for index in range(count - 1, -1, -1):
-        if parents[index] >= 0:
-            reach = steps[index] + below[index][None, :]
-            choice[index] = reach.argmax(axis=1)
-            below[parents[index]] += reach.max(axis=1)
-        else:
-            total += float(below[index].max())
-    labels: list[int] = []
-    for index in range(count):
-        parent = parents[index]
-        row = below[index].argmax() if parent < 0 else choice[index, labels[parent]]
-        labels.append(int(row))
-    return labels, total

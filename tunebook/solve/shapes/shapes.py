@@ -38,7 +38,6 @@ from tunebook.solve.fingering.moves import (
     with_hand,
 )
 from tunebook.solve.fingering.postures import Array, Demand, PostureSet
-from tunebook.solve.fingering.reasons import place_word, way_in_words
 from tunebook.solve.harmony.names import bass_class, chord_classes
 
 HIGHEST_KEY = 7
@@ -243,19 +242,6 @@ def choose_shapes(
     for index, held in zip(playable, chosen, strict=True):
         filled[index] = replace(chords[index], shape=held.shape.stops)
     return tuple(filled)
-
-
-def shape_words(shape: Shape, instrument: Instrument) -> str:
-    """One line for a shape: "G string open, D string key 2 with finger 1; crossed"."""
-    parts = []
-    for stop in shape.stops:
-        name = instrument.string(stop.string_index).name
-        pressed = f"{place_word(instrument)} {stop.key} with finger {stop.finger}"
-        parts.append(f"{name} string {pressed if stop.key else 'open'}")
-    notes = [way_in_words(way, instrument) for way in shape.ways]
-    notes += ["broken, low to high"] if shape.is_broken else []
-    notes += [f"no {tone}" for tone in shape.lacks]
-    return ", ".join(parts) + ("; " + ", ".join(notes) if notes else "")
 
 
 def _places(shape: Shape) -> tuple[tuple[int, int], ...]:
