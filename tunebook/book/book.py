@@ -27,6 +27,7 @@ from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
 from tunebook.book.pages.tunes import in_best_order, lay_out_tunes
 from tunebook.files import FilesRead, write_whole
+from tunebook.model.choices import Language
 from tunebook.model.words import fixed_words, words_for
 from tunebook.store import Store
 
@@ -90,7 +91,7 @@ class _Numbered:
     first_number: int
 
 
-def get_ready(store: Store, language: str) -> Fonts:
+def get_ready(store: Store, language: Language) -> Fonts:
     """Load what every book needs, so that it can be done while the music is engraved.
 
     Raises ProgramError when no font can be found."""

@@ -11,6 +11,7 @@ from pathlib import Path
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.book import Book, Edition
 from tunebook.model.changes import RetuneFacts
+from tunebook.model.choices import Paper
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.piece import EngravedPiece
@@ -132,7 +133,7 @@ class BookContent:
         return tuple(tune for section in self.sections for tune in section.tunes)
 
     @property
-    def paper(self) -> str:
+    def paper(self) -> Paper:
         return self.edition.paper or self.book.paper
 
 

@@ -175,11 +175,17 @@ def export(
     """Write the arranged tunes for other programs."""
     from tunebook.cli.reports import print_export_report
     from tunebook.cli.terminal import ProgressLine
-    from tunebook.pipeline.export import ExportOrder, export_folder
+    from tunebook.pipeline.export import ExportOrder, check_export_kind, export_folder
 
     setup = _setup(folder, settings, instrument, tuning, hand, edition)
     order = ExportOrder(
-        to, output, tuple(parts.split(",")), grace_notes, drone, jobs, quarter_tones
+        kind=check_export_kind(to),
+        output=output,
+        parts=tuple(parts.split(",")),
+        with_grace_notes=grace_notes,
+        drone=drone,
+        jobs=jobs,
+        quarter_tones=quarter_tones,
     )
     with ProgressLine() as progress:
         report = export_folder(setup, order, progress)

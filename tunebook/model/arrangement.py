@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message
+from tunebook.model.choices import ChordSource, Way
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import ChordSymbol, Note, Tune
-
-WAYS = ("crossed", "barre", "row_jump", "shift", "substitution")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,7 @@ class FingeredNote:
     """One written note with its stops. ``bar_index`` and ``note_index`` point into the tune;
     ``stops`` are parallel to the note's pitches. ``hand_key`` is the key at which the index finger
     naturally lies (the hand's place; half keys are possible). ``ways`` says what the hand does to
-    get here (any of WAYS). ``terms`` are (name, cost) of this note. ``is_continued`` marks a note
+    get here. ``terms`` are (name, cost) of this note. ``is_continued`` marks a note
     tied from the one before: same stops, no new stroke. ``is_needed`` marks a finger number that a
     player edition prints. ``shows_string`` asks for a string letter. ``beyond_limits`` marks a
     note that could not be played within the edition's limits. ``stops_after`` are the stops after a
@@ -56,7 +55,7 @@ class FingeredNote:
     note: Note
     stops: tuple[Stop, ...]
     hand_key: float = 1.0
-    ways: tuple[str, ...] = ()
+    ways: tuple[Way, ...] = ()
     terms: tuple[tuple[str, float], ...] = ()
     is_continued: bool = False
     is_needed: bool = True
@@ -116,7 +115,7 @@ class DroneCandidate:
 
 @dataclass(frozen=True, slots=True)
 class ChordSpan:
-    """A chord from ``onset`` for ``duration``. ``source`` is "tune" or "solved"; ``confidence`` is
+    """A chord from ``onset`` for ``duration``. ``confidence`` is
     the posterior probability of a solved chord (1 for the tune's own); ``shape`` the stops of the
     chosen shape, low string first; ``alternatives`` other symbols with their probabilities."""
 
@@ -124,7 +123,7 @@ class ChordSpan:
     onset: Fraction
     duration: Fraction
     chord: ChordSymbol
-    source: str = "tune"
+    source: ChordSource = "tune"
     confidence: float = 1.0
     shape: tuple[Stop, ...] = ()
     alternatives: tuple[tuple[str, float], ...] = ()

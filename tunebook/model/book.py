@@ -1,9 +1,5 @@
-"""The book that is asked for: titles, sets, editions, choices per tune; and what became of it.
-
-The book that is asked for: titles, sets, editions, choices per tune.
-
-What a build tells when it is done.
-"""
+"""The book that is asked for (titles, sets, editions, choices per tune), and what a build tells
+when it is done."""
 
 from __future__ import annotations
 
@@ -12,6 +8,19 @@ from pathlib import Path
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.changes import RetuneFacts
+from tunebook.model.choices import (
+    CHORDS,
+    DRONES,
+    FINGERS,
+    Chords,
+    Drones,
+    Fingers,
+    HandSize,
+    Language,
+    NoteNames,
+    Paper,
+    one_of,
+)
 from tunebook.model.hand import Limits
 
 
@@ -29,15 +38,14 @@ class TuneSet:
 
 @dataclass(frozen=True, slots=True)
 class Edition:
-    """What an edition shows and allows. ``fingers`` is all, needed or none; ``drones`` is none,
-    open, held or substitution; ``chords`` is none, tune (the tune's own) or all (solved where the
-    tune has none). ``tunes`` empty means all of the folder."""
+    """What an edition shows and allows. ``tunes`` empty means all of the folder. Raises
+    SettingError when fingers, drones or chords are none of the choices."""
 
     name: str
     title: str = ""
-    fingers: str = "needed"
-    drones: str = "held"
-    chords: str = "all"
+    fingers: Fingers = "needed"
+    drones: Drones = "held"
+    chords: Chords = "all"
     shows_shapes: bool = False
     shows_words: bool = True
     shows_sources: bool = True
@@ -47,9 +55,14 @@ class Edition:
     shows_grace_notes: bool = True
     limits: Limits = field(default_factory=Limits)
     staff_size_pt: float = 16.5
-    paper: str | None = None
-    hand: str | None = None
+    paper: Paper | None = None
+    hand: HandSize | None = None
     tunes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        one_of(FINGERS, self.fingers, "fingers")
+        one_of(DRONES, self.drones, "drones")
+        one_of(CHORDS, self.chords, "chords")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +87,7 @@ class TuneChoice:
 class HandChoice:
     """The [hand] table: a named size or own spans (mm, most comfortable, by pair)."""
 
-    size: str = "medium"
+    size: HandSize = "medium"
     spans_mm: tuple[tuple[str, float], ...] = ()
     pad_width_mm: float | None = None
     allows_barre: bool = False
@@ -85,16 +98,16 @@ class HandChoice:
 @dataclass(frozen=True, slots=True)
 class Book:
     """A whole tunes.toml with every default filled in. ``tuning`` None means the profile's own.
-    ``note_names`` is one of NOTE_NAMES, None for those that are usual in the language.
+    ``note_names`` None are those that are usual in the language.
     ``reading`` are the (name, value) pairs of the [reading] table that were given: voices and
     limits of reading."""
 
     title: str = "Tune book"
     subtitle: str = ""
     editor: str = ""
-    paper: str = "a4"
-    language: str = "en"
-    note_names: str | None = None
+    paper: Paper = "a4"
+    language: Language = "en"
+    note_names: NoteNames | None = None
     is_booklet: bool = False
     may_reorder: bool = False
     instrument: str = "nyckelharpa-3row"

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tunebook.model.choices import CLEFS, INSTRUMENT_KINDS, Clef, InstrumentKind, Language, one_of
+
 
 def key_place_mm(string_length_mm: float, key: int) -> float:
     """Distance in mm from the nut of the place where key ``key`` stops the string.
 
     Equal temperament, the usual fret formula x = L (1 - 2^(-k/12)).
     """
-    return string_length_mm * (1.0 - 2.0 ** (-key / 12.0))
+    return string_length_mm * (1.0 - float(2.0 ** (-key / 12.0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +42,25 @@ class Instrument:
     sounds, a finger may lie over two rows only as a barre) or "fingerboard". ``strings`` run from
     the lowest. ``sympathetic`` lists MIDI numbers of the sympathetic strings. ``written_shift``
     is 0 for all instruments that sound as written. ``source`` says where the figures come from,
-    ``source_sv`` the same in Swedish."""
+    ``source_sv`` the same in Swedish. Raises SettingError for another kind or clef."""
 
     name: str
     title: str
-    kind: str
+    kind: InstrumentKind
     strings: tuple[String, ...]
     string_length_mm: float
     row_distance_mm: float
     tuning_name: str = ""
-    clef: str = "treble"
+    clef: Clef = "treble"
     sympathetic: tuple[int, ...] = ()
     source: str = ""
     source_sv: str = ""
 
-    def source_in(self, language: str) -> str:
+    def __post_init__(self) -> None:
+        one_of(INSTRUMENT_KINDS, self.kind, "kind of instrument")
+        one_of(CLEFS, self.clef, "clef")
+
+    def source_in(self, language: Language) -> str:
         """Where the figures come from, in Swedish ("sv") when the profile has it so."""
         return self.source_sv if language == "sv" and self.source_sv else self.source
 

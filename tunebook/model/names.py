@@ -1,22 +1,15 @@
-"""What bars and tones are called in print, and lists of their numbers.
-
-What bars and tones are called in print.
-
-Numbers of bars and lines as a message names them.
-"""
+"""What bars and tones are called in print, and numbers of bars and lines as messages list them."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
 
+from tunebook.model.choices import NoteNames
 from tunebook.model.tune import STEP_LETTERS
 
-NOTE_NAMES = ("b", "h")
-"""Names of B natural and B flat: B and B with a flat, or H and B as in Swedish and German."""
 
-
-def printed_tone(step: int, alter: int, note_names: str) -> tuple[str, int]:
+def printed_tone(step: int, alter: int, note_names: NoteNames) -> tuple[str, int]:
     """Letter and alteration as they are printed: in "h" B natural is H, and B flat is B without a
     sign."""
     if note_names == "h" and step == 6:
@@ -27,7 +20,7 @@ def printed_tone(step: int, alter: int, note_names: str) -> tuple[str, int]:
 _TONE_IN_NAME = re.compile(r"(?<![A-Za-z])B(b|♭)?(?![A-Zac-z])")
 
 
-def printed_name(name: str, note_names: str) -> str:
+def printed_name(name: str, note_names: NoteNames) -> str:
     """A name of a pitch or a string ("B4", "Bb", "low B") as it is printed."""
     if note_names != "h":
         return name

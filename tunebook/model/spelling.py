@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from tunebook.model.choices import ShownSign
 from tunebook.model.tune import STEP_SEMITONES, Bar, Key, Note, Pitch
 
 _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
@@ -61,7 +62,8 @@ def spell_in_key(pitch_class: int, key: Key) -> tuple[int, int]:
     return _STEP_OF_FIFTH[fifths % 7], (fifths + 1) // 7
 
 
-NEEDED, COURTESY = "needed", "courtesy"
+NEEDED: ShownSign = "needed"
+COURTESY: ShownSign = "courtesy"
 _UNKNOWN = 99.0
 
 
@@ -83,7 +85,9 @@ class PageSigns:
         self._before, self.used = self.used, {}
         self._printed, self._met = {}, set()
 
-    def shown(self, pitch: Pitch, is_wished: bool = False, is_held: bool = False) -> str | None:
+    def shown(
+        self, pitch: Pitch, is_wished: bool = False, is_held: bool = False
+    ) -> ShownSign | None:
         """None, "needed" or "courtesy" for one tone. ``is_wished`` asks for a sign whether it is
         needed or not; a tone that a tie brings here (``is_held``) shows none."""
         if is_held:
@@ -101,7 +105,7 @@ class PageSigns:
 
     def shown_together(
         self, pitches: Sequence[Pitch], wished: Sequence[bool], held: Sequence[bool]
-    ) -> tuple[str | None, ...]:
+    ) -> tuple[ShownSign | None, ...]:
         """As :meth:`shown`, for tones struck together (all parallel)."""
         signs = tuple(map(self.shown, pitches, wished, held))
         if len(pitches) < 2:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message, SourcePlace
+from tunebook.model.choices import BarSign, Mode, Placement, Quality, ShownSign
 
 STEP_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 STEP_LETTERS = "CDEFGAB"
@@ -69,7 +70,7 @@ class Key:
 
     tonic_step: int = 0
     tonic_alter: int = 0
-    mode: str = "ionian"
+    mode: Mode = "ionian"
     fifths: int = 0
     alters: tuple[int, ...] = (0, 0, 0, 0, 0, 0, 0)
     explicit: tuple[tuple[int, int], ...] = ()
@@ -148,7 +149,7 @@ class ChordSymbol:
     text: str
     root_step: int
     root_alter: int
-    quality: str
+    quality: Quality
     extension: str = ""
     bass: tuple[int, int] | None = None
     is_optional: bool = False
@@ -180,7 +181,7 @@ class Annotation:
 
     place: SourcePlace
     text: str
-    placement: str = "^"
+    placement: Placement = "^"
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +236,7 @@ class Note:
     onset: Fraction
     duration: Fraction
     written: Fraction
-    shown_accidentals: tuple[str | None, ...] = ()
+    shown_accidentals: tuple[ShownSign | None, ...] = ()
     ties: tuple[bool, ...] = ()
     is_tied_from_before: tuple[bool, ...] = ()
     is_grace: bool = False
@@ -284,8 +285,8 @@ class Bar:
     duration: Fraction
     meter: Meter
     key: Key
-    sign_before: str = ""
-    sign_after: str = "|"
+    sign_before: BarSign = ""
+    sign_after: BarSign = "|"
     ending: tuple[int, ...] = ()
     ends_ending: bool = False
     is_pickup: bool = False

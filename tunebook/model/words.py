@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from tunebook.model.book import Book
+from tunebook.model.choices import InstrumentKind, Language, NoteNames
 from tunebook.model.instrument import Instrument
 
 _FOLDER = Path(__file__).resolve().parents[1] / "data" / "words"
@@ -53,12 +54,12 @@ class ReportWords:
 class FixedWords:
     """Words and sentences of one language. ``{}`` in a text takes a number or a name.
 
-    ``note_names`` is one of NOTE_NAMES, ``note_names_text`` what the page of signs says of each;
+    ``note_names_text`` is what the page of signs says of each;
     ``key_names`` are keynotes that have a name of their own beside letter and sign; ``legend`` has
     a text for each kind of sign, ``foot`` a short one; ``techniques`` are those that the
     index lists, in order."""
 
-    language: str
+    language: Language
     opening_quote: str
     decimal_sign: str
     # front matter
@@ -97,7 +98,7 @@ class FixedWords:
     key_joint: str
     is_minor_lower: bool
     key_names: Mapping[str, str]
-    note_names: str
+    note_names: NoteNames
     note_names_text: Mapping[str, str]
     low_string: str
     no_key: str
@@ -184,10 +185,12 @@ def words_for(book: Book, instrument: Instrument) -> FixedWords:
 
 
 @cache
-def fixed_words(language: str, kind: str = "keyed", note_names: str | None = None) -> FixedWords:
+def fixed_words(
+    language: Language, kind: InstrumentKind = "keyed", note_names: NoteNames | None = None
+) -> FixedWords:
     """Return the words of ``language`` ("en" or "sv") for an instrument of this kind.
 
-    ``note_names`` is one of NOTE_NAMES, None for those that are usual in the language. Raises
+    ``note_names`` None are those that are usual in the language. Raises
     KeyError for any other language."""
     texts = dict(_texts(language))
     fingerboard = texts.pop("fingerboard")
@@ -232,7 +235,7 @@ def _merged(texts: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, A
     return {**texts, **changed, **tables}
 
 
-def _record(language: str, texts: Mapping[str, Any]) -> FixedWords:
+def _record(language: Language, texts: Mapping[str, Any]) -> FixedWords:
     """The texts by name; a TypeError names one that is missing or has no place."""
     rest = {**texts, "report": ReportWords(**texts["report"])}
     return FixedWords(language=language, **rest)

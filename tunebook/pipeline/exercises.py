@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from tunebook.book.content import PracticePiece, PracticeSection
 from tunebook.book.musical_text import string_name
 from tunebook.model.arrangement import Arrangement
+from tunebook.model.choices import Chords, Drones, Language
 from tunebook.model.piece import EngravedPiece, Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import fixed_words, words_for
@@ -103,7 +104,7 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
 
 
 def piece_of_exercise(
-    tune: Tune, setup: Setup, width_pt: float, *, drones: str = "none", chords: str = "none"
+    tune: Tune, setup: Setup, width_pt: float, *, drones: Drones = "none", chords: Chords = "none"
 ) -> Piece | None:
     """Solve and write an exercise, without what would distract from it; an exercise that cannot
     be solved is left out without harm (None)."""
@@ -145,7 +146,7 @@ def _bars_title(tune: Tune, passage: range, words: Mapping[str, str]) -> str:
 
 
 def practice_sections(
-    exercises: tuple[Exercise, ...], pieces: dict[str, EngravedPiece], language: str
+    exercises: tuple[Exercise, ...], pieces: dict[str, EngravedPiece], language: Language
 ) -> tuple[PracticeSection, ...]:
     """Return the warm-up and one section a tune, of the exercises that were engraved."""
     warm_up_text = fixed_words(language).practice["warm_up_text"]

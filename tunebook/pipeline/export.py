@@ -16,6 +16,7 @@ from pathlib import Path
 from tunebook.errors import Message, SettingError
 from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
 from tunebook.model.arrangement import Arrangement
+from tunebook.model.choices import EXPORT_KINDS, ExportKind
 from tunebook.pipeline.load import (
     Progress,
     Setup,
@@ -123,7 +124,6 @@ def _not_the_same(arrangement: Arrangement) -> Message:
     )  # fmt: skip
 
 
-KINDS = ("json", "midi", "abc", "musicxml", "ly")
 ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
 _FILE_ENDINGS = (".mid", ".midi", ".abc", ".xml", ".musicxml", ".ly", ".json")
 PARTS = ("melody", "drone", "chords")
@@ -133,7 +133,7 @@ PARTS = ("melody", "drone", "chords")
 class ExportOrder:
     """What to write. ``drone`` is a pitch name to hold throughout the MIDI instead."""
 
-    kind: str
+    kind: ExportKind
     output: Path
     parts: tuple[str, ...] = ("melody",)
     with_grace_notes: bool = False
@@ -185,9 +185,15 @@ def export_folder(
     )
 
 
+def check_export_kind(name: str) -> ExportKind:
+    """The kind of export of this name. Raises SettingError when there is none."""
+    if name not in EXPORT_KINDS:
+        raise SettingError(f"cannot export to {name!r}", "known are " + ", ".join(EXPORT_KINDS))
+    return name
+
+
 def _check(order: ExportOrder, read: FilesRead) -> None:
-    if order.kind not in KINDS:
-        raise SettingError(f"cannot export to {order.kind!r}", "known are " + ", ".join(KINDS))
+    check_export_kind(order.kind)
     if order.kind == "ly":
         from tunebook.write.lilypond.leaves import check_abjad
 

@@ -19,6 +19,7 @@ from typing import Any
 from tunebook.errors import InputError, Message, SettingError, SourcePlace
 from tunebook.files import FILE, FilesRead, kind_of
 from tunebook.model.book import Book, Edition
+from tunebook.model.choices import HAND_SIZES
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
@@ -29,7 +30,6 @@ from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.read.settings.tunes_file import read_settings
 
 SETTINGS_FILE_NAME = "tunes.toml"
-HAND_SIZES = ("small", "medium", "large")
 MOST_MESSAGES = 10_000
 
 Progress = Callable[[str, str, int, int], None]

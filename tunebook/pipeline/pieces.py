@@ -12,6 +12,7 @@ from tunebook.book.content import BookContent, ChordShapes, LegendEntry
 from tunebook.book.pages.signs import signs_used
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.book import TuneChoice
+from tunebook.model.choices import Chords
 from tunebook.model.piece import EngravedPiece, Piece
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
@@ -38,7 +39,7 @@ class _Example:
     music: str
     change: Callable[[Arrangement], Arrangement] = lambda arrangement: arrangement
     drone: str = "none"
-    chords: str = "none"
+    chords: Chords = "none"
     marks: BarMarks = NO_MARKS
 
 

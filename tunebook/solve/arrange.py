@@ -16,6 +16,7 @@ from dataclasses import replace
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote
 from tunebook.model.book import TuneChoice
+from tunebook.model.choices import CHORDS, DRONES, Chords, Drones, one_of
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, Note, Tune
@@ -79,8 +80,8 @@ def arrange(
     limits: Limits | None = None,
     *,
     choice: TuneChoice | None = None,
-    drones: str = "held",
-    chords: str = "all",
+    drones: Drones = "held",
+    chords: Chords = "all",
     shapes: bool = False,
     accompaniment: bool = False,
     alternatives: int = 0,
@@ -93,8 +94,11 @@ def arrange(
     for a shape of each chord, ``accompaniment`` for a second staff in the tune type's rhythm,
     ``alternatives`` for that many next best stops of each note, ``other_ways`` for that many next
     best fingerings, through ``bars`` (first and last bar index) where these are given; ``choice``
-    holds the book's choices for this tune. Never raises for what a tune contains.
+    holds the book's choices for this tune. Never raises for what a tune contains; raises
+    SettingError for drones or chords that are none of the choices.
     """
+    one_of(DRONES, drones, "drones")
+    one_of(CHORDS, chords, "chords")
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
     drone = choose_drone(
@@ -151,7 +155,7 @@ def arrange(
     )
 
 
-def _chords(tune: Tune, chords: str) -> tuple[ChordSpan, ...]:
+def _chords(tune: Tune, chords: Chords) -> tuple[ChordSpan, ...]:
     """The tune's own chords, with solved ones around them where the edition wants all."""
     if chords == "none":
         return ()

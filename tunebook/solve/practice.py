@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote, Stop
@@ -143,7 +144,9 @@ def _tones(span: ChordSpan) -> tuple[Pitch, ...]:
     return tuple(spell_tone(stop.midi, span.chord) for stop in stops)
 
 
-def _tune(title: str, key: Key, bars: Sequence[Sequence[tuple]], string: str | None = None) -> Tune:
+def _tune(
+    title: str, key: Key, bars: Sequence[Sequence[tuple[Any, ...]]], string: str | None = None
+) -> Tune:
     """A tune of full bars in 4/4 from (pitches, length, chord, drone pin) of each note."""
     made = []
     for index, content in enumerate(bars):

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from tunebook.model.arrangement import Arrangement, FingeredNote
 from tunebook.model.changes import StringChange, TuneChange
+from tunebook.model.choices import Way
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import pitch_name
 from tunebook.solve.harmony.names import says_chord
@@ -84,7 +85,7 @@ def find_string_changes(before: Instrument, after: Instrument) -> tuple[StringCh
 
 def frequency_hz(midi: int) -> float:
     """Frequency of a MIDI key number in equal temperament at A4 = 440 Hz (ISO 16:1975)."""
-    return A4_HZ * 2.0 ** ((midi - 69) / 12.0)
+    return A4_HZ * float(2.0 ** ((midi - 69) / 12.0))
 
 
 def _places(note: FingeredNote) -> tuple[tuple[int, int], ...]:
@@ -95,7 +96,7 @@ def _fingers(note: FingeredNote) -> tuple[int, ...]:
     return tuple(stop.finger for stop in note.stops)
 
 
-def _count(arrangement: Arrangement, way: str) -> int:
+def _count(arrangement: Arrangement, way: Way) -> int:
     return sum(way in note.ways for note in arrangement.notes)
 
 

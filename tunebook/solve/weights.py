@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from tunebook.model.choices import InstrumentKind
+
 PIANO_SEMITONE_MM = 165.0 / 12.0
 """Seven white keys take 165 mm: Parncutt et al. 1997, Music Perception 14(4)."""
 
@@ -102,11 +104,11 @@ FINGERBOARD = replace(
 )
 
 
-def weights_for(kind: str) -> Weights:
+def weights_for(kind: InstrumentKind) -> Weights:
     """Weights for an instrument of this kind ("keyed" or "fingerboard")."""
     return FINGERBOARD if kind == "fingerboard" else KEYED
 
 
-def is_barre_usual(kind: str) -> bool:
+def is_barre_usual(kind: InstrumentKind) -> bool:
     """On a fingerboard one finger stops a fifth; on keys only a hand that allows it."""
     return kind == "fingerboard"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tunebook.model.choices import Paper
+
 PT_PER_MM = 72.0 / 25.4
 
 
@@ -50,6 +52,6 @@ _FORMATS = {
 }
 
 
-def page_format(paper: str) -> PageFormat:
+def page_format(paper: Paper) -> PageFormat:
     """Return the format of ``paper``: a4, letter or a5. Raises KeyError for any other name."""
     return _FORMATS[paper]

@@ -15,6 +15,7 @@ from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import note_name, pitch_name, tuning_text
 from tunebook.book.pages.furniture import draw_pages
 from tunebook.files import FilesRead, write_whole
+from tunebook.model.choices import Language, Paper
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.words import fixed_words
 from tunebook.store import NO_STORE, Store
@@ -54,8 +55,8 @@ def write_instrument_page(
     instrument: Instrument,
     output: Path,
     *,
-    paper: str = "a4",
-    language: str = "en",
+    paper: Paper = "a4",
+    language: Language = "en",
     store: Store = NO_STORE,
     read: FilesRead | None = None,
 ) -> None:

@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
+from tunebook.model.choices import BarSign
 from tunebook.model.tune import Key, Meter
 from tunebook.read.abc.decorations import read_user_symbol
 from tunebook.read.abc.drafts import BarDraft, ticks_of
@@ -37,7 +38,7 @@ from tunebook.read.abc.ties_and_tuplets import TupletCounter
 _WEIGHT = ("", ".|", "|", "||", "[|", "|]")
 
 
-def merge_signs(first: str, second: str) -> str:
+def merge_signs(first: BarSign, second: BarSign) -> BarSign:
     """The one sign for two that stand next to each other with no notes between."""
     is_end = first in (":|", "::") or second in (":|", "::")
     is_start = first in ("|:", "::") or second in ("|:", "::")
@@ -65,7 +66,7 @@ class BarList:
         self.open = BarDraft(0, 1, meter, key, "")
         self.open.clef = clef
 
-    def close(self, sign: str, ends: int, line: int, column: int) -> bool:
+    def close(self, sign: BarSign, ends: int, line: int, column: int) -> bool:
         """A bar sign: end the open bar (true), or merge with the sign before it (false).
 
         ``ends`` is how often the section that ends here is played, 0 where none ends.
@@ -86,7 +87,7 @@ class BarList:
         self.open.clef, self._new_clef = self._new_clef, ""
         return True
 
-    def _merge(self, sign: str, ends: int) -> None:
+    def _merge(self, sign: BarSign, ends: int) -> None:
         bar = self.open
         bar.sign_before = merge_signs(bar.sign_before, sign)
         if not self.bars:
@@ -154,7 +155,7 @@ class DoubtfulSign:
     """``|:|`` before ``bar``, and the ``sign`` that it was taken for; ``line`` from 0."""
 
     bar: BarDraft
-    sign: str
+    sign: BarSign
     text: str
     line: int
     column: int

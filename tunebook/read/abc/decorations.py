@@ -16,6 +16,7 @@ import re
 from dataclasses import replace
 
 from tunebook.errors import SourcePlace
+from tunebook.model.choices import PLACEMENTS, Placement
 from tunebook.model.tune import Annotation
 from tunebook.read.abc.drafts import Attachments
 from tunebook.read.abc.notices import Notices
@@ -172,6 +173,9 @@ def attach_decoration(
     attached.decorations.append(canonical)
 
 
+_PLACEMENTS: dict[str, Placement] = {sign: sign for sign in PLACEMENTS}
+
+
 def attach_quoted(
     attached: Attachments, text: str, notices: Notices, line: int, column: int
 ) -> None:
@@ -180,8 +184,9 @@ def attach_quoted(
     content = plain_text(text)
     if not content:
         return
-    if content[0] in "^_<>@":
-        placement, words = content[0], content[1:].strip()
+    placement = _PLACEMENTS.get(content[0])
+    if placement is not None:
+        words = content[1:].strip()
         if placement == "@":
             words = re.sub(r"^-?[\d.]+,-?[\d.]+\s*", "", words)
         attached.annotations.append(Annotation(place, words, placement))

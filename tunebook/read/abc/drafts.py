@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from tunebook.model.choices import BarSign, ShownSign
 from tunebook.model.tune import (
     Annotation,
     ChordSymbol,
@@ -145,7 +146,7 @@ class NoteDraft:
         self.ties: tuple[bool, ...] = ()
         self.is_tied_from: tuple[bool, ...] = ()
         self.pins: tuple[int | None, ...] = NO_PINS
-        self.shown: tuple[str | None, ...] = ()
+        self.shown: tuple[ShownSign | None, ...] = ()
         self.attached: Attachments | None = None
         self.is_grace = False
         self.is_slashed = False
@@ -202,13 +203,15 @@ class BarDraft:
         "tempo",
     )
 
-    def __init__(self, line: int, column: int, meter: Meter, key: Key, sign_before: str) -> None:
+    def __init__(
+        self, line: int, column: int, meter: Meter, key: Key, sign_before: BarSign
+    ) -> None:
         self.line = line
         self.column = column
         self.meter = meter
         self.key = key
         self.sign_before = sign_before
-        self.sign_after = ""
+        self.sign_after: BarSign = ""
         self.notes: list[NoteDraft] = []
         self.ending: tuple[int, ...] = ()
         self.passes = 2

@@ -22,6 +22,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
+from tunebook.model.choices import Mode
 from tunebook.model.tune import STEP_LETTERS, Key, Pitch
 from tunebook.read.abc.drafts import Ticks, read_ratio, scaled
 
@@ -79,7 +80,7 @@ def is_printed(clef: str) -> bool:
     return re.sub(r"[_^]8$", "", clef) in _BY_LINE.values()
 
 
-MODES = {
+MODES: dict[str, Mode] = {
     "maj": "ionian",
     "ion": "ionian",
     "": "ionian",
@@ -92,7 +93,7 @@ MODES = {
     "lyd": "lydian",
     "loc": "locrian",
 }
-_MODE_FIFTHS = {
+_MODE_FIFTHS: dict[Mode, int] = {
     "lydian": 1,
     "ionian": 0,
     "mixolydian": -1,
@@ -134,10 +135,10 @@ class KeyField:
     clef: str = ""
 
 
-def key_of(tonic_step: int, tonic_alter: int, mode: str) -> Key:
+def key_of(tonic_step: int, tonic_alter: int, mode: Mode) -> Key:
     """The key with the plain signature of ``mode`` on the given tonic."""
     fifths = _STEP_FIFTHS[tonic_step] + 7 * tonic_alter + _MODE_FIFTHS[mode]
-    return Key(tonic_step, tonic_alter, mode, fifths, _signature(fifths), ())
+    return Key(tonic_step, tonic_alter, mode, fifths, _signature(fifths))
 
 
 def _signature(fifths: int) -> tuple[int, ...]:
@@ -186,7 +187,7 @@ def _read_key(text: str) -> KeyField:
     return KeyField(key, octaves, semitones, rest)
 
 
-def _read_mode(rest: str) -> tuple[str, bool, str]:
+def _read_mode(rest: str) -> tuple[Mode, bool, str]:
     """Mode, whether only explicit accidentals count, and the text left over."""
     match = _MODE.match(rest)
     if not match:
@@ -222,7 +223,7 @@ def _with_explicit(key: Key, explicit: tuple[tuple[int, int], ...], is_bare: boo
     for step, alter in explicit:
         alters[step] = alter
     fifths = 0 if is_bare else key.fifths
-    return Key(key.tonic_step, key.tonic_alter, key.mode, fifths, tuple(alters), explicit)
+    return replace(key, fifths=fifths, alters=tuple(alters), explicit=explicit)
 
 
 def read_properties(text: str) -> tuple[int | None, int, str]:

@@ -12,6 +12,7 @@ Source: The ABC Music Standard 2.1, sections 4.1 to 4.5, 4.12, 4.17.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from tunebook.errors import InputError
 from tunebook.read.abc.bars import BarList, FieldChanges
@@ -52,7 +53,7 @@ class ChordReader:
         self._most = limits.chord_notes
         self._line = line
         self._column_of = column_of
-        self._tones: list[list] = []
+        self._tones: list[list[Any]] = []
         self._count = 0
         self._first: Ticks | None = None
         self.attached = Attachments()

@@ -107,7 +107,7 @@ def find_parts(bars: Sequence[Bar], letters: Sequence[str]) -> Parts:
 def _letter_of(label: str, letters: Sequence[str]) -> str:
     by_case = {letter.lower(): letter for letter in letters}
     has_both = len(by_case) < len(set(letters))
-    alone = _LONE_LETTER.findall(label)
+    alone: list[str] = _LONE_LETTER.findall(label)
     first = next((sign for sign in label if sign.isalpha()), label[:1])
     for letter in (*alone, first):
         if letter in letters:

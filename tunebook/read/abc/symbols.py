@@ -11,6 +11,7 @@ import functools
 import re
 
 from tunebook.errors import SourcePlace
+from tunebook.model.choices import Quality
 from tunebook.model.tune import STEP_LETTERS, ChordSymbol
 
 _ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
@@ -21,7 +22,7 @@ _CHANGES = re.compile(
     rf"(?:\s|,|\(|\)|sus24|sus[24]?|alt|no\d|omit\d|add\s?[#b]?\d{{1,2}}"
     rf"|[#b♯♭+-](?:11|13|4|5|6|9)|maj7?|/9|\+|\.$|{_NUMBER})*+"
 )
-_FAMILIES: tuple[tuple[re.Pattern[str], str, str], ...] = (
+_FAMILIES: tuple[tuple[re.Pattern[str], Quality, str], ...] = (
     (
         re.compile(r"(?:m|min|mi|-)(?:maj|Maj|ma|Ma|M|\^|Δ)7?|(?:m|min|-)\((?:maj|M)7\)"),
         "minor",
@@ -35,7 +36,7 @@ _FAMILIES: tuple[tuple[re.Pattern[str], str, str], ...] = (
     (re.compile(r"(?:aug|Aug|AUG|augmented|\+(?!5|9|11|13))"), "augmented", ""),
     (re.compile(r"(?:minor|Minor|min|Min|MIN|mi|m|-(?!5))"), "minor", ""),
 )
-_Parts = tuple[int, int, str, str, tuple[int, int] | None, bool]
+_Parts = tuple[int, int, Quality, str, tuple[int, int] | None, bool]
 
 
 def readable_part(text: str) -> tuple[str, str]:
@@ -63,7 +64,16 @@ def read_chord_symbol(text: str, place: SourcePlace) -> ChordSymbol | None:
     if parts is None:
         return None
     step, alter, quality, extension, bass, is_optional = parts
-    return ChordSymbol(place, text, step, alter, quality, extension, bass, is_optional)
+    return ChordSymbol(
+        place=place,
+        text=text,
+        root_step=step,
+        root_alter=alter,
+        quality=quality,
+        extension=extension,
+        bass=bass,
+        is_optional=is_optional,
+    )
 
 
 @functools.lru_cache(maxsize=5000)
@@ -91,9 +101,10 @@ def _step(letter: str) -> int:
     return STEP_LETTERS.index("B" if letter in "Hh" else letter.upper())
 
 
-def _read_kind(rest: str) -> tuple[str, str] | None:
+def _read_kind(rest: str) -> tuple[Quality, str] | None:
     """Quality and extension of what follows the root, or None."""
-    quality, extension = "major", ""
+    quality: Quality = "major"
+    extension = ""
     is_triangle = rest.startswith(("Δ", "^"))
     for pattern, family, mark in _FAMILIES:
         match = pattern.match(rest)
@@ -106,7 +117,7 @@ def _read_kind(rest: str) -> tuple[str, str] | None:
     return _settle(quality, extension, tail, is_triangle)
 
 
-def _settle(quality: str, mark: str, tail: str, is_triangle: bool) -> tuple[str, str]:
+def _settle(quality: Quality, mark: str, tail: str, is_triangle: bool) -> tuple[Quality, str]:
     if mark == "half":
         return "diminished", "7" + tail
     if mark == "triad":

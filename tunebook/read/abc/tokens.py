@@ -27,6 +27,7 @@ from functools import lru_cache
 from itertools import accumulate, pairwise
 
 from tunebook.errors import SourcePlace
+from tunebook.model.choices import BarSign
 from tunebook.read.abc.lines import Item
 from tunebook.read.abc.notices import Notices
 from tunebook.read.abc.symbols import read_chord_symbol
@@ -245,7 +246,7 @@ def tokens_of(text: str, start: int = 0, end: int | None = None) -> list[Token]:
 
 
 @lru_cache(maxsize=2000)
-def read_bar_sign(text: str) -> tuple[str, int, int, str]:
+def read_bar_sign(text: str) -> tuple[BarSign, int, int, str]:
     """Split a bar token: the sign in one spelling, passes of the section that ends and of the one
     that begins here (0 where none does), and the text of an ending number.
 
@@ -267,7 +268,7 @@ def read_bar_sign(text: str) -> tuple[str, int, int, str]:
     left = max((len(colons) for colons in _END_COLONS.findall(bare)), default=0)
     right = max((len(colons) for colons in _START_COLONS.findall(bare)), default=0)
     if left and right:
-        sign = "::"
+        sign: BarSign = "::"
     elif left:
         sign = ":|"
     elif right:
@@ -284,7 +285,7 @@ def is_doubtful_sign(text: str) -> bool:
     return bool(_DOUBTFUL.fullmatch(text))
 
 
-def _plain_sign(body: str) -> str:
+def _plain_sign(body: str) -> BarSign:
     if body == "|":
         return "|"
     if body == ".|":

@@ -25,6 +25,7 @@ from typing import Any, NoReturn
 from tunebook.errors import SettingError, SourcePlace
 from tunebook.files import FilesRead, read_text
 from tunebook.model.book import HandChoice
+from tunebook.model.choices import CLEFS, INSTRUMENT_KINDS
 from tunebook.model.hand import FINGER_PAIRS, Hand, Span
 from tunebook.model.instrument import Instrument, String, key_place_mm
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES
@@ -106,8 +107,6 @@ def name_strings(strings: tuple[tuple[str, int], ...]) -> tuple[str, ...]:
     return tuple(names)
 
 
-KINDS = ("keyed", "fingerboard")
-CLEFS = ("treble", "alto", "bass", "tenor")
 TOP_KEYS = {
     "name", "title", "kind", "string_length_mm", "row_distance_mm", "clef", "tuning", "tunings",
     "sympathetic", "source", "source_sv", "string",
@@ -124,7 +123,7 @@ MOST_SYMPATHETIC = 40
 class _Profile:
     """The parsed data with the text it came from, so that a mistake can be given its line."""
 
-    def __init__(self, data: dict, text: str, path: str) -> None:
+    def __init__(self, data: dict[str, Any], text: str, path: str) -> None:
         self.data = data
         self.lines = text.splitlines()
         self.path = path
@@ -147,7 +146,7 @@ class _Profile:
         return fallback
 
 
-def check_profile(data: dict, text: str, path: str) -> None:
+def check_profile(data: dict[str, Any], text: str, path: str) -> None:
     """Raise SettingError with path and line for the first mistake in a profile's ``data``."""
     profile = _Profile(data, text, path)
     for key in data:
@@ -161,8 +160,10 @@ def check_profile(data: dict, text: str, path: str) -> None:
         if not isinstance(data.get(key, ""), str):
             profile.fail(f"{key} is no text", f'write {key} = "..."', key)
         _check_length(profile, data.get(key, ""), key, LONGEST_SOURCE)
-    if data.get("kind") not in KINDS:
-        profile.fail(f"kind is {data.get('kind')!r}", f"use one of {', '.join(KINDS)}", "kind")
+    if data.get("kind") not in INSTRUMENT_KINDS:
+        profile.fail(
+            f"kind is {data.get('kind')!r}", f"use one of {', '.join(INSTRUMENT_KINDS)}", "kind"
+        )
     if data.get("clef", "treble") not in CLEFS:
         profile.fail(f"clef is {data['clef']!r}", f"use one of {', '.join(CLEFS)}", "clef")
     _check_number(profile, data, "string_length_mm", 150.0, 900.0)
@@ -182,7 +183,7 @@ def _check_length(profile: _Profile, text: str, key: str, most: int, string: int
 
 
 def _check_number(
-    profile: _Profile, table: dict, key: str, least: float, most: float, string: int = 0
+    profile: _Profile, table: dict[str, Any], key: str, least: float, most: float, string: int = 0
 ) -> None:
     value: Any = table.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -249,7 +250,7 @@ def _check_strings(profile: _Profile) -> None:
         _check_places(profile, table, number)
 
 
-def _check_places(profile: _Profile, table: dict, number: int) -> None:
+def _check_places(profile: _Profile, table: dict[str, Any], number: int) -> None:
     """Own places must belong to keys that exist and rise from the nut to the bridge."""
     length_mm = float(profile.data["string_length_mm"])
     shift_mm = float(table.get("shift_mm", 0.0))
@@ -354,7 +355,7 @@ def _find_profile(name_or_path: str) -> Path:
     )
 
 
-def _read_string(data: dict, index: int, name: str, open_midi: int) -> String:
+def _read_string(data: dict[str, Any], index: int, name: str, open_midi: int) -> String:
     """One string: the usual fret formula, then the row's shift, then keys measured singly."""
     table = data["string"][index]
     length_mm = float(data["string_length_mm"])
@@ -373,7 +374,7 @@ def _read_string(data: dict, index: int, name: str, open_midi: int) -> String:
 
 
 @functools.cache
-def _span_data() -> dict:
+def _span_data() -> dict[str, Any]:
     return tomllib.loads((DATA / "hand_spans.toml").read_text(encoding="utf-8"))
 
 

@@ -24,6 +24,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from tunebook.errors import SettingError, SourcePlace
+from tunebook.model.choices import Chords, Drones, Fingers, HandSize, Language, NoteNames, Paper
 
 DEEPEST = 20
 LONGEST_WORD = 500
@@ -209,7 +210,6 @@ PinLine = Annotated[
         pattern=r"^bar \d{1,4} note \d{1,3} (finger [0-4]|string [A-Za-z0-9#]{1,3})$"
     ),
 ]
-Paper = Literal["a4", "letter", "a5"]
 
 
 class Table(BaseModel):
@@ -224,7 +224,7 @@ class InstrumentTable(Table):
 
 
 class HandTable(Table):
-    size: Literal["small", "medium", "large"] = "medium"
+    size: HandSize = "medium"
     spans_mm: dict[Literal["1-2", "1-3", "1-4", "2-3", "2-4", "3-4"], float] = {}
     pad_width_mm: float | None = Field(default=None, gt=5, lt=40)
     barre: bool = False
@@ -257,9 +257,9 @@ class EditionTable(Table):
     name: Annotated[str, StringConstraints(pattern=r"^[\w][\w -]{0,40}$")]
     based_on: Line | None = None
     title: Line | None = None
-    fingers: Literal["all", "needed", "none"] | None = None
-    drones: Literal["none", "open", "held", "substitution"] | None = None
-    chords: Literal["none", "tune", "all"] | None = None
+    fingers: Fingers | None = None
+    drones: Drones | None = None
+    chords: Chords | None = None
     shapes: bool | None = None
     words: bool | None = None
     sources: bool | None = None
@@ -269,7 +269,7 @@ class EditionTable(Table):
     grace_notes: bool | None = None
     staff_size_pt: float | None = Field(default=None, ge=10, le=40)
     paper: Paper | None = None
-    hand: Literal["small", "medium", "large"] | None = None
+    hand: HandSize | None = None
     tunes: list[Line] | None = None
     limits: LimitsTable | None = None
 
@@ -310,8 +310,8 @@ class BookTable(Table):
     subtitle: Line = ""
     editor: Line = ""
     paper: Paper = "a4"
-    language: Literal["en", "sv"] = "en"
-    note_names: Literal["b", "h"] | None = None
+    language: Language = "en"
+    note_names: NoteNames | None = None
     booklet: bool = False
     may_reorder: bool = False
     instrument: InstrumentTable = InstrumentTable()

@@ -16,8 +16,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tunebook.errors import Message
-from tunebook.model.arrangement import DroneCandidate, Stop
+from tunebook.model.arrangement import DroneCandidate, DroneDemand, Stop
 from tunebook.model.book import TuneChoice
+from tunebook.model.choices import DRONES, Drones, one_of
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.spelling import spell_in_key
@@ -38,7 +39,6 @@ from tunebook.solve.drones.trials import (
     try_drone,
     weigh_tones,
 )
-from tunebook.solve.fingering.demands import DroneDemand
 from tunebook.solve.fingering.reasons import place_word
 
 _DEGREES = {
@@ -125,7 +125,7 @@ def rank_drones(
     limits: Limits | None = None,
     *,
     whole_notes_per_second: float,
-    drones: str = "held",
+    drones: Drones = "held",
     tried: int | None = TRIED,
 ) -> tuple[DroneCandidate, ...]:
     """Drones for the whole of ``tune``, the best first, those that may be taken unasked before the
@@ -148,7 +148,7 @@ def choose_drone(
     limits: Limits | None = None,
     *,
     whole_notes_per_second: float,
-    drones: str = "held",
+    drones: Drones = "held",
     choice: TuneChoice | None = None,
 ) -> DroneSolution:
     """The drones of ``tune``: those pinned in it, else the book's choice, else the best.
@@ -167,7 +167,8 @@ def choose_drone(
     return DroneSolution(_demands(phrases, scored), candidates, pins.messages)
 
 
-def _limits_for(limits: Limits | None, drones: str) -> Limits:
+def _limits_for(limits: Limits | None, drones: Drones) -> Limits:
+    one_of(DRONES, drones, "drones")
     limits = limits or Limits()
     if drones == "held" and limits.allows_substitution:
         return replace(limits, allows_substitution=False)
@@ -180,7 +181,7 @@ def _scored(
     hand: Hand,
     limits: Limits,
     speed: float,
-    drones: str,
+    drones: Drones,
     tried: int | None,
 ) -> tuple[tuple[Phrase, ...], list[_Scored]]:
     """The phrases, and the candidates that were solved, best first."""

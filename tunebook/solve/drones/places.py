@@ -14,12 +14,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message, SourcePlace
-from tunebook.model.arrangement import Stop
+from tunebook.model.arrangement import DroneDemand, Stop
 from tunebook.model.book import TuneChoice
+from tunebook.model.choices import Drones
 from tunebook.model.hand import Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, DronePin, Tune, pitch_name
-from tunebook.solve.fingering.demands import DroneDemand, find_string
+from tunebook.solve.fingering.demands import find_string
 
 HIGHEST_DRONE_KEY = 7
 """Held keys lie within first position; our judgement."""
@@ -51,11 +52,11 @@ def count_tones(tune: Tune) -> ToneCount:
     return ToneCount(tuple(sorted(lengths.items())))
 
 
-def drone_stops(instrument: Instrument, limits: Limits, kind: str) -> list[Stop]:
-    """Every stop that may be a drone: open strings, and keys unless ``kind`` is "open"."""
-    if kind == "none" or not limits.allows_drone:
+def drone_stops(instrument: Instrument, limits: Limits, drones: Drones) -> list[Stop]:
+    """Every stop that may be a drone: open strings, and keys unless ``drones`` is "open"."""
+    if drones == "none" or not limits.allows_drone:
         return []
-    highest = HIGHEST_DRONE_KEY if kind != "open" and limits.allows_held_drone else 0
+    highest = HIGHEST_DRONE_KEY if drones != "open" and limits.allows_held_drone else 0
     if limits.highest_key is not None:
         highest = min(highest, limits.highest_key)
     return [
@@ -140,7 +141,7 @@ def pinned_drones(
     tune: Tune,
     instrument: Instrument,
     limits: Limits,
-    drones: str,
+    drones: Drones,
     choice: TuneChoice | None = None,
 ) -> PinnedDrones:
     """Drones pinned by ``[r:drone ...]`` in the tune, and by the book before the first of them.
@@ -201,7 +202,7 @@ def _pin_of(choice: TuneChoice, place: SourcePlace) -> DronePin:
 
 
 def _stop_for(
-    pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits, drones: str
+    pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits, drones: Drones
 ) -> tuple[Stop | None, int | None, list[str]]:
     """The stop for a pin (None where there is none), its finger, and what of it cannot be."""
     assert pin.midi is not None

@@ -17,12 +17,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from importlib import resources
 
-from tunebook.model.arrangement import Stop
+from tunebook.model.arrangement import DroneDemand, Stop
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, Tune
 from tunebook.solve.fingering.answer import event_costs
-from tunebook.solve.fingering.demands import DroneDemand
 from tunebook.solve.fingering.move_tables import tables_for
 from tunebook.solve.fingering.problem import Problem, pose_problem
 from tunebook.solve.harmony.slots import starts_section

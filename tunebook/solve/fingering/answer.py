@@ -26,15 +26,16 @@ from fractions import Fraction
 import numpy as np
 
 from tunebook.model.arrangement import (
-    WAYS,
     BarDifficulty,
+    DroneDemand,
     DroneSpan,
     FingeredNote,
     HandMoment,
     Stop,
 )
+from tunebook.model.choices import WAYS
 from tunebook.model.tune import Tune
-from tunebook.solve.fingering.demands import DroneDemand, Event, NoteRef, has_pins
+from tunebook.solve.fingering.demands import Event, NoteRef, has_pins
 from tunebook.solve.fingering.moves import Chosen, choose, movement_terms, view_of
 from tunebook.solve.fingering.postures import POSTURE_TERMS, Array, Posture
 from tunebook.solve.fingering.printed import Played, marks

@@ -24,13 +24,20 @@ does not know is a player's taste: best for this cost is not the same as what a 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tunebook.errors import Message
-from tunebook.model.arrangement import BarDifficulty, DroneSpan, FingeredNote, OtherWay, Stop
+from tunebook.model.arrangement import (
+    BarDifficulty,
+    DroneDemand,
+    DroneSpan,
+    FingeredNote,
+    OtherWay,
+    Stop,
+)
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
@@ -42,7 +49,6 @@ from tunebook.solve.fingering.answer import (
     walk_of,
     whole_difficulty,
 )
-from tunebook.solve.fingering.demands import DroneDemand
 from tunebook.solve.fingering.move_tables import tables_for
 from tunebook.solve.fingering.problem import Problem, pose_problem
 from tunebook.solve.search.layers import Array, Layers, Path
@@ -92,7 +98,7 @@ def _wanted_changes(problem: Problem, path: Path) -> list[tuple[int, tuple[list[
     by_bar: dict[int, list[int]] = {}
     for index, event in enumerate(events):
         by_bar.setdefault(event.bar, []).append(index)
-    likes: dict[tuple, list[int]] = {}
+    likes: dict[tuple[Hashable, ...], list[int]] = {}
     for bar, members in by_bar.items():
         if len(members) >= LEAST_EVENTS:
             asked = tuple(

@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import functools
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from typing import Generic, NamedTuple, TypeVar
 
@@ -50,13 +50,17 @@ MOST_KEPT = 500
 """Tables over the places of the hand that are kept of each kind."""
 
 
+KeptTones = tuple[tuple[int, int], ...]
+"""Pairs of tones, before and after, that sound on while others are struck anew."""
+
+
 class Kind(NamedTuple):
     """What a link says besides its time, each as in Passage."""
 
     is_slurred: bool = False
     is_freed: bool = False
     is_held: bool = False
-    kept: tuple[tuple[int, int], ...] = ()
+    kept: KeptTones = ()
 
 
 class Grid(NamedTuple):
@@ -93,7 +97,7 @@ def grid_of(postures: PostureSet, places: int) -> Grid:
 
 def hold_moves(asked: Sequence[Ask], reach: Reach) -> list[HoldMoves]:
     """The costs for each of ``asked``, worked out together where slots are equally many."""
-    alike: dict[tuple, list[int]] = {}
+    alike: dict[tuple[int, int, KeptTones], list[int]] = {}
     for number, (before, after, kind) in enumerate(asked):
         shape = (before.holds.packed.shape[2], after.holds.packed.shape[2], kind.kept)
         alike.setdefault(shape, []).append(number)
@@ -104,9 +108,7 @@ def hold_moves(asked: Sequence[Ask], reach: Reach) -> list[HoldMoves]:
     return [found[number] for number in range(len(asked))]
 
 
-def _together(
-    asked: Sequence[Ask], kept: tuple[tuple[int, int], ...], reach: Reach
-) -> list[HoldMoves]:
+def _together(asked: Sequence[Ask], kept: KeptTones, reach: Reach) -> list[HoldMoves]:
     """Costs for sets with equally many slots and the same tones kept, all pairs in one row."""
     before, froms = _rows([(one[0].holds, len(one[1].holds)) for one in asked], is_inner=True)
     after, tos = _rows([(one[1].holds, len(one[0].holds)) for one in asked], is_inner=False)
@@ -247,7 +249,7 @@ class Link(NamedTuple):
     is_slurred: bool = False
     is_freed: bool = False
     is_held: bool = False
-    kept: tuple[tuple[int, int], ...] = ()
+    kept: KeptTones = ()
 
     @property
     def kind(self) -> Kind:
@@ -259,11 +261,11 @@ class _ByteCache(Generic[Kept]):
     """Values by key; drops the longest unused when the limit is passed."""
 
     def __init__(self, most_bytes: int) -> None:
-        self._kept: OrderedDict[tuple, tuple[Kept, int]] = OrderedDict()
+        self._kept: OrderedDict[Hashable, tuple[Kept, int]] = OrderedDict()
         self._most_bytes = most_bytes
         self._bytes = 0
 
-    def get(self, key: tuple) -> Kept | None:
+    def get(self, key: Hashable) -> Kept | None:
         with _lock:
             found = self._kept.get(key)
             if found is None:
@@ -271,7 +273,7 @@ class _ByteCache(Generic[Kept]):
             self._kept.move_to_end(key)
             return found[0]
 
-    def put(self, key: tuple, value: Kept, size: int) -> None:
+    def put(self, key: Hashable, value: Kept, size: int) -> None:
         with _lock:
             _, before = self._kept.pop(key, (None, 0))
             self._kept[key] = value, size

@@ -24,7 +24,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.model.hand import Limits
-from tunebook.solve.fingering.postures import Array, PostureSet, Reach
+from tunebook.solve.fingering.postures import KEY_STEP_SHARE, Array, PostureSet, Reach
 from tunebook.solve.weights import PIANO_SEMITONE_MM
 
 Terms = dict[str, tuple[Array, Array]]
@@ -73,7 +73,8 @@ class View(NamedTuple):
     @property
     def is_open(self) -> Array:
         """Where no finger presses anything."""
-        return np.logical_not(np.logical_or.reduce([slot.finger > 0 for slot in self.slots]))
+        is_open: Array = ~np.logical_or.reduce([slot.finger > 0 for slot in self.slots])
+        return is_open
 
 
 class Chosen(NamedTuple):
@@ -333,16 +334,18 @@ def _add_successive(moves: FingerMoves, pair: _Pair, follows: Array, reach: Reac
 def _is_crossed(pair: _Pair, reach: Reach) -> Array:
     """Two fingers at the same place in two rows, or nearly so."""
     nearer_mm = np.minimum(pair.before.place_mm, pair.after.place_mm)
-    step_mm = (reach.instrument.string_length_mm - nearer_mm) * (1.0 - 2.0 ** (-1.0 / 12.0))
+    step_mm = (reach.instrument.string_length_mm - nearer_mm) * KEY_STEP_SHARE
     is_near = np.abs(pair.along_mm) <= reach.weights.crossed_window * step_mm
-    return np.logical_not(pair.same_string) & is_near
+    is_crossed: Array = np.logical_not(pair.same_string) & is_near
+    return is_crossed
 
 
 def _units(pair: _Pair) -> Array:
     """How far apart the two fingers are: half in piano semitones, half in the local key step."""
     keys = pair.after.place_key - pair.before.place_key
-    units = 0.5 * np.hypot(pair.along_mm, pair.across_mm) / PIANO_SEMITONE_MM
-    return units + 0.5 * np.hypot(keys, pair.across_mm / PIANO_SEMITONE_MM)
+    units: Array = 0.5 * np.hypot(pair.along_mm, pair.across_mm) / PIANO_SEMITONE_MM
+    units = units + 0.5 * np.hypot(keys, pair.across_mm / PIANO_SEMITONE_MM)
+    return units
 
 
 def _spans(

@@ -35,6 +35,10 @@ POSTURE_TERMS = (
 """Everything that a posture may cost, in alphabetical order."""
 
 
+KEY_STEP_SHARE: float = 1.0 - 2.0 ** (-1.0 / 12.0)
+"""How far the next key is, as a share of the string that sounds (equal temperament)."""
+
+
 class Demand(NamedTuple):
     """What has to sound at one event.
 
@@ -209,7 +213,7 @@ class Reach:
 
     def key_step_mm(self, place_mm: float) -> float:
         """Distance of neighbouring keys at this place."""
-        return (self.instrument.string_length_mm - place_mm) * (1.0 - 2.0 ** (-1.0 / 12.0))
+        return (self.instrument.string_length_mm - place_mm) * KEY_STEP_SHARE
 
     def pair_terms(self, a: Slot, b: Slot) -> dict[str, float] | None:
         """Cost of two keys held at once, None when the fingers cannot lie so."""

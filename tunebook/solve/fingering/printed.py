@@ -26,13 +26,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tunebook.model.arrangement import Stop
+from tunebook.model.choices import InstrumentKind, Way
 from tunebook.model.instrument import Instrument
 
 FIRST_POSITION = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 4}
 """Key -> finger in first position."""
 
 
-TELLING_WAYS = {
+TELLING_WAYS: dict[InstrumentKind, frozenset[Way]] = {
     "keyed": frozenset({"crossed", "barre", "row_jump", "substitution"}),
     "fingerboard": frozenset({"crossed", "substitution"}),
 }
@@ -45,7 +46,7 @@ class Played:
 
     stops: tuple[Stop, ...]
     hand_key: float
-    ways: tuple[str, ...]
+    ways: tuple[Way, ...]
     is_start: bool = False
     is_pinned: bool = False
     is_continued: bool = False
@@ -90,7 +91,7 @@ def _is_needed(
     following: Played | None,
     is_new_place: bool,
     implied: dict[int, Stop | None],
-    telling: frozenset[str],
+    telling: frozenset[Way],
 ) -> bool:
     if note.is_start or note.is_pinned:
         return True

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import functools
 import itertools
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -26,9 +26,9 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.errors import Message
+from tunebook.model.arrangement import DroneDemand
 from tunebook.model.tune import Tune
 from tunebook.solve.fingering.demands import (
-    DroneDemand,
     Event,
     LostPin,
     NoteRef,
@@ -291,7 +291,7 @@ def _outline(same: Same, speed: float, weights: Weights, cuts: tuple[Fraction, .
     tune = same.tune
     long_note = Fraction(weights.long_note_s * speed).limit_denominator(4096)
     events = tuple(written_events(tune, cuts, long_note))
-    known: dict[tuple, Demand] = {}
+    known: dict[tuple[tuple[int, ...], int], Demand] = {}
     demands: list[Demand | None] = []
     for event in events:
         if has_pins(event.note):
@@ -437,7 +437,7 @@ def _way_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -
     once = dict(zip(asked, course.ways, strict=True))
     made = tables.all_moves([(sets[w.start], sets[w.end], w.link) for w in once.values()])
     known = dict(zip(once, made, strict=True))
-    often: dict[tuple, Array] = {}
+    often: dict[tuple[Hashable, ...], Array] = {}
     costs = []
     for key, way in zip(asked, course.ways, strict=True):
         if way.times == 1:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from tunebook.model.arrangement import Arrangement, FingeredNote, Stop
+from tunebook.model.choices import Way
 from tunebook.model.instrument import Instrument
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Tune
@@ -44,14 +45,17 @@ FINGERBOARD_TERM_WORDS = {
     "slide": "the same finger goes to another place",
     "substitution": "another finger takes over the stopped note",
 }
-WAY_WORDS = {
+WAY_WORDS: dict[Way, str] = {
     "crossed": "crossed stop",
     "barre": "barre",
     "row_jump": "row jump",
     "shift": "shift",
     "substitution": "substitution",
 }
-FINGERBOARD_WAY_WORDS = {"barre": "one finger on two strings", "row_jump": "hop across strings"}
+FINGERBOARD_WAY_WORDS: dict[Way, str] = {
+    "barre": "one finger on two strings",
+    "row_jump": "hop across strings",
+}
 
 
 def term_in_words(name: str, instrument: Instrument) -> str:
@@ -60,7 +64,7 @@ def term_in_words(name: str, instrument: Instrument) -> str:
     return own.get(name) or TERM_WORDS.get(name, name.replace("_", " "))
 
 
-def way_in_words(way: str, instrument: Instrument) -> str:
+def way_in_words(way: Way, instrument: Instrument) -> str:
     """What a way of playing a note is called on this kind of instrument."""
     own = FINGERBOARD_WAY_WORDS if instrument.kind == "fingerboard" else {}
     return own.get(way) or WAY_WORDS[way]
@@ -90,7 +94,8 @@ SMALLEST_SHOWN_COST = 0.005
 @dataclass(frozen=True, slots=True)
 class NoteReason:
     """One note's fingering and what speaks for it. ``terms`` are (words, cost), dearest first;
-    ``alternatives`` (what the tune would cost more, words) in rising order."""
+    ``alternatives`` (what the tune would cost more, words) in rising order; ``is_stopped`` where a
+    finger presses."""
 
     bar: int
     name: str
@@ -101,6 +106,7 @@ class NoteReason:
     cost: float
     alternatives: tuple[tuple[float, str], ...]
     drone: str = ""
+    is_stopped: bool = False
     is_continued: bool = False
     is_pinned: bool = False
     beyond_limits: bool = False
@@ -151,6 +157,7 @@ def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
             (extra, stops_in_words(stops, instrument)) for extra, stops in note.alternatives
         ),
         drone=_drone_words(note),
+        is_stopped=any(stop.key for stop in note.stops),
         is_continued=note.is_continued,
         is_pinned=note.note.string_pin is not None or any(pin is not None for pin in pins),
         beyond_limits=note.beyond_limits,
@@ -198,7 +205,7 @@ def _head(reason: NoteReason) -> str:
     if reason.is_continued:
         return head + "goes on"
     head += reason.stops
-    if "finger" in reason.stops:
+    if reason.is_stopped:
         head += f"; {reason.hand}"
     notes = list(reason.ways)
     if reason.drone:

@@ -67,7 +67,7 @@ class HarmonyTables:
 
     def passage(self, is_minor: int, change_place: int) -> np.ndarray:
         """Log weights (24 x 24) of going from chord to chord at this place."""
-        passage = self.motion[is_minor] + self.change[change_place]
+        passage: np.ndarray = self.motion[is_minor] + self.change[change_place]
         np.fill_diagonal(passage, 0.0)
         return passage
 
@@ -100,7 +100,8 @@ def _lay_out(data: dict[str, Any]) -> HarmonyTables:
 def _by_degree(by_interval: list[float]) -> np.ndarray:
     """(12 x 12) from values by interval over the root: [pitch class, degree]."""
     classes = np.arange(12)
-    return np.array(by_interval)[(classes[:, None] - classes[None, :]) % 12]
+    by_degree: np.ndarray = np.array(by_interval)[(classes[:, None] - classes[None, :]) % 12]
+    return by_degree
 
 
 def _phrase_table(data: dict[str, Any], is_minor: int) -> np.ndarray:

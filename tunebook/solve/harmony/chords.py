@@ -37,6 +37,7 @@ from fractions import Fraction
 import numpy as np
 
 from tunebook.model.arrangement import ChordSpan
+from tunebook.model.choices import Quality
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Bar, ChordSymbol, Tune
 from tunebook.solve.harmony.chain import (
@@ -232,7 +233,7 @@ def _end(span: ChordSpan) -> Fraction:
 LEAST_ALTERNATIVE = 0.08
 """Other chords are named from this probability on; our judgement."""
 DOUBTFUL = 0.5
-_QUALITIES = ("major", "minor")
+_QUALITIES: tuple[Quality, ...] = ("major", "minor")
 
 
 def choose_chords(tune: Tune) -> tuple[ChordSpan, ...]:
@@ -313,7 +314,8 @@ def _mean(
 ) -> np.ndarray:
     """The mean probability of each chord over these slots, each counted with its length."""
     lengths = np.array([float(slots[index].duration) for index in group])
-    return (probabilities[group] * lengths[:, None]).sum(axis=0) / lengths.sum()
+    mean: np.ndarray = (probabilities[group] * lengths[:, None]).sum(axis=0) / lengths.sum()
+    return mean
 
 
 def slot_probabilities(

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan
+from tunebook.model.choices import Quality
 from tunebook.model.spelling import spell_in_key
 from tunebook.model.tune import STEP_SEMITONES, ChordSymbol, Key, Pitch
 
 _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
 """Steps C G D A E B F: the line of fifths from C upwards, F last."""
 _FIFTH_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
-_TRIADS = {
+_TRIADS: dict[Quality, tuple[int, ...]] = {
     "major": (0, 4, 7), "minor": (0, 3, 7), "diminished": (0, 3, 6), "augmented": (0, 4, 8),
     "other": (0, 7),
 }  # fmt: skip
 
 
 def solved_symbol(
-    pitch_class: int, quality: str, key: Key, place: SourcePlace, extension: str = ""
+    pitch_class: int, quality: Quality, key: Key, place: SourcePlace, extension: str = ""
 ) -> ChordSymbol:
     """A chord of ours, spelled in ``key``; its text is its symbol."""
     step, alter = spell_in_key(pitch_class, key)
-    plain = ChordSymbol(place, "", step, alter, quality, extension)
-    return ChordSymbol(place, plain.symbol, step, alter, quality, extension)
+    chord = ChordSymbol(
+        place=place,
+        text="",
+        root_step=step,
+        root_alter=alter,
+        quality=quality,
+        extension=extension,
+    )
+    return replace(chord, text=chord.symbol)
 
 
 def chord_classes(chord: ChordSymbol) -> tuple[int, ...]:

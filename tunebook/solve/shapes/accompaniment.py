@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from importlib import resources
+from typing import Any
 
 import numpy as np
 
@@ -57,7 +58,7 @@ def hardest_changes(
     """
     if any(not span.shape for span in chords):
         chords = choose_shapes(chords, instrument, hand, limits, strings=(2,))
-    found: dict[frozenset, ChordChange] = {}
+    found: dict[frozenset[tuple[Stop, ...]], ChordChange] = {}
     for before, after in itertools.pairwise(chords):
         if not before.shape or not after.shape or before.shape == after.shape:
             continue
@@ -180,7 +181,7 @@ def pattern_for(rhythm: str, meter: Meter) -> tuple[Hit, ...]:
 
 
 @lru_cache(maxsize=1)
-def _patterns() -> tuple[tuple[tuple[str, ...], tuple[str, ...], tuple[tuple, ...]], ...]:
+def _patterns() -> tuple[tuple[tuple[str, ...], tuple[str, ...], tuple[tuple[Any, ...], ...]], ...]:
     """(types, metres, hits) of each pattern."""
     file = resources.files("tunebook").joinpath("data/harmony/accompaniment.toml")
     return tuple(

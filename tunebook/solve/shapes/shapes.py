@@ -25,6 +25,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.model.arrangement import ChordSpan, Stop
+from tunebook.model.choices import Way
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import ChordSymbol
@@ -64,7 +65,7 @@ class Shape:
     hand_key: float
     hand_cost: float
     voicing_cost: float
-    ways: tuple[str, ...] = ()
+    ways: tuple[Way, ...] = ()
     lacks: tuple[str, ...] = ()
 
     @property
@@ -209,7 +210,7 @@ def chord_shapes(
     the whole triad (a seventh chord on three strings may leave out its fifth). Each shape has its
     best fingering. Empty when the instrument has none.
     """
-    best: dict[tuple, Shape] = {}
+    best: dict[tuple[tuple[int, int], ...], Shape] = {}
     tables = tables_for(instrument, hand, limits or Limits())
     for held in held_shapes(tables, wish_for(chord, strings)):
         places = tuple((stop.string_index, stop.key) for stop in held.shape.stops)

@@ -17,6 +17,7 @@ from collections.abc import Collection, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from tunebook.model.choices import BarSign
 from tunebook.model.spelling import PageSigns, usual_fifths
 from tunebook.model.tune import Bar, Key, Meter, Note, Pitch
 from tunebook.write.lilypond.leaves import head_text, tone_name
@@ -218,7 +219,7 @@ def _has_new_key(before: Bar, bar: Bar) -> bool:
 
 def _merge_empty(bars: Sequence[Bar]) -> list[Bar]:
     kept: list[Bar] = []
-    sign_before = ""
+    sign_before: BarSign = ""
     ending: tuple[int, ...] = ()
     for bar in bars:
         if bar.duration or length_of(bar.notes):
@@ -240,7 +241,7 @@ def _merge_empty(bars: Sequence[Bar]) -> list[Bar]:
 _STRENGTH = ("", "|", ".|", "||", "[|", "|]", "|:", ":|", "::")
 
 
-def _stronger(one: str, other: str) -> str:
+def _stronger(one: BarSign, other: BarSign) -> BarSign:
     signs = {one, other}
     if {"|:", ":|"} <= signs:
         return "::"

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 from tunebook.model.arrangement import FingeredNote, Stop
 from tunebook.model.book import Edition
+from tunebook.model.choices import LANGUAGES, NOTE_NAMES, Fingers, Language, NoteNames, one_of
 from tunebook.model.instrument import Instrument
 from tunebook.model.names import printed_name
 from tunebook.model.tune import Annotation, Note, Pitch
@@ -275,17 +276,22 @@ MOST_ANNOTATION_LETTERS = 80
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What a staff shows beside its notes. ``fingers`` is all, needed or none; ``note_names`` is
-    one of NOTE_NAMES."""
+    """What a staff shows beside its notes."""
 
-    fingers: str
+    fingers: Fingers
     has_grace_notes: bool
     has_texts: bool = True
-    note_names: str = "b"
-    language: str = "en"
+    note_names: NoteNames = "b"
+    language: Language = "en"
+
+    def __post_init__(self) -> None:
+        one_of(LANGUAGES, self.language, "language")
+        one_of(NOTE_NAMES, self.note_names, "note names")
 
     @classmethod
-    def of_edition(cls, edition: Edition, note_names: str = "b", language: str = "en") -> Shown:
+    def of_edition(
+        cls, edition: Edition, note_names: NoteNames = "b", language: Language = "en"
+    ) -> Shown:
         shown = (edition.fingers, edition.shows_grace_notes)
         return cls(*shown, note_names=note_names, language=language)
 
@@ -372,7 +378,7 @@ def annotation_events(annotations: Sequence[Annotation]) -> list[str]:
 _MOST_LETTERS = 60
 
 
-def end_marks(one: PrintedBar, language: str, *, is_departure: bool) -> list[str]:
+def end_marks(one: PrintedBar, language: Language, *, is_departure: bool) -> list[str]:
     """Commands for the end of a bar. ``is_departure`` as for :func:`at_bar_sign`."""
     names = [name for note in one.bar.notes for name in note.decorations]
     lines = list(at_bar_sign(one.bar.decorations, is_departure=is_departure))

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import Edition
+from tunebook.model.choices import Language, NoteNames
 from tunebook.model.piece import Opening, Piece, Score
 from tunebook.model.tune import Bar
 from tunebook.write.lilypond.bars import NO_MARKS, BarMarks, mark_commands, print_bars
@@ -38,8 +39,8 @@ def write_source(
     line_width_pt: float,
     with_opening: bool = False,
     marks: BarMarks = NO_MARKS,
-    language: str = "en",
-    note_names: str = "b",
+    language: Language = "en",
+    note_names: NoteNames = "b",
 ) -> Piece:
     """Return ``arrangement`` as ``edition`` shows it, to be engraved; its ``text`` is the source.
 

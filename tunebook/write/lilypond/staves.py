@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote
+from tunebook.model.choices import Chords, NoteNames
 from tunebook.model.names import printed_tone
 from tunebook.model.tune import ChordSymbol, Key, Note, Pitch, Syllable
 from tunebook.write.clefs import clef_command
@@ -77,7 +78,7 @@ _EXTENSION = re.compile(r"(?:maj|add|sus|no|omit|alt|[b#]?[0-9]{1,2}|[()+/-])*")
 _ACCIDENTAL = re.compile(r"([b#])(?=[0-9])")
 
 
-def chosen_chords(spans: Sequence[ChordSpan], chords: str) -> tuple[ChordSpan, ...]:
+def chosen_chords(spans: Sequence[ChordSpan], chords: Chords) -> tuple[ChordSpan, ...]:
     """The chords that an edition prints; ``chords`` is none, tune (the tune's own) or all."""
     if chords == "none":
         return ()
@@ -89,11 +90,11 @@ def chord_markup(
     *,
     is_doubtful: bool = False,
     is_solved: bool = False,
-    note_names: str = "b",
+    note_names: NoteNames = "b",
 ) -> str:
     """A chord name as markup: root, quality, the rest raised; a chord that is spelled in no known
     way is printed as quoted text. A chord of the program's own choice is slanted and light, a
-    doubtful one stands in brackets. ``note_names`` is one of NOTE_NAMES."""
+    doubtful one stands in brackets."""
     if chord.quality == "other" and not chord.extension:
         parts = [lilypond_string(chord.text or chord.symbol, MOST_CHORD_LETTERS)]
     else:
@@ -104,7 +105,7 @@ def chord_markup(
     return f"\\markup {slant}\\concat {{ {' '.join(parts)} }}"
 
 
-def _name_parts(chord: ChordSymbol, note_names: str) -> list[str]:
+def _name_parts(chord: ChordSymbol, note_names: NoteNames) -> list[str]:
     parts = [_tone(chord.root_step, chord.root_alter, note_names)]
     quality, extension = _quality_and_rest(chord)
     if quality:
@@ -135,13 +136,15 @@ def _raised(extension: str) -> str:
     return " ".join(signs.get(piece) or lilypond_string(piece) for piece in pieces if piece)
 
 
-def _tone(step: int, alter: int, note_names: str) -> str:
+def _tone(step: int, alter: int, note_names: NoteNames) -> str:
     letter, alter = printed_tone(step, alter, note_names)
     return f'"{letter}" {_ACCIDENTALS.get(alter, "")}'.rstrip()
 
 
-def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars, note_names: str = "b") -> Group:
-    """The line of chord names, one group a bar; ``note_names`` is one of NOTE_NAMES."""
+def chord_line(
+    spans: Sequence[ChordSpan], printed: PrintedBars, note_names: NoteNames = "b"
+) -> Group:
+    """The line of chord names, one group a bar."""
     bars: list[Component] = []
     ordered = sorted(spans, key=lambda span: span.onset)
     starts = [span.onset for span in ordered]
@@ -159,7 +162,7 @@ def chord_line(spans: Sequence[ChordSpan], printed: PrintedBars, note_names: str
 
 
 def _bar_names(
-    one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool, note_names: str
+    one: PrintedBar, spans: Sequence[ChordSpan], repeats_name: bool, note_names: NoteNames
 ) -> list[Component]:
     leaves: list[Component] = []
     now, bar_end = one.onset, one.end
@@ -179,7 +182,7 @@ def _bar_names(
     return leaves
 
 
-def _name(span: ChordSpan, length: Fraction, note_names: str) -> list[Component]:
+def _name(span: ChordSpan, length: Fraction, note_names: NoteNames) -> list[Component]:
     """A rest that prints as the chord's name, and blanks for what one rest cannot last."""
     markup = chord_markup(
         span.chord,

@@ -1,0 +1,66 @@
+"""Choices: the closed lists of words that settings, editions and functions take, each named once.
+
+A type says what may stand in a value; the tuple beside it lists the same words where a program
+walks through them or tells a user what there is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal, TypeVar, get_args
+
+from tunebook.errors import SettingError
+
+Choice = TypeVar("Choice", bound=str)
+
+Drones = Literal["none", "open", "held", "substitution"]
+"""No drone, open strings only, keys too, or keys that other fingers may take over."""
+Chords = Literal["none", "tune", "all"]
+"""No chords, the tune's own, or solved ones where the tune has none."""
+Fingers = Literal["all", "needed", "none"]
+"""Finger numbers on every note, where a player could not know them, or nowhere."""
+Language = Literal["en", "sv"]
+Paper = Literal["a4", "letter", "a5"]
+NoteNames = Literal["b", "h"]
+"""Names of B natural and B flat: B and B with a flat, or H and B as in Swedish and German."""
+HandSize = Literal["small", "medium", "large"]
+InstrumentKind = Literal["keyed", "fingerboard"]
+"""A keybox (the upper of two pressed keys sounds), or a string stopped by the finger itself."""
+Clef = Literal["treble", "alto", "bass", "tenor"]
+ExportKind = Literal["json", "midi", "abc", "musicxml", "ly"]
+Mode = Literal[
+    "ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "locrian", "none"
+]  # fmt: skip
+"""The mode of a key; "none" where the file gives none."""
+BarSign = Literal["", "|", "||", "[|", "|]", "|:", ":|", "::", ".|", ":"]
+Placement = Literal["^", "_", "<", ">", "@"]
+"""Where a text stands by its note, as in ABC 2.1, section 4.19."""
+ShownSign = Literal["needed", "courtesy"]
+"""Why a note bears an accidental on the page."""
+Quality = Literal["major", "minor", "diminished", "augmented", "other"]
+"""Of a chord's triad; "other" is one without a third."""
+ChordSource = Literal["tune", "solved"]
+"""Who chose a chord: it stood in the tune, or this program solved it."""
+Way = Literal["crossed", "barre", "row_jump", "shift", "substitution"]
+"""What the hand does to get to a note."""
+
+DRONES: tuple[Drones, ...] = get_args(Drones)
+CHORDS: tuple[Chords, ...] = get_args(Chords)
+FINGERS: tuple[Fingers, ...] = get_args(Fingers)
+LANGUAGES: tuple[Language, ...] = get_args(Language)
+PAPERS: tuple[Paper, ...] = get_args(Paper)
+NOTE_NAMES: tuple[NoteNames, ...] = get_args(NoteNames)
+HAND_SIZES: tuple[HandSize, ...] = get_args(HandSize)
+INSTRUMENT_KINDS: tuple[InstrumentKind, ...] = get_args(InstrumentKind)
+CLEFS: tuple[Clef, ...] = get_args(Clef)
+EXPORT_KINDS: tuple[ExportKind, ...] = get_args(ExportKind)
+PLACEMENTS: tuple[Placement, ...] = get_args(Placement)
+WAYS: tuple[Way, ...] = get_args(Way)
+
+
+def one_of(choices: Sequence[Choice], value: str, name: str) -> Choice:
+    """``value`` as one of ``choices``. Raises SettingError, with the list, when it is none."""
+    for choice in choices:
+        if choice == value:
+            return choice
+    raise SettingError(f"{name} {value!r} is unknown", f"use one of {', '.join(choices)}")
