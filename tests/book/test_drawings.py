@@ -12,11 +12,11 @@ from books import arrangement, harpa
 from reading import text_of
 
 from tunebook.book.design import Design
-from tunebook.book.drawing import keybox_drawing, shape_drawing, shapes_row
 from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import Sheet
-from tunebook.book.pages.instrument import write_instrument_page
+from tunebook.book.pages.chords import shape_drawing, shapes_row
+from tunebook.book.pages.instrument import keybox_drawing, write_instrument_page
 from tunebook.errors import OutputError
 from tunebook.model.arrangement import Stop
 from tunebook.model.words import fixed_words

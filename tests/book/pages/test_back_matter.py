@@ -18,8 +18,7 @@ from tunebook.book.content import (
     PracticeSection,
 )
 from tunebook.book.fonts.fonts import load_fonts
-from tunebook.book.layout.blocks import broken
-from tunebook.book.layout.running_text import linked_text
+from tunebook.book.layout.blocks import broken, linked_text
 from tunebook.book.pages.sources import default_tempi
 from tunebook.book.pages.tunes import told_of
 from tunebook.model.arrangement import Stop

@@ -17,7 +17,7 @@ from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.blocks import Drawing
 from tunebook.book.layout.paper import page_format
-from tunebook.book.layout.running_text import table_rows
+from tunebook.book.layout.tables import table_rows
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
 from tunebook.model.words import fixed_words
 from tunebook.store import Store

@@ -1,16 +1,12 @@
 """The files of the fonts that print the book's text, and their kerning.
 
-Kerning: which pairs of letters a font sets closer, or wider, than their widths say.
+C059 and Nimbus Sans come with LilyPond, so text and music match. They are OpenType files with
+PostScript outlines, which reportlab does not embed; their outlines are turned into TrueType ones
+(quadratic curves within one thousandth of the type size), once, and kept in the store. DejaVu,
+which comes with matplotlib, fills in what they lack, and stands in where they cannot be found.
 
 Reportlab sets every letter by its width alone. At the size of a title that shows: "Vargavinter",
 "To". So titles are kerned by the pairs that the font itself lists (GPOS, OpenType specification).
-
-The files of the fonts that print the book's text.
-
-C059 and Nimbus Sans come with LilyPond, so text and music match. They are OpenType files with
-PostScript outlines, which reportlab does not embed; their outlines are turned into TrueType ones
-(quadratic curves within one thousandth of the type size), once, into the cache folder. DejaVu,
-which comes with matplotlib, fills in what they lack, and stands in where they cannot be found.
 
 Licences, as the packages state them: C059 and Nimbus Sans are under the GNU AGPL 3 with a special
 exception that lets them be included in a PDF whatever the licence of the document; Emmentaler is

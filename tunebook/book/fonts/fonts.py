@@ -1,13 +1,9 @@
-"""Fonts by their role on the page, and text measured once.
-
-Text measured once: how far each of its letters reaches, and the lines that follow from it.
+"""Fonts by their role on the page: which font prints each character, and text measured once.
 
 Widths of letters and shifts of kerned pairs add up, so the width of any stretch of a text is the
 difference of two sums. Lines and cuts are found by bisection in these sums: the time grows with
 the length of the text, whatever stands in it. Nothing is cut between a letter and the marks that
 combine with it, as long as they find room on one line.
-
-Fonts by their role on the page: which font prints each character, and how wide it is.
 """
 
 from __future__ import annotations

@@ -1,11 +1,8 @@
 """A small font of notes and accidentals for running text, from LilyPond's music font.
 
-Outlines of glyphs: from PostScript's cubic curves to TrueType's quadratic ones.
-
-A small font of notes and accidentals for running text, from LilyPond's music font.
-
 Text fonts have no notes, and few have a flat. As glyphs with the characters' own code points
-they can be searched for and copied: "♩ = 104", "B♭".
+they can be searched for and copied: "♩ = 104", "B♭". Outlines are turned from PostScript's cubic
+curves to TrueType's quadratic ones.
 """
 
 from __future__ import annotations

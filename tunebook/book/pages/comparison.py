@@ -15,7 +15,7 @@ from tunebook.book.layout.blocks import Flowed, Music
 from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.placing import place_systems
-from tunebook.book.layout.running_text import table_rows
+from tunebook.book.layout.tables import table_rows
 from tunebook.book.musical_text import key_name, local_names
 from tunebook.book.pages.furniture import draw_pages
 from tunebook.errors import ProgramError

@@ -8,7 +8,7 @@ from tunebook.book.content import RETUNING, tune_anchor
 from tunebook.book.design import Design
 from tunebook.book.layout.blocks import Flowed, Space
 from tunebook.book.layout.flow import Page, Stream, flow_in_fewest
-from tunebook.book.layout.running_text import table_rows
+from tunebook.book.layout.tables import table_rows
 from tunebook.book.musical_text import chord_text, local_names
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
 from tunebook.model.words import FixedWords, ReportWords

@@ -11,7 +11,6 @@ from math import inf
 
 from tunebook.book.content import BookContent, BookSection, BookTune, set_anchor, tune_anchor
 from tunebook.book.design import Design
-from tunebook.book.drawing import shapes_row
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF
 from tunebook.book.layout.blocks import (
     Beside,
@@ -40,6 +39,7 @@ from tunebook.book.layout.page_breaks import (
 from tunebook.book.layout.paper import PageFormat
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import SEPARATOR, info_line, source_line
+from tunebook.book.pages.chords import shapes_row
 from tunebook.book.pages.sets import set_heading
 from tunebook.model.book import Edition
 from tunebook.model.tune import Tune
