@@ -36,6 +36,7 @@ OUTSIDE = {
     "typer": {"cli"},
 }
 MOST_LINES = 500
+MOST_UNNAMED = 5
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -103,6 +104,34 @@ def test_a_module_is_one_topic_of_readable_length() -> None:
     lengths = {path: len(path.read_text(encoding="utf-8").splitlines()) for path in MODULES}
     too_long = {str(path): length for path, length in lengths.items() if length > MOST_LINES}
     assert not too_long, "a module is a topic: is this one two?"
+
+
+def records_of(tree: ast.AST) -> set[str]:
+    """Names of the dataclasses and named tuples that a module defines."""
+    return {
+        node.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ClassDef)
+        and any(
+            word in ast.unparse(one)
+            for one in (*node.decorator_list, *node.bases)
+            for word in ("dataclass", "NamedTuple")
+        )
+    }
+
+
+def test_values_of_many_fields_are_built_by_keyword() -> None:
+    trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in MODULES}
+    records = set().union(*map(records_of, trees.values()))
+    assert {"Note", "Bar", "Edition"} <= records
+    bare = [
+        f"{path}:{node.lineno}"
+        for path, tree in trees.items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        if node.func.id in records and len(node.args) > MOST_UNNAMED
+    ]
+    assert not bare, "say which field is which"
 
 
 def test_the_top_level_holds_only_what_was_agreed() -> None:

@@ -216,7 +216,14 @@ def _result(
         return RunResult(done, failed, ())
     late = f"took longer than {bench.limits.timeout_s:g} s"
     reason = late if exit_code is None else _died(exit_code)
-    return RunResult(done, failed, tuple(stems[at + 1 :]), stems[at], reason, exit_code is None)
+    return RunResult(
+        done=done,
+        failed=failed,
+        left=tuple(stems[at + 1 :]),
+        culprit=stems[at],
+        reason=reason,
+        is_late=exit_code is None,
+    )
 
 
 def _has_page(bench: Bench, stem: str) -> bool:

@@ -121,7 +121,16 @@ def _score_tune(tune: Tune, name: str, setups: tuple[Setup, ...], within: int) -
 def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:
     name = setup.instrument.tuning_name
     if arrangement is None:
-        return TuningScore(name, None, 0, 0, 0, "", 0, 0)
+        return TuningScore(
+            tuning=name,
+            difficulty=None,
+            out_of_compass=0,
+            crossed_stops=0,
+            shifts=0,
+            drone="",
+            playable_chords=0,
+            chord_count=0,
+        )
     missing = sum(not note.stops for note in arrangement.notes)
     chords = {span.chord.symbol for span in arrangement.chords}
     said = {span.chord.symbol for span in arrangement.chords if says_chord(span)}

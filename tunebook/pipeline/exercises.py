@@ -52,12 +52,12 @@ def exercises_of(
         if piece is not None:
             made.append(
                 Exercise(
-                    f"practice:{identity}:{passage.start}",
-                    _bars_title(arrangement.tune, passage, words),
-                    identity,
-                    arrangement.tune.title,
-                    piece,
-                    _kind_of_passage(arrangement.tune, passage),
+                    identity=f"practice:{identity}:{passage.start}",
+                    title=_bars_title(arrangement.tune, passage, words),
+                    tune_identity=identity,
+                    tune_title=arrangement.tune.title,
+                    piece=piece,
+                    kind=_kind_of_passage(arrangement.tune, passage),
                 )
             )
     if setup.edition.shows_shapes and arrangement.chords:
@@ -79,7 +79,16 @@ def _chord_exercise(
     if piece is None:
         return []
     name = f"practice:{identity}:chords"
-    return [Exercise(name, title, identity, arrangement.tune.title, piece, "chord-changes")]
+    return [
+        Exercise(
+            identity=name,
+            title=title,
+            tune_identity=identity,
+            tune_title=arrangement.tune.title,
+            piece=piece,
+            kind="chord-changes",
+        )
+    ]
 
 
 def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
@@ -99,7 +108,16 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
                 title = words.practice[kind].format(string_name(string, words))
                 name = f"{WARM_UP}{kind}:{string.index}"
                 shown = f"warm-up-{kind.replace('_', '-')}-{string.name}"
-                made.append(Exercise(name, title, "", words.practice["warm_up"], piece, shown))
+                made.append(
+                    Exercise(
+                        identity=name,
+                        title=title,
+                        tune_identity="",
+                        tune_title=words.practice["warm_up"],
+                        piece=piece,
+                        kind=shown,
+                    )
+                )
     return tuple(made)
 
 

@@ -145,7 +145,15 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
     bare = _for_printing(outcome, arrangement)
-    return TuneSource(identity, bare, piece, beyond, why, change, exercises)
+    return TuneSource(
+        identity=identity,
+        outcome=bare,
+        piece=piece,
+        limit_note=beyond,
+        choice_notes=why,
+        change=change,
+        exercises=exercises,
+    )
 
 
 def _with_shapes(setup: Setup) -> Setup:

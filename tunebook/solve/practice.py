@@ -155,10 +155,20 @@ def _tune(
             notes.append(_note(pitches, onset, length, chord, pin, string))
             onset += length
         is_last = index == len(bars) - 1
-        made.append(Bar(
-            PLACE, index, index + 1, tuple(notes), Fraction(index), Fraction(1), METER, key,
-            sign_after="|]" if is_last else "|", breaks_line_after=index % 4 == 3 and not is_last,
-        ))  # fmt: skip
+        made.append(
+            Bar(
+                place=PLACE,
+                index=index,
+                number=index + 1,
+                notes=tuple(notes),
+                onset=Fraction(index),
+                duration=Fraction(1),
+                meter=METER,
+                key=key,
+                sign_after="|]" if is_last else "|",
+                breaks_line_after=index % 4 == 3 and not is_last,
+            )
+        )
     return Tune(
         place=PLACE, number="", titles=(title,), composer="", origin="", rhythm="", key=key,
         meter=METER, unit_length=Fraction(1, 8), tempo=Tempo(QUARTER, QUARTERS_A_MINUTE),
@@ -177,9 +187,19 @@ def _note(
     nothing = tuple(None for _ in pitches)
     untied = tuple(False for _ in pitches)
     return Note(
-        PLACE, pitches, onset, length, length, nothing, untied, untied, chord=chord,
-        finger_pins=nothing, string_pin=string, drone_pin=pin,
-    )  # fmt: skip
+        place=PLACE,
+        pitches=pitches,
+        onset=onset,
+        duration=length,
+        written=length,
+        shown_accidentals=nothing,
+        ties=untied,
+        is_tied_from_before=untied,
+        chord=chord,
+        finger_pins=nothing,
+        string_pin=string,
+        drone_pin=pin,
+    )
 
 
 MOST_PASSAGES = 3

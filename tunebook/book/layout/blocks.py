@@ -247,7 +247,16 @@ def paragraph(
 ) -> Lines:
     """A paragraph as a block."""
     lines = broken(text, fonts, role, size_pt, width_pt - indent_pt)
-    return Lines(lines, role, size_pt, leading_pt, width_pt, align, grey, indent_pt)
+    return Lines(
+        lines=lines,
+        role=role,
+        size_pt=size_pt,
+        leading_pt=leading_pt,
+        width_pt=width_pt,
+        align=align,
+        grey=grey,
+        indent_pt=indent_pt,
+    )
 
 
 # (text, anchor it leads to, or "")

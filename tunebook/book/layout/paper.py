@@ -39,7 +39,15 @@ def _format(
 ) -> PageFormat:
     side, top, bottom, head, foot = (value * PT_PER_MM for value in margins_mm)
     return PageFormat(
-        name, width_mm * PT_PER_MM, height_mm * PT_PER_MM, side, top, bottom, head, foot, scale
+        name=name,
+        width_pt=width_mm * PT_PER_MM,
+        height_pt=height_mm * PT_PER_MM,
+        side_pt=side,
+        top_pt=top,
+        bottom_pt=bottom,
+        head_pt=head,
+        foot_pt=foot,
+        scale=scale,
     )
 
 

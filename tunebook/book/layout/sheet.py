@@ -149,7 +149,16 @@ class Sheet:
     ) -> None:
         """Note down that ``system`` goes here, the upper left corner of its box at the place."""
         bottom = self._up(top_pt + system.height_pt * scale)
-        self.placed.append(PlacedSystem(self.page, pdf, system, left_pt, bottom, scale))
+        self.placed.append(
+            PlacedSystem(
+                page=self.page,
+                pdf=pdf,
+                system=system,
+                left_pt=left_pt,
+                bottom_pt=bottom,
+                scale=scale,
+            )
+        )
 
     def anchor(self, name: str, top_pt: float) -> None:
         """Make ``name`` a place that links lead to."""

@@ -227,7 +227,16 @@ def outlined(pages: Sequence[Page]) -> list[tuple[str, str]]:
 
 def _plain_entry(title: str, anchor: str, width: float, design: Design, lead: float) -> Flowed:
     size = _entry_size(width, design)
-    return Flowed(Entry(title, anchor, width, SERIF, size, size * lead))
+    return Flowed(
+        Entry(
+            text=title,
+            anchor=anchor,
+            width_pt=width,
+            role=SERIF,
+            size_pt=size,
+            leading_pt=size * lead,
+        )
+    )
 
 
 def _section_entries(
@@ -243,7 +252,14 @@ def _section_entries(
     has_sets = any(section.title for section in content.sections)
     items = []
     if title:
-        block = Entry(title, set_anchor(index), width, BOLD, size, size * 1.5)
+        block = Entry(
+            text=title,
+            anchor=set_anchor(index),
+            width_pt=width,
+            role=BOLD,
+            size_pt=size,
+            leading_pt=size * 1.5,
+        )
         items.append(Flowed(block, design.size(9.0), True))
     elif has_sets:
         other = paragraph(
@@ -257,12 +273,12 @@ def _section_entries(
         items.append(Flowed(other, design.size(9.0), True))
     for number, tune in enumerate(section.tunes):
         entry = Entry(
-            tune.title,
-            tune_anchor(tune.identity),
-            width,
-            SERIF,
-            size,
-            size * lead,
+            text=tune.title,
+            anchor=tune_anchor(tune.identity),
+            width_pt=width,
+            role=SERIF,
+            size_pt=size,
+            leading_pt=size * lead,
             indent_pt=design.size(14.0) if has_sets else 0.0,
             middle=key_name(tune.arrangement.tune.key, design.words),
         )
@@ -283,7 +299,14 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
     tunes = sorted(content.tunes, key=lambda tune: sort_key(tune.title, language))
     entries = tuple(
         Flowed(
-            Entry(tune.title, tune_anchor(tune.identity), width, SERIF, size, size * ENTRY_LEADING)
+            Entry(
+                text=tune.title,
+                anchor=tune_anchor(tune.identity),
+                width_pt=width,
+                role=SERIF,
+                size_pt=size,
+                leading_pt=size * ENTRY_LEADING,
+            )
         )
         for tune in tunes
     )

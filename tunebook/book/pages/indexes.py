@@ -167,7 +167,15 @@ def _entry(
     size = design.size(9.5)
     width = column_width_pt(design.page_format, COLUMNS)
     anchor = tune_anchor(tune.identity)
-    entry = Entry(text, anchor, width, SERIF, size, size * ENTRY_LEADING, middle=middle)
+    entry = Entry(
+        text=text,
+        anchor=anchor,
+        width_pt=width,
+        role=SERIF,
+        size_pt=size,
+        leading_pt=size * ENTRY_LEADING,
+        middle=middle,
+    )
     return Flowed(entry, continued=heading.block if heading else None)
 
 
@@ -373,16 +381,23 @@ def _rung(
     """Number, title, difficulty and page of one tune, the reason below."""
     indent = numbers_pt + design.size(5.0)
     entry = Entry(
-        tune.title,
-        tune_anchor(tune.identity),
-        width,
-        SERIF,
-        size,
-        size * ENTRY_LEADING,
+        text=tune.title,
+        anchor=tune_anchor(tune.identity),
+        width_pt=width,
+        role=SERIF,
+        size_pt=size,
+        leading_pt=size * ENTRY_LEADING,
         indent_pt=indent,
         middle=design.words.decimal(tune.arrangement.difficulty),
     )
-    place = Lines((number,), SERIF, size, size * ENTRY_LEADING, numbers_pt, "right")
+    place = Lines(
+        lines=(number,),
+        role=SERIF,
+        size_pt=size,
+        leading_pt=size * ENTRY_LEADING,
+        width_pt=numbers_pt,
+        align="right",
+    )
     reason = design.small(facts_of(tune, design.words), width, indent_pt=indent)
     return Stack((Beside((place, entry), (0.0, 0.0)), reason))
 

@@ -56,7 +56,14 @@ def _source(tune: BookTune, design: Design) -> Stack | None:
     width = column_width_pt(design.page_format, _COLUMNS)
     size = design.size(9.5)
     anchor = tune_anchor(tune.identity)
-    entry = Entry(tune.title, anchor, width, SERIF, size, size * ENTRY_LEADING)
+    entry = Entry(
+        text=tune.title,
+        anchor=anchor,
+        width_pt=width,
+        role=SERIF,
+        size_pt=size,
+        leading_pt=size * ENTRY_LEADING,
+    )
     return Stack((entry, design.small(text, width, indent_pt=design.size(8.0))))
 
 

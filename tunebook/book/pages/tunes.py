@@ -177,7 +177,10 @@ def _title_block(lines: tuple[str, ...], source: str, size: float, design: Desig
 def _source_block(source: str, design: Design) -> Block:
     size = design.size(_SOURCE_PT)
     lines = broken(source, design.fonts, ITALIC, size, design.width_pt)
-    return Lines(lines, ITALIC, size, size * 1.25, design.width_pt, "right")
+    return Lines(
+        lines=lines, role=ITALIC, size_pt=size, leading_pt=size * 1.25,
+        width_pt=design.width_pt, align="right",
+    )  # fmt: skip
 
 
 def _ruled_info(info: str, also: str, design: Design) -> Block:
@@ -391,7 +394,10 @@ def _opener(index: int, content: BookContent, design: Design, is_short: bool = F
         begins_page=section.is_kept_together,
         is_kept_together=section.is_kept_together,
     )
-    return _Piece(unit, (block,), None, set_anchor(index), section.title, section.title, 0)
+    return _Piece(
+        unit=unit, parts=(block,), continued=None, anchor=set_anchor(index),
+        title=section.title, head=section.title, level=0,
+    )  # fmt: skip
 
 
 def _tune_piece(
@@ -416,7 +422,10 @@ def _tune_piece(
     )
     head = section.title or (design.words.other_tunes if has_sets else "")
     level = 1 if section.title else 0
-    return _Piece(unit, parts, continued, tune_anchor(tune.identity), tune.title, head, level)
+    return _Piece(
+        unit=unit, parts=parts, continued=continued, anchor=tune_anchor(tune.identity),
+        title=tune.title, head=head, level=level,
+    )  # fmt: skip
 
 
 def _parts(tune: BookTune, content: BookContent, design: Design) -> tuple[Block, ...]:

@@ -158,7 +158,7 @@ def _item_of(line: str, number: int, has_key: bool, last: Item | None) -> Item |
         return None
     is_continued = bare.endswith("\\")
     end = len(bare) - 1 if is_continued else len(bare)
-    return Item("", text, number, 0, end, is_continued)
+    return Item(letter="", text=text, line=number, start=0, end=end, is_continued=is_continued)
 
 
 def _is_music(letter: str, text: str) -> bool:
@@ -194,9 +194,33 @@ def _with_voices(body: list[Item]) -> list[tuple[str, Item]]:
         start = item.start
         for match in _INLINE_VOICE.finditer(item.text, item.start, item.end):
             if item.text[start : match.start()].strip():
-                pairs.append((voice, Item("", item.text, item.line, start, match.start(), True)))
+                pairs.append(
+                    (
+                        voice,
+                        Item(
+                            letter="",
+                            text=item.text,
+                            line=item.line,
+                            start=start,
+                            end=match.start(),
+                            is_continued=True,
+                        ),
+                    )
+                )
             voice, start = match[1], match.start()
-        pairs.append((voice, Item("", item.text, item.line, start, item.end, item.is_continued)))
+        pairs.append(
+            (
+                voice,
+                Item(
+                    letter="",
+                    text=item.text,
+                    line=item.line,
+                    start=start,
+                    end=item.end,
+                    is_continued=item.is_continued,
+                ),
+            )
+        )
     return pairs
 
 
@@ -248,7 +272,15 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
     parts.append(item.text[place : item.end])
     columns += range(place + 1, item.end + 2)
     whole = "".join(parts)
-    return Item("", whole, item.line, 0, len(whole), item.is_continued or is_joined, columns)
+    return Item(
+        letter="",
+        text=whole,
+        line=item.line,
+        start=0,
+        end=len(whole),
+        is_continued=item.is_continued or is_joined,
+        columns=columns,
+    )
 
 
 class MacroWriter:
@@ -289,7 +321,15 @@ class MacroWriter:
         parts.append(source[place : item.end])
         columns += range(place + 1, item.end + 2)
         whole = "".join(parts)
-        return Item("", whole, item.line, 0, len(whole), item.is_continued, columns)
+        return Item(
+            letter="",
+            text=whole,
+            line=item.line,
+            start=0,
+            end=len(whole),
+            is_continued=item.is_continued,
+            columns=columns,
+        )
 
     def _replacement(self, match: re.Match[str]) -> str:
         index = match.lastindex or 0

@@ -59,7 +59,9 @@ class Notices:
             excerpt = ""
         underline = length if excerpt else 0
         place = self.place(line, column)
-        self._messages[key] = Message(place, kind, what, remedy, excerpt, underline)
+        self._messages[key] = Message(
+            place=place, kind=kind, what=what, remedy=remedy, excerpt=excerpt, underline=underline
+        )
         self._lines[key] = [self.first_line + line]
 
     def adopt(self, message: Message) -> None:

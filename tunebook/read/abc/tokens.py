@@ -74,7 +74,15 @@ def _with_plain_marks(item: Item, notices: Notices) -> Item:
         column=at + 1 if item.columns is None else item.columns[at],
         cause="typographic",
     )
-    return Item("", plain, item.line, item.start, item.end, item.is_continued, item.columns)
+    return Item(
+        letter="",
+        text=plain,
+        line=item.line,
+        start=item.start,
+        end=item.end,
+        is_continued=item.is_continued,
+        columns=item.columns,
+    )
 
 
 def _as_plain(match: re.Match[str]) -> str:
@@ -101,7 +109,15 @@ def _with_partner(item: Item, lone: int, notices: Notices) -> Item:
     )
     whole = f'{text[:end]}"{text[end:]}'
     columns = [*columns[:end], columns[end], *columns[end:]]
-    return Item("", whole, item.line, item.start, item.end + 1, item.is_continued, columns)
+    return Item(
+        letter="",
+        text=whole,
+        line=item.line,
+        start=item.start,
+        end=item.end + 1,
+        is_continued=item.is_continued,
+        columns=columns,
+    )
 
 
 def _marks(item: Item) -> list[int]:

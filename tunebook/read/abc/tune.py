@@ -216,12 +216,12 @@ def _left_out(fields: Iterable[tuple[int, str]], path: str) -> Iterator[Message]
 
 def _left_out_line(path: str, number: int, line: str, what: str) -> Message:
     return Message(
-        SourcePlace(path, number, 1),
-        "text",
-        f"{what} belongs to no tune and is not read",
-        "take out the empty line, or begin a tune with X:",
-        line if len(line) < 500 else "",
-        len(line),
+        place=SourcePlace(path, number, 1),
+        kind="text",
+        what=f"{what} belongs to no tune and is not read",
+        remedy="take out the empty line, or begin a tune with X:",
+        excerpt=line if len(line) < 500 else "",
+        underline=len(line),
     )
 
 
@@ -251,12 +251,12 @@ class ForeignFields:
             count = self._tunes[letter]
             others = f" ({count} tunes of the file have it)" if count > 1 else ""
             yield Message(
-                SourcePlace(self._path, line, 1),
-                "field",
-                f"{letter}: is no field of ABC and is not read{others}",
-                "see ABC 2.1, section 3, for the fields",
-                text,
-                len(text),
+                place=SourcePlace(self._path, line, 1),
+                kind="field",
+                what=f"{letter}: is no field of ABC and is not read{others}",
+                remedy="see ABC 2.1, section 3, for the fields",
+                excerpt=text,
+                underline=len(text),
             )
 
 

@@ -270,10 +270,14 @@ def _judge(
     )
     held = Stop(stop.midi, stop.string_index, stop.key, trial.finger)
     candidate = DroneCandidate(
-        held, round(sweet, 4), round(added, 4), round(score, 4),
-        drone_reason(stop, tune.key, trial.sounding), drone_label(held, instrument, tune.key),
-        _why_not(tune, stop, trial),
-    )  # fmt: skip
+        stop=held,
+        consonance=round(sweet, 4),
+        fingering_cost=round(added, 4),
+        score=round(score, 4),
+        reason=drone_reason(stop, tune.key, trial.sounding),
+        label=drone_label(held, instrument, tune.key),
+        why_not=_why_not(tune, stop, trial),
+    )
     return _Scored(candidate, trial, by_phrase)
 
 

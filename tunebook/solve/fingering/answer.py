@@ -113,12 +113,12 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     retied = tuple([found.pop(MOVED_TONE, 0.0) > 0 for found in terms])
     totals = {name: cost for name, cost in totals.items() if name not in (LIMIT, MOVED_TONE)}
     return Walk(
-        tuple(rows),
-        tuple([layer.postures[row] for layer, row in zip(sets, rows, strict=True)]),
-        tuple(terms),
-        {name: cost for name, cost in totals.items() if cost},
-        broken,
-        retied,
+        rows=tuple(rows),
+        postures=tuple([layer.postures[row] for layer, row in zip(sets, rows, strict=True)]),
+        terms=tuple(terms),
+        totals={name: cost for name, cost in totals.items() if cost},
+        breaks_limits=broken,
+        breaks_ties=retied,
     )
 
 
@@ -262,20 +262,20 @@ def _entries(
         for number, ref in enumerate(event.refs):
             is_struck = number == 0
             yield _Entry(
-                ref,
-                Played(
-                    first.stops,
-                    first.hand_key,
-                    ways if is_struck else (),
-                    ref in starts,
-                    has_pins(event.note),
-                    not is_struck,
+                ref=ref,
+                played=Played(
+                    stops=first.stops,
+                    hand_key=first.hand_key,
+                    ways=ways if is_struck else (),
+                    is_start=ref in starts,
+                    is_pinned=has_pins(event.note),
+                    is_continued=not is_struck,
                 ),
-                tuple(sorted(terms.items())) if is_struck else (),
-                is_beyond,
-                last.stops if is_struck and last.stops != first.stops else (),
-                moments if is_struck else (),
-                alternatives.get(index, ()) if is_struck else (),
+                terms=tuple(sorted(terms.items())) if is_struck else (),
+                is_beyond=is_beyond,
+                after=last.stops if is_struck and last.stops != first.stops else (),
+                moments=moments if is_struck else (),
+                alternatives=alternatives.get(index, ()) if is_struck else (),
             )
         index = end
 
@@ -294,12 +294,12 @@ def _moment(problem: Problem, walk: Walk, index: int) -> HandMoment:
     event, layer, row = problem.course.events[index], problem.sets[index], walk.rows[index]
     posture = walk.postures[index]
     return HandMoment(
-        event.onset,
-        _NO_TIME if event.is_grace else event.duration,
-        layer.stops[row],
-        float(posture.hand_key),
-        None if layer.drone is None else _drone_stop(problem, layer.drone, posture.holder),
-        layer.may_pause and bool(layer.pause[row]),
+        onset=event.onset,
+        duration=_NO_TIME if event.is_grace else event.duration,
+        stops=layer.stops[row],
+        hand_key=float(posture.hand_key),
+        drone=None if layer.drone is None else _drone_stop(problem, layer.drone, posture.holder),
+        is_drone_paused=layer.may_pause and bool(layer.pause[row]),
     )
 
 

@@ -124,13 +124,29 @@ def _cut(
     midis = tuple([pitch.midi for pitch in note.pitches])
     trill = upper_note_interval(note, tune.bars[refs[0].bar]) if note.decorations else 0
     if not points:
-        yield Event(tuple(refs), midis, note.onset, duration, note.is_grace, trill, note)
+        yield Event(
+            refs=tuple(refs),
+            midis=midis,
+            onset=note.onset,
+            duration=duration,
+            is_grace=note.is_grace,
+            trill=trill,
+            note=note,
+        )
         return
     starts = [note.onset, *points]
     ends = [*points, note.onset + duration]
     for piece, (start, stop) in enumerate(zip(starts, ends, strict=True)):
         yield Event(
-            tuple(refs), midis, start, stop - start, note.is_grace, trill, note, piece, len(starts)
+            refs=tuple(refs),
+            midis=midis,
+            onset=start,
+            duration=stop - start,
+            is_grace=note.is_grace,
+            trill=trill,
+            note=note,
+            piece=piece,
+            pieces=len(starts),
         )
 
 

@@ -104,12 +104,12 @@ def choose(postures: Sequence[PostureSet], rows: Sequence[int]) -> Chosen:
             slots[index, :, : layer.packed.shape[2]] = layer.packed[row]
     hand_mm, bow, pause, *costs = np.ascontiguousarray(facts.reshape(len(pairs), -1).T)
     return Chosen(
-        hand_mm,
-        bow,
-        pause,
-        np.array(costs),
-        np.ascontiguousarray(slots.transpose(1, 2, 0)),
-        np.array([layer.tones for layer in postures]),
+        hand_mm=hand_mm,
+        bow=bow,
+        pause=pause,
+        costs=np.array(costs),
+        slots=np.ascontiguousarray(slots.transpose(1, 2, 0)),
+        tones=np.array([layer.tones for layer in postures]),
     )
 
 

@@ -188,13 +188,13 @@ def build_course(tune: Tune, events: Sequence[Event], speed: float, weights: Wei
         steps.append(Way(index, index + 1, link, 0 if counts[index] and counts[index + 1] else 1))
     leaps.sort()
     return Course(
-        tuple(events),
-        tuple(max(1, count) for count in counts),
-        tuple(steps),
-        tuple(leaps),
-        seconds,
-        tuple([event_share(event, weights) for event in events]),
-        tuple([pause_cost(event, speed, weights) for event in events]),
+        events=tuple(events),
+        times_played=tuple(max(1, count) for count in counts),
+        steps=tuple(steps),
+        leaps=tuple(leaps),
+        seconds=seconds,
+        shares=tuple([event_share(event, weights) for event in events]),
+        pauses=tuple([pause_cost(event, speed, weights) for event in events]),
     )
 
 
@@ -305,7 +305,9 @@ def _outline(same: Same, speed: float, weights: Weights, cuts: tuple[Fraction, .
     begun = max([event.onset for event in events if event.onset >= end], default=None)
     if begun is not None:
         end = begun + 1
-    return Outline(tune, speed, weights, events, tuple(demands), end)
+    return Outline(
+        tune=tune, speed=speed, weights=weights, events=events, demands=tuple(demands), end=end
+    )
 
 
 @functools.lru_cache(maxsize=4)
@@ -350,16 +352,16 @@ def pose_problem(
     sets = tuple([postures for postures in found if postures is not None])
     course = course_of(outline, left_out)
     return Problem(
-        tune,
-        tables,
-        course,
-        sets,
-        _layers(course, sets, tables),
-        kept,
-        tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None]),
-        speed,
-        tuple([outline.events[number] for number in left_out]),
-        tuple(messages),
+        tune=tune,
+        tables=tables,
+        course=course,
+        sets=sets,
+        layers=_layers(course, sets, tables),
+        drone=kept,
+        held=tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None]),
+        speed=speed,
+        unplayable=tuple([outline.events[number] for number in left_out]),
+        messages=tuple(messages),
     )
 
 

@@ -216,7 +216,16 @@ def _with_earlier(
     found = list(spans)
     for mark in earlier:
         confidence = mark.chord.solved_confidence or 0.0
-        found.append(ChordSpan(mark.bar.index, mark.onset, end, mark.chord, "solved", confidence))
+        found.append(
+            ChordSpan(
+                bar_index=mark.bar.index,
+                onset=mark.onset,
+                duration=end,
+                chord=mark.chord,
+                source="solved",
+                confidence=confidence,
+            )
+        )
     found.sort(key=lambda span: span.onset)
     kept = []
     for span, after in zip(found, [*found[1:], None], strict=True):
@@ -402,9 +411,15 @@ def _span(
     ]
     chord = symbol(state, "7" if has_seventh else "")
     return ChordSpan(
-        slot.bar_index, slot.onset, slot.duration, chord, "solved",
-        round(float(mean[state]), 3), (), tuple(others),
-    )  # fmt: skip
+        bar_index=slot.bar_index,
+        onset=slot.onset,
+        duration=slot.duration,
+        chord=chord,
+        source="solved",
+        confidence=round(float(mean[state]), 3),
+        shape=(),
+        alternatives=tuple(others),
+    )
 
 
 def explain_chords(

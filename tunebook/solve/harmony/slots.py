@@ -95,11 +95,19 @@ def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
             weights, first = _melody(cell, times)
             onset = Fraction(cell.onset, times.per_whole)
             duration = Fraction(cell.duration, times.per_whole)
-            places = _places(measure, bar.meter, cell.nth)
-            parent = len(slots) - 1
-            key = heard[id(bar.key)]
+            phrase_place, change_place = _places(measure, bar.meter, cell.nth)
             slots.append(
-                HarmonySlot(bar.index, onset, duration, weights, first, parent, *places, key)
+                HarmonySlot(
+                    bar_index=bar.index,
+                    onset=onset,
+                    duration=duration,
+                    weights=weights,
+                    first_class=first,
+                    parent=len(slots) - 1,
+                    phrase_place=phrase_place,
+                    change_place=change_place,
+                    key=heard[id(bar.key)],
+                )
             )
             first_slot.setdefault(bar.index, len(slots) - 1)
             last_slot[bar.index] = len(slots) - 1

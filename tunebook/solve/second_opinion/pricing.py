@@ -242,9 +242,14 @@ def _parts_by_bar(arrangement: Arrangement) -> dict[int, list[_Part]]:
         trill = _trill(note.note, tune, note.bar_index)
         for index, moment in enumerate(note.moments):
             part = _Part(
-                note.bar_index, index, len(note.moments), moment, note.note, trill,
-                slurs[last_ref[number]],
-            )  # fmt: skip
+                bar=note.bar_index,
+                number=index,
+                of=len(note.moments),
+                moment=moment,
+                note=note.note,
+                trill=trill,
+                is_slurred_on=slurs[last_ref[number]],
+            )
             parts.setdefault(note.bar_index, []).append(part)
     return parts
 

@@ -173,7 +173,14 @@ def _fingered(wish: Wish, voicing: tuple[tuple[int, int], ...], tables: CostTabl
             name for name in ("crossed", "barre")
             if name in postures.terms and postures.terms[name][row] > 0
         )  # fmt: skip
-        shape = Shape(stops, float(postures.hand_key[row]), cost, voicing_cost, ways, lacks)
+        shape = Shape(
+            stops=stops,
+            hand_key=float(postures.hand_key[row]),
+            hand_cost=cost,
+            voicing_cost=voicing_cost,
+            ways=ways,
+            lacks=lacks,
+        )
         found.append(Held(shape, postures, row))
     return found
 

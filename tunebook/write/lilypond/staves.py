@@ -274,7 +274,16 @@ def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> li
         goes_on = bar_end < span_end or (
             after is not None and after.is_taken_over and after.onset == span_end
         )
-        pieces.append(_DronePart(start, end - start, span, is_start, goes_on, relieved))
+        pieces.append(
+            _DronePart(
+                onset=start,
+                duration=end - start,
+                span=span,
+                is_start=is_start,
+                goes_on=goes_on,
+                finger_before=relieved,
+            )
+        )
     return pieces
 
 
