@@ -16,9 +16,9 @@ The chords of a tune: its own symbols where it has them, a harmony of ours where
 
 The harmony is the likeliest chord of each slot (half a bar, or a beat in triple metres) under a
 chain of chords: how well the melody's tones fit, how usual the degree is in the mode and at this
-place of the phrase, what it costs to change chord at this place, and how the roots move. See
-data/harmony/chain.toml for the numbers and where they come from. A probability below one half is a
-doubtful chord; a player may well choose another.
+place of the phrase, what it costs to change chord at this place, and how the roots move (see
+``weighing`` for the numbers and where they come from). A probability below one half is a doubtful
+chord; a player may well choose another.
 
 Conventions: a section that is repeated has one harmony; each numbered ending has its own, come to
 from the same bar. Pickup notes before the first full bar have no chord; those before a later
@@ -43,12 +43,10 @@ from tunebook.model.tune import Bar, ChordSymbol, Tune
 from tunebook.solve.harmony.chain import (
     chord_probabilities,
     fixed_scores,
-    harmony_tables,
-    passages,
-    slot_scores,
 )
 from tunebook.solve.harmony.names import solved_symbol
 from tunebook.solve.harmony.slots import HarmonySlot, harmony_slots, starts_section
+from tunebook.solve.harmony.weighing import weighed
 from tunebook.solve.times import chords_without_rests
 
 HELD_MEASURES = 4
@@ -274,7 +272,7 @@ def solve_chords(tune: Tune, own: Sequence[ChordSpan] = ()) -> tuple[ChordSpan, 
     given = _given(slots, own)
     if all(chord is not None for chord in given):
         return _joined(own, tune)
-    probabilities = slot_probabilities(slots, given)
+    probabilities = slot_probabilities(tune, slots, given)
     chosen = [int(row.argmax()) for row in probabilities]
     sevenths = _dominants(slots, chosen)
     spans = list(own)
@@ -328,16 +326,14 @@ def _mean(
 
 
 def slot_probabilities(
-    slots: Sequence[HarmonySlot], given: Sequence[ChordSymbol | None] = ()
+    tune: Tune, slots: Sequence[HarmonySlot], given: Sequence[ChordSymbol | None] = ()
 ) -> np.ndarray:
     """(slots x 24) probability of each chord, numbered 2 * pitch class + (1 when minor), with the
     chords ``given`` (parallel to ``slots``, None where free) fixed."""
-    tables = harmony_tables()
-    parents = [slot.parent for slot in slots]
-    scores = slot_scores(slots, tables)
+    scores, steps = weighed(tune, slots)
     if any(chord is not None for chord in given):
         scores = fixed_scores(scores, given)
-    return chord_probabilities(scores, passages(slots, tables), parents)
+    return chord_probabilities(scores, steps, [slot.parent for slot in slots])
 
 
 def _groups(

@@ -35,7 +35,9 @@ class HarmonySlot:
     """One slot. ``onset`` and ``duration`` in whole notes along the written tune; ``weights`` the
     part of the slot that each pitch class (0 = C) sounds; ``first_class`` the pitch class struck
     at its beginning, None when none is; ``parent`` the index of the slot it comes from, -1 at
-    the beginning. ``phrase_place`` and ``change_place`` index PHRASE_PLACES and CHANGE_PLACES."""
+    the beginning. ``phrase_place`` and ``change_place`` index PHRASE_PLACES and CHANGE_PLACES;
+    ``measure`` counts from 0 within its section of ``measures``, ``into_measure`` is the part of
+    the measure before the slot."""
 
     bar_index: int
     onset: Fraction
@@ -46,6 +48,9 @@ class HarmonySlot:
     phrase_place: int
     change_place: int
     key: Key
+    measure: int = 0
+    measures: int = 1
+    into_measure: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +112,9 @@ def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
                     phrase_place=phrase_place,
                     change_place=change_place,
                     key=heard[id(bar.key)],
+                    measure=measure.number,
+                    measures=measure.size,
+                    into_measure=cell.nth / _slot_count(bar.meter),
                 )
             )
             first_slot.setdefault(bar.index, len(slots) - 1)
