@@ -21,7 +21,7 @@ def agreement(tunes: Sequence[LabelledTune]) -> tuple[float, float, float]:
     """(same root, same root and quality, tonic everywhere), each a part of the labelled time."""
     total = root = both = tonic = 0.0
     for one in tunes:
-        chosen = slot_probabilities(one.slots).argmax(axis=1)
+        chosen = slot_probabilities(one.tune, one.slots).argmax(axis=1)
         for slot, label, ours in zip(one.slots, one.chords, chosen, strict=True):
             if label is None:
                 continue

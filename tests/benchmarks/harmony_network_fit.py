@@ -29,11 +29,11 @@ from tunebook.solve.harmony.network import (
     LOOKS,
     PLACES,
     Networks,
-    network_scores,
     slot_places,
     slot_tones,
 )
 from tunebook.solve.harmony.slots import CHANGE_PLACES
+from tunebook.solve.harmony.weighing import weighed
 
 HIDDEN, NETWORKS, EPOCHS, BATCH = 40, 4, 18, 16
 RATE, DROPOUT, DECAY, PULL = 3e-3, 0.35, 1e-3, 5e-5
@@ -165,19 +165,8 @@ def as_networks(nets: list[Net]) -> Networks:
 
 
 def probabilities(one: ChordedTune, nets: Networks) -> np.ndarray:
-    """(slots x 24) posterior probabilities, the slots in a row."""
-    scores = network_scores(one.tune, one.slots, nets).astype(float)
-    minor = int(one.facts["minor"])
-    chords = np.arange(24)
-    rise = (chords[None, :] // 2 - chords[:, None] // 2) % 12
-    steps = []
-    for slot in one.slots:
-        kind = _STEPS[slot.change_place]
-        by_rise = nets.rise[:, kind][:, (chords % 2)[:, None], (chords % 2)[None, :], rise]
-        step = (nets.motion[:, minor] + by_rise).mean(axis=0).astype(float)
-        step += float(nets.change[:, minor, slot.change_place].mean())
-        np.fill_diagonal(step, 0.0)
-        steps.append(step)
+    """(slots x 24) posterior probabilities as the program has them with these networks."""
+    scores, steps = weighed(one.tune, one.slots, nets)
     return chord_probabilities(scores, steps, [slot.parent for slot in one.slots])
 
 

@@ -16,8 +16,6 @@ from tunebook.solve.harmony.chain import (
     chord_probabilities,
     degree_state,
     harmony_tables,
-    passages,
-    slot_scores,
     states_of,
 )
 from tunebook.solve.harmony.chords import (
@@ -28,6 +26,7 @@ from tunebook.solve.harmony.chords import (
 )
 from tunebook.solve.harmony.names import chord_classes, solved_symbol
 from tunebook.solve.harmony.slots import PHRASE_PLACES, harmony_slots, slot_length
+from tunebook.solve.harmony.weighing import weighed
 
 HEAD = "X:1\nT:Trial\nM:{meter}\nL:1/8\nK:{key}\n"
 PLACE = SourcePlace("trial.abc", 1)
@@ -187,13 +186,13 @@ def test_symbol_before_a_bar_sign_begins_on_the_last_beat() -> None:
 
 def test_chords_beside_given_ones_equal_enumeration() -> None:
     text = HEAD.format(meter="4/4", key="D") + '"Bm"d8|f4 a4|"F#dim"c4 e4|]\n'
-    slots = harmony_slots(tune_of(text))
+    tune = tune_of(text)
+    slots = harmony_slots(tune)
     given = [solved_symbol(11, "minor", slots[0].key, PLACE), None, None]
     given = [given[0]] * 2 + [None] * (len(slots) - 2)
-    free = slot_probabilities(slots)
-    fixed = slot_probabilities(slots, given)
-    tables = harmony_tables()
-    scores, steps = slot_scores(slots, tables), passages(slots, tables)
+    free = slot_probabilities(tune, slots)
+    fixed = slot_probabilities(tune, slots, given)
+    scores, steps = weighed(tune, slots)
     states = range(24)
     weights = np.zeros((len(slots), 24))
     for labels in itertools.product(*([[23]] * 2 + [states] * (len(slots) - 2))):
@@ -230,7 +229,8 @@ def test_probabilities_equal_enumeration() -> None:
 
 
 def test_probabilities_sum_to_one_in_every_slot() -> None:
-    rows = slot_probabilities(harmony_slots(tune_of(MARCH)))
+    tune = tune_of(MARCH)
+    rows = slot_probabilities(tune, harmony_slots(tune))
     assert np.allclose(rows.sum(axis=1), 1.0)
 
 

@@ -18,7 +18,6 @@ Chords are numbered absolutely here: 2 * pitch class of the root + quality (0 ma
 
 from __future__ import annotations
 
-import functools
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -148,27 +147,6 @@ def slot_scores(slots: Sequence[HarmonySlot], tables: HarmonyTables) -> np.ndarr
         rows[begins, quality::2] += struck[begins]
     states = np.arange(STATES)
     return np.take_along_axis(rows, (states - 2 * tonics[:, None]) % STATES, axis=1)
-
-
-def passages(slots: Sequence[HarmonySlot], tables: HarmonyTables) -> list[np.ndarray]:
-    """For each slot the (24 x 24) log weights of coming to it from the slot before."""
-    made: dict[tuple[int, int, int], np.ndarray] = {}
-    found = []
-    for slot in slots:
-        is_minor = int(NEAREST_MODE[slot.key.mode] >= 2)
-        case = (is_minor, slot.change_place, slot.key.tonic_class)
-        if case not in made:
-            made[case] = _passage(tables, *case)
-        found.append(made[case])
-    return found
-
-
-@functools.lru_cache(maxsize=256)
-def _passage(
-    tables: HarmonyTables, is_minor: int, change_place: int, tonic_class: int
-) -> np.ndarray:
-    """Log weights (24 x 24) of going from chord to chord at this place in a key on this tonic."""
-    return np.roll(tables.passage(is_minor, change_place), 2 * tonic_class, axis=(0, 1))
 
 
 def fixed_scores(scores: np.ndarray, given: Sequence[ChordSymbol | None]) -> np.ndarray:

@@ -109,9 +109,8 @@ def _bent(values: np.ndarray) -> np.ndarray:
 
 
 @functools.lru_cache(maxsize=64)
-def network_passage(is_minor: int, change_place: int) -> np.ndarray:
+def network_passage(nets: Networks, is_minor: int, change_place: int) -> np.ndarray:
     """(24 x 24) logarithms of the weights of going from chord to chord, by degree."""
-    nets = networks()
     chords = np.arange(24)
     rise = (chords[None, :] // 2 - chords[:, None] // 2) % 12
     quality = chords % 2
