@@ -117,7 +117,8 @@ class DroneCandidate:
 class ChordSpan:
     """A chord from ``onset`` for ``duration``. ``confidence`` is
     the posterior probability of a solved chord (1 for the tune's own); ``shape`` the stops of the
-    chosen shape, low string first; ``alternatives`` other symbols with their probabilities."""
+    chosen shape, low string first; ``alternatives`` other symbols with their probabilities;
+    ``near`` those chords, with theirs, that are so nearly as likely that the hand may decide."""
 
     bar_index: int
     onset: Fraction
@@ -127,6 +128,7 @@ class ChordSpan:
     confidence: float = 1.0
     shape: tuple[Stop, ...] = ()
     alternatives: tuple[tuple[str, float], ...] = ()
+    near: tuple[tuple[ChordSymbol, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

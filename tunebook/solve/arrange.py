@@ -128,8 +128,9 @@ def arrange(
         fingering = wanted(pinned)
         fingering = replace(fingering, notes=with_own_notes(fingering.notes, tune))
     spans = _chords(tune, chords)
-    if shapes:
-        spans = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)
+    if shapes or accompaniment:
+        shaped = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)
+        spans = shaped if shapes else tuple(replace(span, shape=()) for span in shaped)
     second: tuple[FingeredNote, ...] = ()
     if accompaniment and spans:
         second = accompany(tune, spans, instrument, hand, limits, whole_notes_per_second=speed)

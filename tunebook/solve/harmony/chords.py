@@ -240,6 +240,9 @@ def _end(span: ChordSpan) -> Fraction:
 LEAST_ALTERNATIVE = 0.08
 """Other chords are named from this probability on; our judgement."""
 DOUBTFUL = 0.5
+NEAR = 0.1
+"""Chords less likely by no more than this may be taken for the sake of the hand; our judgement: an
+editor's own two versions of a tune differ in more."""
 _QUALITIES: tuple[Quality, ...] = ("major", "minor")
 
 
@@ -399,22 +402,21 @@ def _span(
         quality = _QUALITIES[number % 2]
         return solved_symbol(number // 2, quality, slot.key, place, extension)
 
-    shares = mean.tolist()
+    shares = [round(share, 3) for share in mean.tolist()]
     others = [
-        (symbol(other).symbol, round(shares[other], 3))
+        (symbol(other), shares[other])
         for other in np.argsort(-mean).tolist()
         if other != state and shares[other] >= LEAST_ALTERNATIVE
     ]
-    chord = symbol(state, "7" if has_seventh else "")
     return ChordSpan(
         bar_index=slot.bar_index,
         onset=slot.onset,
         duration=slot.duration,
-        chord=chord,
+        chord=symbol(state, "7" if has_seventh else ""),
         source="solved",
-        confidence=round(float(mean[state]), 3),
-        shape=(),
-        alternatives=tuple(others),
+        confidence=shares[state],
+        alternatives=tuple((chord.symbol, share) for chord, share in others),
+        near=tuple(one for one in others if one[1] >= shares[state] - NEAR),
     )
 
 

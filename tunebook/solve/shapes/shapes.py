@@ -236,37 +236,78 @@ def choose_shapes(
     strings: Sequence[int] = (2, 3, 4),
     whole_notes_per_second: float = 0.5,
 ) -> tuple[ChordSpan, ...]:
-    """The same chords with shapes filled in: the exact sequence of least cost.
+    """The chords with shapes filled in: the exact sequence of least cost, over the shapes of each
+    chord and of those that are nearly as likely in its place.
 
     A chord without any playable shape keeps an empty one; the search goes on after it. The time
     for a change is the length of the chord before, at most the longest that counts.
     """
     tables = tables_for(instrument, hand, limits or Limits())
-    wishes = [wish_for(span.chord, strings) for span in chords]
     filled = list(chords)
-    playable = [index for index, wish in enumerate(wishes) if held_shapes(tables, wish)]
-    times_s = [float(chords[i].duration) / whole_notes_per_second for i in playable]
-    chosen = _cheapest(tables, [wishes[i] for i in playable], times_s)
-    for index, held in zip(playable, chosen, strict=True):
-        filled[index] = replace(chords[index], shape=held.shape.stops)
-    return tuple(filled)
+    options: dict[int, list[tuple[ChordSpan, Wish]]] = {}
+    for index in range(len(chords)):
+        wished = [(span, wish_for(span.chord, strings)) for span in _as_likely(chords, index)]
+        playable = [(span, wish) for span, wish in wished if held_shapes(tables, wish)]
+        if playable:
+            options[index] = playable
+    times_s = [float(chords[index].duration) / whole_notes_per_second for index in options]
+    wishes = [[wish for _, wish in playable] for playable in options.values()]
+    for (index, playable), (option, held) in zip(
+        options.items(), _cheapest(tables, wishes, times_s), strict=True
+    ):
+        filled[index] = replace(playable[option][0], shape=held.shape.stops)
+    return tuple(replace(span, near=()) if span.near else span for span in filled)
+
+
+def _as_likely(chords: Sequence[ChordSpan], index: int) -> list[ChordSpan]:
+    """The span itself, then with each chord that is nearly as likely and is not its neighbour's."""
+    span = chords[index]
+    beside = [one.chord.root_class for one in chords[max(0, index - 1) : index + 2]]
+    return [
+        span,
+        *(
+            replace(
+                span,
+                chord=chord,
+                confidence=share,
+                alternatives=tuple(
+                    (span.chord.symbol, span.confidence) if one[0] == chord.symbol else one
+                    for one in span.alternatives
+                ),
+            )
+            for chord, share in span.near
+            if chord.root_class not in beside
+        ),
+    ]
 
 
 def _places(shape: Shape) -> tuple[tuple[int, int], ...]:
     return tuple((stop.string_index, stop.key) for stop in shape.stops)
 
 
-def _cheapest(tables: CostTables, wishes: Sequence[Wish], times_s: Sequence[float]) -> list[Held]:
-    """Dynamic programming over the chords: own costs and movements."""
+def _cheapest(
+    tables: CostTables, wishes: Sequence[Sequence[Wish]], times_s: Sequence[float]
+) -> list[tuple[int, Held]]:
+    """Dynamic programming over the chords: own costs and movements. For each of them the number
+    of the wish that is granted, and its shape."""
     if not wishes:
         return []
-    layers = [held_shapes(tables, wish) for wish in wishes]
-    owns = [_own_costs(tables, wish) for wish in wishes]
+    layers = [
+        [(option, held) for option, wish in enumerate(some) for held in held_shapes(tables, wish)]
+        for some in wishes
+    ]
+    owns = [np.concatenate([_own_costs(tables, wish) for wish in some]) for some in wishes]
     reached = owns[0]
     back: list[np.ndarray] = []
     for index in range(1, len(layers)):
         time_s = _time_step(times_s[index - 1])
-        total = reached[:, None] + _movements(tables, wishes[index - 1], wishes[index], time_s)
+        moves = np.block(
+            [
+                [_movements(tables, before, after, time_s) for after in wishes[index]]
+                for before in wishes[index - 1]
+            ]
+        )
+        total = reached[:, None] + moves
         before = total.argmin(axis=0)
         back.append(before)
         reached = total[before, np.arange(len(before))] + owns[index]
