@@ -21,6 +21,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
+from typing import NamedTuple
 
 import numpy as np
 
@@ -77,35 +78,77 @@ def networks() -> Networks:
         return Networks(**{name: kept[name].astype(np.float32) for name in kept.files})
 
 
+class _Layers(NamedTuple):
+    """The weights laid out for few and large products: ``first`` (looks * 12, 12 * N * H) for all
+    roots at once, ``keyed`` (looks * 12, N * H), ``place`` (PLACES, N * H), ``degree``
+    (2, 12, N * H), and what is the mean of all networks: ``prior`` (2, 24), ``phrase``."""
+
+    first: np.ndarray
+    keyed: np.ndarray
+    place: np.ndarray
+    place_bias: np.ndarray
+    degree: np.ndarray
+    prior: np.ndarray
+    phrase: np.ndarray
+
+
+@functools.lru_cache(maxsize=4)
+def _layers(nets: Networks) -> _Layers:
+    count, hidden = nets.place_bias.shape
+
+    def beside(weights: np.ndarray) -> np.ndarray:
+        """The networks side by side in the last axis."""
+        moved = np.moveaxis(weights, 0, -2)
+        return np.ascontiguousarray(moved.reshape(*moved.shape[:-2], count * hidden))
+
+    tones = beside(nets.tones).reshape(len(LOOKS), 12, -1)
+    # The interval over a root is the pitch class over the keynote less the root's.
+    turns = (np.arange(12)[:, None] - np.arange(12)[None, :]) % 12
+    return _Layers(
+        first=np.ascontiguousarray(tones[:, turns].reshape(len(LOOKS) * 12, -1)),
+        keyed=beside(nets.keyed),
+        place=beside(nets.place),
+        place_bias=beside(nets.place_bias),
+        degree=beside(nets.degree),
+        prior=nets.prior.mean(axis=0).reshape(2, 24),
+        phrase=nets.phrase.mean(axis=0),
+    )
+
+
 def network_scores(tune: Tune, slots: Sequence[HarmonySlot], nets: Networks) -> np.ndarray:
     """(slots x 24) scores of the chords by degree, 2 * semitones over the tonic + (1 when minor):
     logarithms of weights, the neighbours aside."""
+    layers = _layers(nets)
+    count, size = nets.place_bias.shape
     minor = np.array([int(slot.key.is_minor_like) for slot in slots])
-    tones = slot_tones(tune, slots).reshape(len(slots), len(LOOKS), 12)
     place = slot_places(tune, slots)
-    turns = (np.arange(12)[None, :] + np.arange(12)[:, None]) % 12
-    over_root = tones[:, :, turns].transpose(0, 2, 1, 3).reshape(len(slots) * 12, -1)
-    over_key = tones.reshape(len(slots), -1)
-    total = np.zeros((len(slots), 24), dtype=np.float32)
-    for number in range(len(nets.tones)):
-        hidden = (over_root @ nets.tones[number]).reshape(len(slots), 12, -1)
-        at_place = over_key @ nets.keyed[number] + place @ nets.place[number]
-        hidden += nets.degree[number][minor] + (at_place + nets.place_bias[number])[:, None]
-        hidden = _bent(hidden)
-        hidden = _bent(hidden @ nets.inner[number] + nets.inner_bias[number])
-        scores = hidden @ nets.outer[number] + nets.outer_bias[number]
-        scores += nets.prior[number][minor]
-        total += scores.reshape(len(slots), 24)
-        total += np.einsum("sp,spc->sc", place, nets.phrase[number][minor])
-    return total / len(nets.tones)
+    tones = slot_tones(tune, slots).reshape(len(slots), -1)
+    hidden = (tones @ layers.first).reshape(len(slots), 12, -1)
+    hidden += (tones @ layers.keyed + place @ layers.place + layers.place_bias)[:, None]
+    hidden += layers.degree[minor]
+    by_net = _bent(hidden).reshape(len(slots) * 12, count, size).transpose(1, 0, 2)
+    inner = _bent(by_net @ nets.inner + nets.inner_bias[:, None])
+    outer = (inner @ nets.outer + nets.outer_bias[:, None]).mean(axis=0)
+    scores = outer.reshape(len(slots), 24) + layers.prior[minor]
+    for is_minor in np.unique(minor).tolist():
+        rows = minor == is_minor
+        scores[rows] += place[rows] @ layers.phrase[is_minor]
+    return scores
 
 
 def _bent(values: np.ndarray) -> np.ndarray:
     """Gaussian error linear unit (Hendrycks & Gimpel 2016, arXiv:1606.08415), by its formula with
     the hyperbolic tangent."""
-    inner = 0.7978845608 * (values + 0.044715 * values * values * values)
-    bent: np.ndarray = 0.5 * values * (1.0 + np.tanh(inner))
-    return bent
+    inner = values * values
+    inner *= 0.044715
+    inner += 1.0
+    inner *= values
+    inner *= 0.7978845608
+    np.tanh(inner, out=inner)
+    inner += 1.0
+    inner *= values
+    inner *= 0.5
+    return inner
 
 
 @functools.lru_cache(maxsize=64)
@@ -124,66 +167,64 @@ def network_passage(nets: Networks, is_minor: int, change_place: int) -> np.ndar
 
 def slot_tones(tune: Tune, slots: Sequence[HarmonySlot]) -> np.ndarray:
     """(slots, looks, 12) what is seen of the melody at each slot, pitch classes over the tonic."""
-    times = whole_times(tune)
-    quarter = times.per_whole / 4.0
     found = np.zeros((len(slots), len(LOOKS), 12), dtype=np.float32)
-    bars: dict[int, list[tuple[int, int, tuple[int, ...]]]] = {}
-    for index, slot in enumerate(slots):
-        notes = bars.get(slot.bar_index)
-        if notes is None:
-            bar = tune.bars[slot.bar_index]
-            notes = [
-                (onset, onset + length, tuple(pitch.midi for pitch in note.pitches))
-                for note, (onset, length) in zip(bar.notes, times.notes[bar.index], strict=True)
-                if not note.is_grace and not note.is_rest and length
-            ]
-            bars[slot.bar_index] = notes
-        start, length = times.steps(slot.onset), times.steps(slot.duration)
-        _look(found[index], notes, start, length, slot.key.tonic_class, quarter)
+    _look_inside(found, tune, slots)
     numbers = np.array([slot.bar_index for slot in slots])
-    for number in bars:
-        is_there = numbers == number
-        found[is_there, LOOKS.index("bar")] = found[is_there, 0].mean(axis=0)
+    starts = np.flatnonzero(np.diff(numbers, prepend=-1))
+    lengths = np.diff(starts, append=len(slots))
+    means = np.add.reduceat(found[:, 0], starts, axis=0) / lengths[:, None]
+    found[:, LOOKS.index("bar")] = np.repeat(means, lengths, axis=0)
     for name, away in _AROUND.items():
         _shifted(found, "whole", name, away)
     _shifted(found, "first", "first after", 1)
     _shifted(found, "last", "last before", -1)
-    return found
+    tonics = np.array([slot.key.tonic_class for slot in slots])
+    if (tonics == tonics[0]).all():
+        return np.roll(found, -int(tonics[0]), axis=2)
+    turn = (np.arange(12) + tonics[:, None, None]) % 12
+    return np.take_along_axis(found, np.broadcast_to(turn, found.shape), axis=2)
 
 
-def _look(
-    row: np.ndarray,
-    notes: Sequence[tuple[int, int, tuple[int, ...]]],
-    start: int,
-    length: int,
-    tonic: int,
-    quarter: float,
-) -> None:
-    """Fill in what is seen inside one slot: ``notes`` are (onset, end, MIDI pitches), in steps."""
+def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) -> None:
+    """Fill in what is seen inside each slot; pitch classes from C."""
+    times = whole_times(tune)
+    notes = [
+        (onset, onset + length, pitch.midi)
+        for bar, spans in zip(tune.bars, times.notes, strict=True)
+        for note, (onset, length) in zip(bar.notes, spans, strict=True)
+        if length and not note.is_grace
+        for pitch in note.pitches
+    ]
+    if not notes:
+        return
+    onsets, ends, midis = np.array(notes).T
+    start = np.array([times.steps(slot.onset) for slot in slots])[:, None]
+    length = np.array([times.steps(slot.duration) for slot in slots])[:, None]
     end, middle = start + length, start + length / 2.0
-    lowest = highest = last = first = -1
-    for onset, until, pitches in notes:
-        if onset >= end or until <= start:
-            continue
-        sounding = (min(end, until) - max(start, onset)) / length
-        early = max(0.0, min(middle, until) - max(start, onset)) / length
-        late = max(0.0, min(end, until) - max(middle, onset)) / length
-        is_struck = onset >= start and (onset - start) % quarter == 0
-        for midi in pitches:
-            at = (midi - tonic) % 12
-            row[0, at] += sounding
-            row[1, at] += early
-            row[2, at] += late
-            if is_struck:
-                row[3, at] += quarter / length
-            lowest = midi if lowest < 0 else min(lowest, midi)
-            highest = max(highest, midi)
-            last = midi
-        if onset <= start:
-            first = pitches[0]
-    for look, midi in ((4, first), (5, lowest), (6, highest), (7, last)):
-        if midi >= 0:
-            row[look, (midi - tonic) % 12] = 1.0
+    until, since = np.minimum(end, ends), np.maximum(start, onsets)
+    whole = np.maximum(0.0, until - since)
+    early = np.maximum(0.0, np.minimum(middle, ends) - since)
+    late = np.maximum(0.0, until - np.maximum(middle, onsets))
+    quarter = times.per_whole / 4.0
+    sounds = whole > 0
+    struck = sounds & (onsets >= start) & ((onsets - start) % quarter == 0)
+    classes = np.eye(12)[midis % 12]
+    for look, share in enumerate((whole, early, late, struck * quarter)):
+        found[:, look] = share / length @ classes
+    heard = sounds.any(axis=1)
+    place = np.arange(len(notes))
+    begun = sounds & (onsets <= start)
+    rows = np.arange(len(slots))
+    # Of a chord the first tone counts as the one that begins, the last as the one that ends.
+    latest = np.where(begun, onsets, -1).max(axis=1)
+    first = np.where(begun & (onsets == latest[:, None]), place, len(notes)).min(axis=1)
+    last = np.where(sounds, place, -1).max(axis=1)
+    lowest = np.where(sounds, midis, 999).argmin(axis=1)
+    highest = np.where(sounds, midis, -1).argmax(axis=1)
+    for look, index, is_there in (
+        (4, first, begun.any(axis=1)), (5, lowest, heard), (6, highest, heard), (7, last, heard),
+    ):  # fmt: skip
+        found[rows[is_there], look, midis[index[is_there]] % 12] = 1.0
 
 
 def _shifted(found: np.ndarray, what: str, name: str, away: int) -> None:
