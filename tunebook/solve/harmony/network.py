@@ -129,7 +129,7 @@ def network_scores(tune: Tune, slots: Sequence[HarmonySlot], nets: Networks) -> 
     by_net = _bent(hidden).reshape(len(slots) * 12, count, size).transpose(1, 0, 2)
     inner = _bent(by_net @ nets.inner + nets.inner_bias[:, None])
     outer = (inner @ nets.outer + nets.outer_bias[:, None]).mean(axis=0)
-    scores = outer.reshape(len(slots), 24) + layers.prior[minor]
+    scores: np.ndarray = outer.reshape(len(slots), 24) + layers.prior[minor]
     for is_minor in np.unique(minor).tolist():
         rows = minor == is_minor
         scores[rows] += place[rows] @ layers.phrase[is_minor]
@@ -139,7 +139,7 @@ def network_scores(tune: Tune, slots: Sequence[HarmonySlot], nets: Networks) -> 
 def _bent(values: np.ndarray) -> np.ndarray:
     """Gaussian error linear unit (Hendrycks & Gimpel 2016, arXiv:1606.08415), by its formula with
     the hyperbolic tangent."""
-    inner = values * values
+    inner: np.ndarray = values * values
     inner *= 0.044715
     inner += 1.0
     inner *= values
@@ -159,8 +159,8 @@ def network_passage(nets: Networks, is_minor: int, change_place: int) -> np.ndar
     quality = chords % 2
     by_rise = nets.rise[:, _STEPS[change_place]][:, quality[:, None], quality[None, :], rise]
     whole = nets.motion[:, is_minor] + by_rise
-    passage = whole.mean(axis=0) + nets.change[:, is_minor, change_place].mean()
-    passage = passage.astype(float)
+    change = nets.change[:, is_minor, change_place].mean()
+    passage: np.ndarray = (whole.mean(axis=0) + change).astype(float)
     np.fill_diagonal(passage, 0.0)
     return passage
 
