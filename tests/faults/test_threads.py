@@ -17,7 +17,7 @@ from tunebook.pipeline.sources import source_of_tune
 from tunebook.read.folder import read_folder
 from tunebook.solve import times as whole_times
 from tunebook.solve.fingering import move_tables as cost_tables
-from tunebook.solve.fingering import problem as outline
+from tunebook.solve.fingering import problem
 from tunebook.solve.shapes import accompaniment, shapes
 from tunebook.solve.shapes import shapes as held_shapes
 from tunebook.write.json import arrangements_as_json
@@ -30,7 +30,7 @@ THREADS = 8
 TUNES = 8
 KEPT = (
     cost_tables._store_for, cost_tables.tables_for, held_shapes.held_shapes, shapes._changes,
-    shapes._movements, outline._outline, outline.course_of, whole_times._whole_times,
+    shapes._movements, problem._events_of_tune, problem.order_without, whole_times._whole_times,
     accompaniment.pattern_for, text_tree.leaf_lines,
 )  # fmt: skip
 

@@ -1,12 +1,8 @@
-"""Everything solved for one tune.
+"""Everything solved for one tune: drones, fingering, chords, shapes and accompaniment.
 
-Bars that cannot keep to an edition's limits are fingered as a player would without them.
-
-Within the limits such a bar could only be reached by slides and strained fingers. So the bars that
-go beyond take their fingering from the unlimited answer, by pins, and all others keep the limits.
-
-Everything solved for one tune.
-"""
+Bars that cannot keep to an edition's limits could only be reached within them by slides and
+strained fingers. So they take their fingering from the unlimited answer, by pins, and all others
+keep the limits."""
 
 from __future__ import annotations
 

@@ -1,17 +1,9 @@
 """What to practise: exercises out of a tune's hardest passages, and drills for drones and chords.
 
-Drills: scales over drones, and changes between two chords, as tunes of their own.
-
-A drill is a Tune like any other, its drones and strings pinned, so that it is solved, written and
-engraved as tunes are. What they practise is common practice, no source: the scale on a string over
-the open string below, the same over each held key in turn, the two shapes of a change to and fro.
-
-Exercises out of a tune's hardest passages: as a loop, and in rhythm variants.
-
-An exercise is a Tune like any other, with the fingers and strings of the tune's arrangement
-pinned, so that it is solved, written and engraved as tunes are. Slow practice, loops and dotted
-variants of even runs are common practice, no source.
-"""
+An exercise or drill is a Tune like any other, with its fingers, strings and drones pinned, so that
+it is solved, written and engraved as tunes are. Slow practice, loops, dotted variants of even
+runs, the scale on a string over the open string below, the same over each held key in turn, and
+the two shapes of a change to and fro are common practice, no source."""
 
 from __future__ import annotations
 

@@ -1,18 +1,13 @@
 """Time: the tempo of a tune, its times as whole numbers, and bars in which nothing is played.
 
-The tempo at which a tune is fingered.
+A tune's own Q: field decides its tempo. Without a number there, a usual dance tempo for the tune
+type is taken (our judgement: comfortable session tempi), else one for the metre. Speed matters
+because the cost of a movement is its distance over the time there is for it.
 
-A tune's own Q: field decides. Without a number there, a usual dance tempo for the tune type is
-taken (our judgement: comfortable session tempi), else one for the metre. Speed matters because the
-cost of a movement is its distance over the time there is for it.
+Fractions are exact but slow. Most of what is asked of times are sums, comparisons and remainders,
+which whole numbers of a tune's own smallest step answer alike.
 
-A tune's times as whole numbers of its own smallest step, for quick exact arithmetic.
-
-Fractions are exact but slow; most of what is asked of times are sums, comparisons and remainders,
-which whole numbers answer alike.
-
-Bars in which nothing is played: no drone is held there, and no chord is proposed.
-"""
+In bars of rest no drone is held, and no chord is proposed."""
 
 from __future__ import annotations
 

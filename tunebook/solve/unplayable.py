@@ -1,9 +1,6 @@
 """What of a tune cannot be played as it is written, in one message for each cause.
 
-Quarter-tones: no key gives them, so they are fingered as the key next to them, and said.
-
-What of a tune cannot be played on the instrument, in one message for each cause.
-"""
+No key gives a quarter-tone: it is fingered as the key next to it, and said."""
 
 from __future__ import annotations
 

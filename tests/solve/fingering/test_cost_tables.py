@@ -9,17 +9,17 @@ from tunebook.model.hand import Limits
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.fingering import move_tables as cost_tables
 from tunebook.solve.fingering.move_tables import CostTables, Link
-from tunebook.solve.fingering.moves import Passage, choose, movement_terms, view_of
-from tunebook.solve.fingering.postures import Demand, PostureSet, grain
+from tunebook.solve.fingering.moves import Passage, choose, hands_of, movement_terms
+from tunebook.solve.fingering.postures import Demand, HeldDrone, PostureSet, grain
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 CGCA = read_instrument("nyckelharpa-3row", "CGCA")
 DEMANDS = (
     Demand((69,)),
-    Demand((64,), drone=(2, 2, None)),
-    Demand((71,), drone=(2, 2, None)),
+    Demand((64,), drone=HeldDrone(2, 2)),
+    Demand((71,), drone=HeldDrone(2, 2)),
     Demand((57, 64)),
-    Demand((62,), drone=(3, 0, None), trill=2),
+    Demand((62,), drone=HeldDrone(3, 0), trill=2),
 )
 LINKS = (
     Link(0.15),
@@ -59,7 +59,7 @@ def cell_by_cell(tables: CostTables, a: PostureSet, b: PostureSet, link: Link) -
         link.is_slurred, link.is_freed, link.is_held, tuple((p, q, True) for p, q in link.kept)
     )
     terms = movement_terms(
-        view_of(chosen, froms.ravel()), view_of(chosen, tos.ravel()), passage, tables.reach
+        hands_of(chosen, froms.ravel()), hands_of(chosen, tos.ravel()), passage, tables.reach
     )
     costs = sum((a + b / link.time_s for a, b in terms.values()), np.zeros(froms.size))
     return grain(costs.reshape(froms.shape)).T
@@ -87,7 +87,7 @@ def test_a_table_asked_for_again_is_the_same_to_the_last_digit(fresh) -> None:
 def test_limits_on_substitution_share_what_they_have_in_common(fresh) -> None:
     free = fresh()
     strict = CostTables(CGDA, read_hand(), Limits(allows_substitution=False))
-    alone, held = Demand((69,)), Demand((64,), drone=(2, 2, None))
+    alone, held = Demand((69,)), Demand((64,), drone=HeldDrone(2, 2))
     assert free.postures(held) is strict.postures(held)
     a, b = free.postures(alone), free.postures(held)
     assert a is not None and b is not None

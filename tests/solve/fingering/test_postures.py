@@ -8,7 +8,7 @@ from tunebook.model.book import HandChoice
 from tunebook.model.hand import Limits
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.fingering.move_tables import CostTables, Link
-from tunebook.solve.fingering.postures import Demand, assignments, tone_places
+from tunebook.solve.fingering.postures import Demand, HeldDrone, assignments, tone_places
 
 CGDA = read_instrument("nyckelharpa-3row", "CGDA")
 TABLES = CostTables(CGDA, read_hand())
@@ -66,7 +66,7 @@ def test_a_barre_needs_both_keys_within_the_pad() -> None:
 
 
 def test_a_held_drone_takes_a_finger_or_pauses() -> None:
-    found = TABLES.postures(Demand((64,), drone=(2, 2, None)))
+    found = TABLES.postures(Demand((64,), drone=HeldDrone(2, 2)))
     assert found is not None
     for posture, pause in zip(found.postures, found.pause, strict=True):
         assert posture.holder != posture.slots[0].finger
@@ -74,7 +74,7 @@ def test_a_held_drone_takes_a_finger_or_pauses() -> None:
 
 
 def test_a_key_below_the_drones_cannot_sound_while_it_is_held() -> None:
-    found = TABLES.postures(Demand((57,), drone=(2, 5, None)))
+    found = TABLES.postures(Demand((57,), drone=HeldDrone(2, 5)))
     assert found is not None
     assert all(posture.holder == 0 for posture in found.postures)
 

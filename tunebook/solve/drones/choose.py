@@ -1,14 +1,9 @@
-"""Drones for a tune: which tone to hold, on which string, and where to change it.
-
-What a drone is called, and why it was considered, in a few words.
-
-Drones for a tune: which tone to hold, on which string, and where to change it.
+"""Drones for a tune: which tone to hold, on which string, where to change it, and why.
 
 A drone is scored by how well it goes with the melody (an interval-class table, tones weighted by
 length and accent), by what it costs the left hand (solved with the melody, not guessed), and by a
 small preference for tonic and fifth. One drone serves the whole tune unless one for each phrase
-is clearly better.
-"""
+is clearly better."""
 
 from __future__ import annotations
 

@@ -1,12 +1,8 @@
 """Drones tried with the melody: how well each goes with it, and what it costs the left hand.
 
-How well a held tone goes with a melody.
-
-Source of the table: Huron 1994 (see data/harmony/consonance.toml). Each tone of the melody counts
-with its length and with where in the bar it begins.
-
-Drones tried with the melody: what each costs the left hand, phrase by phrase.
-"""
+How well a held tone goes with a melody is read from a table (Huron 1994, see
+data/harmony/consonance.toml); each tone of the melody counts with its length and with where in the
+bar it begins. What the drone costs is solved phrase by phrase."""
 
 from __future__ import annotations
 
@@ -191,7 +187,7 @@ def try_drone(
     by_event = event_costs(problem, path.states)
     phrase_of = {bar.index: number for number, phrase in enumerate(phrases) for bar in phrase.bars}
     sums = [0.0] * len(phrases)
-    for event, cost in zip(problem.course.events, by_event, strict=True):
+    for event, cost in zip(problem.order.events, by_event, strict=True):
         sums[phrase_of[event.bar]] += cost
     costs = []
     for phrase, inside in zip(phrases, sums, strict=True):
@@ -208,9 +204,9 @@ def _held(problem: Problem, rows: Sequence[int], drone: Stop | None) -> tuple[fl
         return 0.0, 0
     total = heard = 0.0
     fingers: dict[int, float] = {}
-    course = problem.course
+    order = problem.order
     for event, length, layer, row in zip(
-        course.events, course.lengths, problem.sets, rows, strict=True
+        order.events, order.lengths, problem.sets, rows, strict=True
     ):
         if event.is_grace:
             continue

@@ -1,27 +1,20 @@
 """A path through the layers told as music: notes with their stops, drones, costs, hard bars.
 
-How hard a tune is: the cost of its fingering for each second of music.
-
-The figure has no authority beyond the costs themselves: it ranks bars and tunes for one instrument
-and hand. The words for it follow the quarters of 200 tunes taken at random from three printed
-collections of reels, jigs, hornpipes and airs (2.3, 3.9 and 6.4), played at usual tempi.
-
-A path through the layers with what each of its movements costs, term by term.
-
-The answer note by note, in written order.
-
-The drone as it sounds: spans with the finger that holds each, take-overs and pauses.
-
 The bow sounds the drone with the melody where the two lie on neighbouring strings, and alone where
 the melody is the drone's own tone. Elsewhere the drone pauses; each pause was priced by the event
 and by the second. Rests of the melody do not interrupt a drone, bars wholly of rests do.
-"""
+
+How hard a tune is, is the cost of its fingering for each second of music. The figure has no
+authority beyond the costs themselves: it ranks bars and tunes for one instrument and hand. The
+words for it follow the quarters of 200 tunes taken at random from three printed collections of
+reels, jigs, hornpipes and airs (2.3, 3.9 and 6.4), played at usual tempi."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,8 +29,8 @@ from tunebook.model.arrangement import (
 from tunebook.model.choices import WAYS
 from tunebook.model.tune import Tune
 from tunebook.solve.fingering.demands import Event, NoteRef, has_pins
-from tunebook.solve.fingering.moves import Chosen, choose, movement_terms, view_of
-from tunebook.solve.fingering.postures import POSTURE_TERMS, Array, Posture
+from tunebook.solve.fingering.moves import Chosen, choose, hands_of, movement_terms
+from tunebook.solve.fingering.postures import POSTURE_TERMS, Array, HeldDrone, Posture
 from tunebook.solve.fingering.printed import Played, marks
 from tunebook.solve.fingering.problem import Problem
 from tunebook.solve.times import drones_without_rests
@@ -75,7 +68,7 @@ _OWN = (*POSTURE_TERMS, "drone_pause")
 
 
 @dataclass(frozen=True)
-class Walk:
+class PricedPath:
     """One posture for each event. ``terms[i]`` are the costs of event i and of the movement into
     it as it is first played; ``totals`` are sums over the tune as played, limits left out;
     ``breaks_limits[i]`` says that event i lies beyond the limits, ``breaks_ties[i]`` that a tone
@@ -89,9 +82,9 @@ class Walk:
     breaks_ties: tuple[bool, ...]
 
 
-def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
+def price_path(problem: Problem, rows: Sequence[int]) -> PricedPath:
     """Price the path that takes posture ``rows[i]`` for event i."""
-    course, sets = problem.course, problem.sets
+    order, sets = problem.order, problem.sets
     chosen = choose(sets, rows)
     own = _own_terms(problem, chosen)
     moved_names, moved = _movement_costs(problem, chosen)
@@ -101,7 +94,7 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     }
     totals = {name: 0.0 for name in POSTURE_TERMS if name in named}
     for names, table, counts in (
-        (_OWN, own, course.event_counts), (moved_names, moved, course.way_counts),
+        (_OWN, own, order.event_counts), (moved_names, moved, order.way_counts),
     ):  # fmt: skip
         for name, costs, is_used in zip(
             names, table, np.count_nonzero(table, axis=1).tolist(), strict=True
@@ -112,7 +105,7 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
     broken = tuple([found.pop(LIMIT, 0.0) > 0 for found in terms])
     retied = tuple([found.pop(MOVED_TONE, 0.0) > 0 for found in terms])
     totals = {name: cost for name, cost in totals.items() if name not in (LIMIT, MOVED_TONE)}
-    return Walk(
+    return PricedPath(
         rows=tuple(rows),
         postures=tuple([layer.postures[row] for layer, row in zip(sets, rows, strict=True)]),
         terms=tuple(terms),
@@ -123,7 +116,7 @@ def walk_of(problem: Problem, rows: Sequence[int]) -> Walk:
 
 
 def event_costs(problem: Problem, rows: Sequence[int]) -> list[float]:
-    """The sums of the terms of each event, as ``walk_of`` has them."""
+    """The sums of the terms of each event, as ``price_path`` has them."""
     chosen = choose(problem.sets, rows)
     own = _own_terms(problem, chosen)
     moved_names, moved = _movement_costs(problem, chosen)
@@ -161,14 +154,14 @@ def _terms_by_event(
 def _own_terms(problem: Problem, chosen: Chosen) -> Array:
     """Costs of the postures, shape (terms, events), by the names of _OWN."""
     costs = np.empty((len(_OWN), len(chosen.pause)))
-    np.multiply(chosen.costs, problem.course.shares, out=costs[:-1])
-    np.multiply(chosen.pause, problem.course.pauses, out=costs[-1])
+    np.multiply(chosen.costs, problem.order.shares, out=costs[:-1])
+    np.multiply(chosen.pause, problem.order.pauses, out=costs[-1])
     return costs
 
 
 def _entered(problem: Problem, moved: Array) -> Array:
     """Costs of the movement into each event as it is first played, shape (terms, events)."""
-    ways, events = problem.course.entries
+    ways, events = problem.order.entries
     entered = np.zeros((len(moved), len(problem.sets)))
     costs = moved[:, ways]
     entered[:, events] = np.where(np.abs(costs) > NOTHING, costs, 0.0)
@@ -177,15 +170,15 @@ def _entered(problem: Problem, moved: Array) -> Array:
 
 def _movement_costs(problem: Problem, chosen: Chosen) -> tuple[list[str], Array]:
     """Names of the movement terms and their costs, shape (terms, ways)."""
-    course = problem.course
-    if not course.ways:
+    order = problem.order
+    if not order.ways:
         return [], np.zeros((0, 0))
-    starts, ends = course.ends
-    before, after = view_of(chosen, starts), view_of(chosen, ends)
-    terms = movement_terms(before, after, course.passage, problem.tables.reach)
-    costs = np.zeros((len(terms), len(course.ways)))
+    starts, ends = order.ends
+    before, after = hands_of(chosen, starts), hands_of(chosen, ends)
+    terms = movement_terms(before, after, order.passage, problem.tables.reach)
+    costs = np.zeros((len(terms), len(order.ways)))
     for number, (fixed, by_time) in enumerate(terms.values()):
-        costs[number] = fixed + by_time / course.times_s
+        costs[number] = fixed + by_time / order.times_s
     return list(terms), costs
 
 
@@ -208,14 +201,16 @@ class _Entry:
 
 
 def fingered_notes(
-    problem: Problem, walk: Walk | None, alternatives: Mapping[int, Alternatives] | None = None
+    problem: Problem,
+    priced: PricedPath | None,
+    alternatives: Mapping[int, Alternatives] | None = None,
 ) -> tuple[FingeredNote, ...]:
     """One entry for each written note that sounds; those that cannot be played have no stops.
 
     ``alternatives`` are other stops by the number of the event, with their extra costs.
     """
     tune = problem.tune
-    entries = [] if walk is None else list(_entries(problem, walk, alternatives or {}))
+    entries = [] if priced is None else list(_entries(problem, priced, alternatives or {}))
     for event in problem.unplayable:
         if event.piece == 0:
             entries.extend(_Entry(ref, Played((), 0.0, ())) for ref in event.refs)
@@ -243,10 +238,10 @@ def fingered_notes(
 
 
 def _entries(
-    problem: Problem, walk: Walk, alternatives: Mapping[int, Alternatives]
+    problem: Problem, priced: PricedPath, alternatives: Mapping[int, Alternatives]
 ) -> Iterator[_Entry]:
     """Entries of all written notes that were solved."""
-    events = problem.course.events
+    events = problem.order.events
     starts = section_starts(problem.tune, events)
     index = 0
     while index < len(events):
@@ -254,11 +249,11 @@ def _entries(
         end = index + 1
         while end < len(events) and events[end].refs == event.refs:
             end += 1
-        moments = tuple([_moment(problem, walk, piece) for piece in range(index, end)])
+        moments = tuple([_moment(problem, priced, piece) for piece in range(index, end)])
         first, last = moments[0], moments[-1]
-        terms = _joined_terms(walk, index, end)
+        terms = _joined_terms(priced, index, end)
         ways = tuple([way for way in WAYS if way in terms])
-        is_beyond = True in walk.breaks_limits[index:end]
+        is_beyond = True in priced.breaks_limits[index:end]
         for number, ref in enumerate(event.refs):
             is_struck = number == 0
             yield _Entry(
@@ -280,19 +275,19 @@ def _entries(
         index = end
 
 
-def _joined_terms(walk: Walk, start: int, end: int) -> dict[str, float]:
-    terms = walk.terms[start]
+def _joined_terms(priced: PricedPath, start: int, end: int) -> dict[str, float]:
+    terms = priced.terms[start]
     if end > start + 1:
         terms = dict(terms)
-        for later in walk.terms[start + 1 : end]:
+        for later in priced.terms[start + 1 : end]:
             for name, cost in later.items():
                 terms[name] = terms.get(name, 0.0) + cost
     return terms
 
 
-def _moment(problem: Problem, walk: Walk, index: int) -> HandMoment:
-    event, layer, row = problem.course.events[index], problem.sets[index], walk.rows[index]
-    posture = walk.postures[index]
+def _moment(problem: Problem, priced: PricedPath, index: int) -> HandMoment:
+    event, layer, row = problem.order.events[index], problem.sets[index], priced.rows[index]
+    posture = priced.postures[index]
     return HandMoment(
         onset=event.onset,
         duration=_NO_TIME if event.is_grace else event.duration,
@@ -303,10 +298,9 @@ def _moment(problem: Problem, walk: Walk, index: int) -> HandMoment:
     )
 
 
-def _drone_stop(problem: Problem, drone: tuple[int, int, int | None], holder: int) -> Stop:
-    string_index, key, _ = drone
-    open_midi = problem.tables.reach.instrument.string(string_index).open_midi
-    return Stop(open_midi + key, string_index, key, holder)
+def _drone_stop(problem: Problem, drone: HeldDrone, holder: int) -> Stop:
+    open_midi = problem.tables.reach.instrument.string(drone.string).open_midi
+    return Stop(open_midi + drone.key, drone.string, drone.key, holder)
 
 
 def section_starts(tune: Tune, events: tuple[Event, ...]) -> set[NoteRef]:
@@ -329,45 +323,52 @@ def section_starts(tune: Tune, events: tuple[Event, ...]) -> set[NoteRef]:
     return starts
 
 
-def drone_spans(problem: Problem, walk: Walk) -> tuple[DroneSpan, ...]:
+class _Held(NamedTuple):
+    """A drone that one finger holds (0 none, an open string) from event ``first`` to ``last``;
+    ``is_taken_over`` where another finger held it before."""
+
+    first: int
+    last: int
+    demand: DroneDemand
+    finger: int
+    is_taken_over: bool
+
+
+def drone_spans(problem: Problem, priced: PricedPath) -> tuple[DroneSpan, ...]:
     """Spans in written order, each with its finger."""
     if not problem.drone:
         return ()
-    # (first event, last event, demand, finger, whether another finger held it before)
-    found: list[tuple[int, int, DroneDemand, int, bool]] = []
+    found: list[_Held] = []
     is_sounding = False
-    for index, (event, demand) in enumerate(zip(problem.course.events, problem.held, strict=True)):
+    for index, (event, demand) in enumerate(zip(problem.order.events, problem.held, strict=True)):
         if event.is_grace:
             continue
-        layer, row = problem.sets[index], walk.rows[index]
+        layer, row = problem.sets[index], priced.rows[index]
         if demand is None or layer.pause[row]:
             is_sounding = False
             continue
-        finger = _finger(demand, walk, index)
-        is_same = is_sounding and found[-1][2] is demand
-        if is_same and found[-1][3] == finger:
-            first, _, _, _, is_taken_over = found.pop()
-            found.append((first, index, demand, finger, is_taken_over))
+        finger = _finger(demand, priced, index)
+        is_same = is_sounding and found[-1].demand is demand
+        if is_same and found[-1].finger == finger:
+            found[-1] = found[-1]._replace(last=index)
         else:
-            found.append((index, index, demand, finger, is_same and finger > 0))
+            found.append(_Held(index, index, demand, finger, is_same and finger > 0))
         is_sounding = True
-    spans = [_span(problem, *one) for one in found]
+    spans = [_span(problem, one) for one in found]
     return drones_without_rests((span for span in spans if span.duration > 0), problem.tune)
 
 
-def _span(
-    problem: Problem, first: int, last: int, demand: DroneDemand, finger: int, is_taken_over: bool
-) -> DroneSpan:
-    onset = problem.course.events[first].onset
-    end = min(demand.end, _next_onset(problem, last))
+def _span(problem: Problem, held: _Held) -> DroneSpan:
+    onset, demand = problem.order.events[held.first].onset, held.demand
+    end = min(demand.end, _next_onset(problem, held.last))
     string = problem.tables.reach.instrument.string(demand.string_index)
-    stop = Stop(string.open_midi + demand.key, demand.string_index, demand.key, finger)
-    return DroneSpan(onset, end - onset, stop, is_taken_over)
+    stop = Stop(string.open_midi + demand.key, demand.string_index, demand.key, held.finger)
+    return DroneSpan(onset, end - onset, stop, held.is_taken_over)
 
 
-def _finger(demand: DroneDemand, walk: Walk, index: int) -> int:
+def _finger(demand: DroneDemand, priced: PricedPath, index: int) -> int:
     """The drone's finger; where the melody is the drone's tone its finger is the drone's too."""
-    posture = walk.postures[index]
+    posture = priced.postures[index]
     finger = posture.holder
     for string, key, pressing in posture.slots:
         if string == demand.string_index and key == demand.key:
@@ -377,7 +378,7 @@ def _finger(demand: DroneDemand, walk: Walk, index: int) -> int:
 
 def _next_onset(problem: Problem, index: int) -> Fraction:
     """Onset of the next event that takes time, or the end of the last bar."""
-    for event in problem.course.events[index + 1 :]:
+    for event in problem.order.events[index + 1 :]:
         if not event.is_grace:
             return event.onset
     last = problem.tune.bars[-1]

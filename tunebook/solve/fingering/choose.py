@@ -1,31 +1,27 @@
 """The cheapest fingering of a tune: string, key, finger and place of the hand for every note.
 
-The same phrase gets the same fingering, unless that costs more than a stated amount.
-
-The unit is the written bar: bars that ask for the same (tones, lengths, pins, drones) are likes.
-Their usual form is the fingering that most of them have, counted as played. A bar that differs is
-given the usual form when the whole tune then costs at most ``same_phrase`` (see ``weights``) more
-for each bar that was changed. The price paid is part of the answer.
-
-Other good ways: for each note the next best stops, for a passage the next best fingerings.
-
-A different fingering must be one that a player would notice. Each note on another string or key
-counts 2, each note with another finger only counts 1, the same note in several passes once; grace
-notes, and the hand's place where the fingers are the same, count nothing. Two fingerings are told
-apart when they differ by at least ``NOTICEABLE``.
-
-The cheapest fingering of a tune: string, key, finger and place of the hand for every note.
-
 The search is exact for the costs in ``weights``: it finds the least sum over the tune as played,
 each written note having one fingering (see ``shortest_path`` for how repeats are tied). What it
 does not know is a player's taste: best for this cost is not the same as what a player would choose.
-"""
+
+The same phrase gets the same fingering, unless that costs more than a stated amount. The unit is
+the written bar: bars that ask for the same (tones, lengths, pins, drones) are likes. Their usual
+form is the fingering that most of them have, counted as played. A bar that differs is given the
+usual form when the whole tune then costs at most ``same_phrase`` (see ``weights``) more for each
+bar that was changed. The price paid is part of the answer.
+
+Other good ways are for each note the next best stops, for a passage the next best fingerings. A
+different fingering must be one that a player would notice. Each note on another string or key
+counts 2, each note with another finger only counts 1, the same note in several passes once; grace
+notes, and the hand's place where the fingers are the same, count nothing. Two fingerings are told
+apart when they differ by at least ``NOTICEABLE``."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,11 +38,11 @@ from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.solve.fingering.answer import (
-    Walk,
+    PricedPath,
     bar_difficulties,
     drone_spans,
     fingered_notes,
-    walk_of,
+    price_path,
     whole_difficulty,
 )
 from tunebook.solve.fingering.move_tables import tables_for
@@ -68,6 +64,14 @@ Form = tuple[int, ...]
 """Labels of a bar's events."""
 
 
+class _Change(NamedTuple):
+    """A bar, its events, and the form that it is to have."""
+
+    bar: int
+    events: list[int]
+    form: Form
+
+
 def same_for_same(problem: Problem, path: Path) -> Path:
     """Give bars their usual form where it costs little; the path returned has its true cost."""
     changes = _wanted_changes(problem, path)
@@ -77,14 +81,12 @@ def same_for_same(problem: Problem, path: Path) -> Path:
     changes = _affordable(problem, changes, path.cost + allowance)
     if not changes:
         return path
-    together = _solve_with(
-        problem, [change for _, change in changes], path.cost + allowance * len(changes)
-    )
+    together = _solve_with(problem, changes, path.cost + allowance * len(changes))
     if together is not None:
         return together
-    kept: list[tuple[list[int], Form]] = []
+    kept: list[_Change] = []
     best = path
-    for _, change in changes[:MOST_TRIALS]:
+    for change in changes[:MOST_TRIALS]:
         found = _solve_with(problem, [*kept, change], best.cost + allowance)
         if found is not None:
             kept.append(change)
@@ -92,9 +94,9 @@ def same_for_same(problem: Problem, path: Path) -> Path:
     return best
 
 
-def _wanted_changes(problem: Problem, path: Path) -> list[tuple[int, tuple[list[int], Form]]]:
-    """(bar, (its events, the form that its likes have)) for each bar that differs."""
-    events = problem.course.events
+def _wanted_changes(problem: Problem, path: Path) -> list[_Change]:
+    """The change to the form that its likes have for each bar that differs."""
+    events = problem.order.events
     by_bar: dict[int, list[int]] = {}
     for index, event in enumerate(events):
         by_bar.setdefault(event.bar, []).append(index)
@@ -114,19 +116,18 @@ def _wanted_changes(problem: Problem, path: Path) -> list[tuple[int, tuple[list[
             continue
         votes: Counter[Form] = Counter()
         for bar in bars:
-            votes[forms[bar]] += problem.course.times_played[by_bar[bar][0]]
+            votes[forms[bar]] += problem.order.times_played[by_bar[bar][0]]
         usual = votes.most_common(1)[0][0]
-        changes += [(bar, (by_bar[bar], usual)) for bar in bars if forms[bar] != usual]
-    return sorted(changes, key=lambda change: change[0])
+        changes += [_Change(bar, by_bar[bar], usual) for bar in bars if forms[bar] != usual]
+    return sorted(changes, key=lambda change: change.bar)
 
 
-def _affordable(
-    problem: Problem, changes: list[tuple[int, tuple[list[int], Form]]], most: float
-) -> list[tuple[int, tuple[list[int], Form]]]:
+def _affordable(problem: Problem, changes: list[_Change], most: float) -> list[_Change]:
     """The changes for which a lower bound of the tune's cost is at most ``most``, least first."""
     layers = problem.layers
-    found: list[tuple[float, tuple[int, tuple[list[int], Form]]]] = []
-    for bar, (members, form) in changes:
+    found: list[tuple[float, _Change]] = []
+    for change in changes:
+        members, form = change.events, change.form
         first, last = members[0], members[-1]
         costs = layers.reached[first - 1] if first else None
         for index in range(first, last + 1):
@@ -137,19 +138,19 @@ def _affordable(
                 costs = np.where(allowed, costs, np.inf)
         least = float("inf") if costs is None else float((costs + layers.ahead[last]).min())
         if least <= most:
-            found.append((least, (bar, (members, form))))
-    return [change for _, change in sorted(found, key=lambda item: (item[0], item[1][0]))]
+            found.append((least, change))
+    return [change for _, change in sorted(found, key=lambda item: (item[0], item[1].bar))]
 
 
 def _form(problem: Problem, path: Path, members: list[int]) -> Form:
     return tuple(int(problem.sets[i].label[path.states[i]]) for i in members)
 
 
-def _solve_with(problem: Problem, forced: list[tuple[list[int], Form]], most: float) -> Path | None:
+def _solve_with(problem: Problem, forced: list[_Change], most: float) -> Path | None:
     """The cheapest path with some events' labels given, if it costs at most ``most``."""
     states = list(problem.layers.states)
-    for members, form in forced:
-        for index, label in zip(members, form, strict=True):
+    for change in forced:
+        for index, label in zip(change.events, change.form, strict=True):
             allowed = problem.sets[index].label == label
             states[index] = np.where(allowed, states[index], np.inf)
     layers = Layers(states, problem.layers.steps, problem.layers.leaps)
@@ -187,7 +188,7 @@ def differences_from(
 ) -> list[Array]:
     """For each layer how much each state differs from the path's state there: 0, 1 or 2."""
     found = []
-    for event, layer, row in zip(problem.course.events, problem.sets, states, strict=True):
+    for event, layer, row in zip(problem.order.events, problem.sets, states, strict=True):
         is_outside = bars is not None and not bars[0] <= event.bar <= bars[1]
         if event.is_grace or event.piece or is_outside:
             found.append(np.zeros(len(layer), dtype=np.int64))
@@ -211,7 +212,7 @@ def note_alternatives(
     layers = Layers(leaps_fixed(problem.layers, path.states), problem.layers.steps)
     bounds = layers.bounds
     found: dict[int, tuple[tuple[float, tuple[Stop, ...]], ...]] = {}
-    for index, (event, layer) in enumerate(zip(problem.course.events, problem.sets, strict=True)):
+    for index, (event, layer) in enumerate(zip(problem.order.events, problem.sets, strict=True)):
         if event.piece:
             continue
         own = layer.stops[path.states[index]]
@@ -316,28 +317,28 @@ def finish(
     problem: Problem, path: Path, alternatives: int = 0, consistency_cost: float = 0.0
 ) -> Fingering:
     """Write a path out as a fingering."""
-    walk = walk_of(problem, path.states)
+    priced = price_path(problem, path.states)
     others = note_alternatives(problem, path, alternatives) if alternatives else None
-    notes = fingered_notes(problem, walk, others)
-    totals = walk.totals
+    notes = fingered_notes(problem, priced, others)
+    totals = priced.totals
     cost = sum(totals.values())
     return Fingering(
         notes=notes,
-        drone=drone_spans(problem, walk),
+        drone=drone_spans(problem, priced),
         cost=cost,
         terms=tuple(sorted(totals.items())),
         bar_difficulties=bar_difficulties(problem.tune, notes, problem.speed),
-        difficulty=whole_difficulty(cost, problem.course.seconds),
-        messages=(*problem.messages, *_notices(problem, path, walk)),
+        difficulty=whole_difficulty(cost, problem.order.seconds),
+        messages=(*problem.messages, *_notices(problem, path, priced)),
         is_exact=path.is_exact,
         consistency_cost=consistency_cost,
     )
 
 
-def _notices(problem: Problem, path: Path, walk: Walk) -> list[Message]:
+def _notices(problem: Problem, path: Path, priced: PricedPath) -> list[Message]:
     """What is to be said about the answer itself."""
     tune = problem.tune
-    events = zip(problem.course.events, walk.breaks_ties, strict=True)
+    events = zip(problem.order.events, priced.breaks_ties, strict=True)
     found = broken_tie_messages(tune, [event for event, is_broken in events if is_broken])
     if not path.is_exact:
         what = "too many repeats cross each other to prove that the fingering is the cheapest"

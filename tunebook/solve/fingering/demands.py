@@ -1,16 +1,12 @@
-"""A tune as a chain of events, what each asks of the instrument, and what cannot be had.
-
-A tune as a chain of events to be fingered, in written order.
+"""A tune as a chain of events in written order, what each asks of the instrument, and what cannot
+be had.
 
 An event is one stroke of fingers: a note with all that is tied to it, a chord, or a grace note. A
 long note, and a note during which the drone changes, is cut into several events that sound on, so
 that another finger may take over silently. Rests are no events; they free the hand.
 
-What each event asks of the instrument, and what cannot be had.
-
 A pin that cannot be is left out and reported, a note that cannot be played is left out of the
-search and reported; the rest of the tune is still solved.
-"""
+search and reported; the rest of the tune is still solved."""
 
 from __future__ import annotations
 
@@ -26,7 +22,7 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Bar, Note, Tune
 from tunebook.solve.fingering.move_tables import CostTables
-from tunebook.solve.fingering.postures import Demand, PostureSet, tone_places
+from tunebook.solve.fingering.postures import Demand, HeldDrone, PostureSet, tone_places
 
 UPPER_NOTE_DECORATIONS = frozenset(
     {"trill", "T", "trill(", "pralltriller", "uppermordent", "roll", "~", "P", "turn"}
@@ -232,7 +228,7 @@ def postures_for(
     """The postures for an event with its pins; without those pins that cannot be kept."""
     lost: list[LostPin] = []
     instrument = tables.reach.instrument
-    held = None if drone is None else (drone.string_index, drone.key, drone.finger)
+    held = None if drone is None else HeldDrone(drone.string_index, drone.key, drone.finger)
     plain = Demand(event.midis, (), None, held, event.trill)
     note = event.note
     fingers = _finger_pins(note, len(event.midis))

@@ -1,22 +1,16 @@
 """Costs of movements laid out as tables, computed once and kept.
 
-Costs of movements between holds, the hand's place apart, and the whole tables made of them.
-
 A set has many more postures than holds (strings, keys and fingers), since most can be held from
 several places of the hand. What the fingers and the bow pay depends on the holds and on how far
 the hand goes in only a few steps: whether it stays, and whether it goes far enough to pass a finger
 over another. So these costs are worked out once for each pair of holds and each such step, for
 many pairs of sets at once, and laid out over the postures when a time is known.
 
-Layers and tables of costs, computed once and kept.
-
 One CostTables serves one instrument, hand, limits and set of weights. It keeps the postures for
 each demand, the costs A + B / t between the holds of each pair of them, and the tables of the
-costs from posture to posture that were used last.
-
-Threads may share it. What is kept is never changed, and is found by what it was made of, so it does
-not matter who made it, nor whether two made it at once.
-"""
+costs from posture to posture that were used last. Threads may share it. What is kept is never
+changed, and is found by what it was made of, so it does not matter who made it, nor whether two
+made it at once."""
 
 from __future__ import annotations
 
@@ -33,12 +27,11 @@ from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.solve.fingering.moves import (
     STILL_MM,
-    FingerMoves,
     Holds,
     Passage,
     finger_moves,
+    hands_holding,
     holds_of,
-    holds_view,
     shift_cost,
     shift_limit,
 )
@@ -99,7 +92,7 @@ def hold_moves(asked: Sequence[Ask], reach: Reach) -> list[HoldMoves]:
     """The costs for each of ``asked``, worked out together where slots are equally many."""
     alike: dict[tuple[int, int, KeptTones], list[int]] = {}
     for number, (before, after, kind) in enumerate(asked):
-        shape = (before.holds.packed.shape[2], after.holds.packed.shape[2], kind.kept)
+        shape = (before.holds.width, after.holds.width, kind.kept)
         alike.setdefault(shape, []).append(number)
     found: dict[int, HoldMoves] = {}
     for (_, _, kept), numbers in alike.items():
@@ -121,19 +114,17 @@ def _together(asked: Sequence[Ask], kept: KeptTones, reach: Reach) -> list[HoldM
         is_held=np.repeat([kind.is_held for kind in kinds], sizes),
         kept=tuple((p, q, True) for p, q in kept),
     )
-    moves = finger_moves(holds_view(before, froms), holds_view(after, tos), passage, reach)
+    moves = finger_moves(hands_holding(before, froms), hands_holding(after, tos), passage, reach)
     fixed, by_time = np.zeros(len(froms)), np.zeros(len(froms))
     for part, part_by_time in moves.steady.values():
         fixed += part
         by_time += part_by_time
     still = sum(moves.still.values(), np.zeros(len(froms)))
+    sums = _Sums(fixed, by_time, still, moves.passing)
     ends = np.cumsum(sizes)
     return [
-        _by_steps(moves, fixed[cut], by_time[cut], still[cut], cut, shape, reach)
-        for cut, shape in (
-            (slice(end - size, end), shape)
-            for end, size, shape in zip(ends, sizes, shapes, strict=True)
-        )
+        _by_steps(sums.part(slice(end - size, end)), shape, reach)
+        for end, size, shape in zip(ends, sizes, shapes, strict=True)
     ]
 
 
@@ -153,18 +144,25 @@ def _rows(sets: Sequence[tuple[Holds, int]], *, is_inner: bool) -> tuple[list[Ho
     return distinct, np.concatenate(index)
 
 
-def _by_steps(
-    moves: FingerMoves,
-    fixed: Array,
-    by_time: Array,
-    still: Array,
-    cut: slice,
-    shape: tuple[int, int],
-    reach: Reach,
-) -> HoldMoves:
-    """One pair of sets cut out of the row, the steps of the hand's way told apart."""
+class _Sums(NamedTuple):
+    """What all pairs of holds in a row cost, added up: (fixed, by time) wherever the hand goes,
+    ``still`` more where it stays, and where one finger passes another."""
+
+    fixed: Array
+    by_time: Array
+    still: Array
+    passing: Sequence[tuple[Array, Array]]
+
+    def part(self, cut: slice) -> _Sums:
+        """The sums of some neighbours in the row."""
+        passing = [(where[cut], shift_mm[cut]) for where, shift_mm in self.passing]
+        return _Sums(self.fixed[cut], self.by_time[cut], self.still[cut], passing)
+
+
+def _by_steps(sums: _Sums, shape: tuple[int, int], reach: Reach) -> HoldMoves:
+    """One pair of sets, the steps of the hand's way told apart."""
     weights = reach.weights
-    passing = [(where[cut], shift_mm[cut]) for where, shift_mm in moves.passing]
+    fixed, by_time, still, passing = sums
     passing = [(where, shift_mm) for where, shift_mm in passing if where.any()]
     steps = {STILL_MM} if still.any() else set()
     for where, shift_mm in passing:

@@ -1,19 +1,12 @@
-"""What it costs to go from one posture to the next.
-
-Postures as arrays, slot by slot, as the costs of movements see them.
-
-What the bow and the fingers pay for going from one posture to the next.
-
-The way of the hand decides only little of it: whether one finger passes another with a shift or
-without, and whether a span has to be reached from one place. These parts are kept apart, so that
-the rest need not be worked out anew for each place of the hand.
-
-What it costs to go from one posture to the next.
+"""What it costs to go from one posture to the next: for the bow, the fingers, and the hand.
 
 Every cost is A + B / t, t being the time in seconds from the one event to the next. The functions
 work on arrays of any shapes that broadcast: a column of postures against a row of postures gives
 a whole table, two equally long rows give the costs along a path.
-"""
+
+The way of the hand decides only little of what the bow and the fingers pay: whether one finger
+passes another with a shift or without, and whether a span has to be reached from one place. These
+parts are kept apart, so that the rest need not be worked out anew for each place of the hand."""
 
 from __future__ import annotations
 
@@ -24,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.model.hand import Limits
-from tunebook.solve.fingering.postures import KEY_STEP_SHARE, Array, PostureSet, Reach
+from tunebook.solve.fingering.postures import KEY_STEP_SHARE, Array, Bound, PostureSet, Reach
 from tunebook.solve.weights import PIANO_SEMITONE_MM
 
 Terms = dict[str, tuple[Array, Array]]
@@ -45,7 +38,7 @@ class Passage(NamedTuple):
     kept: tuple[tuple[int, int, Array | bool], ...] = ()
 
 
-class SlotView(NamedTuple):
+class Slots(NamedTuple):
     """One slot of many postures, an array each: the string, the key, the finger (0 where none
     presses), the place along the string and across the rows."""
 
@@ -57,15 +50,15 @@ class SlotView(NamedTuple):
     row_mm: Array
 
 
-SLOT_FIELDS = len(SlotView._fields)
+SLOT_FIELDS = len(Slots._fields)
 """How many numbers say what is in a slot; ``PostureSet.packed`` has them in this order."""
 
 
-class View(NamedTuple):
-    """Postures seen along one axis: their slots, the place of the hand and of the bow, and how
-    many of the slots are tones."""
+class Hands(NamedTuple):
+    """Many hands at once, a posture each: their slots, the places of hand and bow, and how many of
+    the slots are tones."""
 
-    slots: list[SlotView]
+    slots: list[Slots]
     hand_mm: Array
     bow: Array
     tones: Array | int
@@ -80,7 +73,7 @@ class View(NamedTuple):
 class Chosen(NamedTuple):
     """One posture of each of some sets: the places of hand and bow, whether the drone pauses, each
     of shape (sets,), its costs in the order of POSTURE_TERMS, shape (terms, sets), its slot fields
-    in the order of SlotView, shape (fields, slots, sets), slots padded, and how many are tones."""
+    in the order of Slots, shape (fields, slots, sets), slots padded, and how many are tones."""
 
     hand_mm: Array
     bow: Array
@@ -94,14 +87,14 @@ def choose(postures: Sequence[PostureSet], rows: Sequence[int]) -> Chosen:
     """Posture ``rows[i]`` of ``postures[i]``."""
     pairs = list(zip(postures, rows, strict=True))
     facts = np.concatenate([layer.facts[row] for layer, row in pairs])
-    widths = {layer.packed.shape[2] for layer in postures}
+    widths = {layer.width for layer in postures}
     if len(widths) == 1:
         slots = np.concatenate([layer.packed[row] for layer, row in pairs])
         slots = slots.reshape(len(pairs), SLOT_FIELDS, -1)
     else:
         slots = np.zeros((len(pairs), SLOT_FIELDS, max(widths)))
         for index, (layer, row) in enumerate(pairs):
-            slots[index, :, : layer.packed.shape[2]] = layer.packed[row]
+            slots[index, :, : layer.width] = layer.packed[row]
     hand_mm, bow, pause, *costs = np.ascontiguousarray(facts.reshape(len(pairs), -1).T)
     return Chosen(
         hand_mm=hand_mm,
@@ -113,25 +106,30 @@ def choose(postures: Sequence[PostureSet], rows: Sequence[int]) -> Chosen:
     )
 
 
-def view_of(chosen: Chosen, index: Array) -> View:
+def hands_of(chosen: Chosen, index: Array) -> Hands:
     """The entries ``index`` of what was chosen, as a row."""
     slots, tones = chosen.slots.take(index, axis=2), chosen.tones.take(index)
-    return _view(slots, chosen.hand_mm.take(index), chosen.bow.take(index), tones)
+    return _hands(slots, chosen.hand_mm.take(index), chosen.bow.take(index), tones)
 
 
-def _view(slots: Array, hand_mm: Array, bow: Array, tones: Array) -> View:
-    return View(
-        [SlotView(*slots[:, number]) for number in range(slots.shape[1])], hand_mm, bow, tones
+def _hands(slots: Array, hand_mm: Array, bow: Array, tones: Array) -> Hands:
+    return Hands(
+        [Slots(*slots[:, number]) for number in range(slots.shape[1])], hand_mm, bow, tones
     )
 
 
 class Holds(NamedTuple):
     """What is held in a set of postures, each once whatever the hand's place: slot fields
-    (holds, fields, slots) in the order of SlotView, and the place of the bow (holds,)."""
+    (holds, fields, slots) in the order of Slots, and the place of the bow (holds,)."""
 
     packed: Array
     bow: Array
     tones: int
+
+    @property
+    def width(self) -> int:
+        """How many slots a hold has."""
+        return int(self.packed.shape[2])
 
     def __len__(self) -> int:
         return len(self.bow)
@@ -143,13 +141,13 @@ def holds_of(postures: PostureSet) -> Holds:
     return Holds(postures.packed[first], postures.bow[first], postures.tones)
 
 
-def holds_view(holds: Sequence[Holds], index: Array) -> View:
+def hands_holding(holds: Sequence[Holds], index: Array) -> Hands:
     """The entries ``index`` of all these holds in a row; they have equally many slots. The hand's
     place is not known of them and left at 0."""
     slots = np.concatenate([one.packed for one in holds]).transpose(1, 2, 0).take(index, axis=2)
     tones = np.repeat([one.tones for one in holds], [len(one) for one in holds])
     bow = np.concatenate([one.bow for one in holds])
-    return _view(slots, np.zeros(len(index)), bow[index], tones[index])
+    return _hands(slots, np.zeros(len(index)), bow[index], tones[index])
 
 
 STILL_MM = 1.0
@@ -182,8 +180,8 @@ class _Change(NamedTuple):
     """From one set of postures to another: seen before and after, how the one leads to the other,
     and what there is to play on and with."""
 
-    before: View
-    after: View
+    before: Hands
+    after: Hands
     passage: Passage
     reach: Reach
 
@@ -193,8 +191,8 @@ class _Pair(NamedTuple):
     and has not been freed between; ``along_mm`` and ``across_mm`` lead from the one to the other.
     """
 
-    before: SlotView
-    after: SlotView
+    before: Slots
+    after: Slots
     both: Array
     same_finger: Array
     same_string: Array
@@ -203,7 +201,7 @@ class _Pair(NamedTuple):
     across_mm: Array
 
 
-def finger_moves(a: View, b: View, passage: Passage, reach: Reach) -> FingerMoves:
+def finger_moves(a: Hands, b: Hands, passage: Passage, reach: Reach) -> FingerMoves:
     """The costs of the way from ``a`` to ``b``, the hand's own way left out."""
     moves = FingerMoves({}, {}, [])
     change = _Change(a, b, passage, reach)
@@ -250,7 +248,7 @@ def _same_presses(change: _Change) -> list[list[Array]]:
     ]
 
 
-def _pair(before: SlotView, after: SlotView, passage: Passage) -> _Pair:
+def _pair(before: Slots, after: Slots, passage: Passage) -> _Pair:
     return _Pair(
         before,
         after,
@@ -355,14 +353,14 @@ def _spans(
     weights = reach.weights
     bounds = reach.spans[lower.astype(np.intp), upper.astype(np.intp)]
     extra = weights.uncomfortable - 1.0
-    stretch = np.maximum(0.0, units - bounds[..., 3]) ** 2 + extra * np.maximum(
-        0.0, units - bounds[..., 4]
+    stretch = np.maximum(0.0, units - bounds[..., Bound.MAX_RELAXED]) ** 2 + extra * np.maximum(
+        0.0, units - bounds[..., Bound.MAX_COMFORTABLE]
     )
-    squeeze = np.maximum(0.0, bounds[..., 2] - units) ** 2 + extra * np.maximum(
-        0.0, bounds[..., 1] - units
+    squeeze = np.maximum(0.0, bounds[..., Bound.MIN_RELAXED] - units) ** 2 + extra * np.maximum(
+        0.0, bounds[..., Bound.MIN_COMFORTABLE] - units
     )
     share = np.where(lower == 1, weights.sequence_span_index, weights.sequence_span)
-    too_far = pair & (units > bounds[..., 5])
+    too_far = pair & (units > bounds[..., Bound.MAX_PRACTICAL])
     return [
         ("stretch", np.where(too_far, weights.sequence_reach, 0.0)),
         ("stretch", np.where(pair, share * weights.stretch * stretch, 0.0)),
@@ -394,7 +392,7 @@ _ORDER = (
 """Terms are always added up in this order, so that sums come out alike to the last digit."""
 
 
-def movement_terms(a: View, b: View, passage: Passage, reach: Reach) -> Terms:
+def movement_terms(a: Hands, b: Hands, passage: Passage, reach: Reach) -> Terms:
     """All terms of the way from ``a`` to ``b``, each as (A, B)."""
     moved_mm = np.abs(b.hand_mm - a.hand_mm)
     is_free = a.is_open | np.asarray(passage.is_freed)

@@ -79,7 +79,7 @@ def _holds(demand: Demand, reach: Reach) -> Iterator[tuple[tuple[Slot, ...], int
 def _holders(demand: Demand, reach: Reach, slots: tuple[Slot, ...]) -> Iterator[int]:
     """Fingers that may lie on the drone's key beside these stops; 0 for none."""
     yield 0
-    if demand.drone is None or demand.drone[1] == 0:
+    if demand.drone is None or demand.drone.key == 0:
         return
     string, key, pin = demand.drone
     for slot in slots:
@@ -126,7 +126,7 @@ def _fixed_terms(
 def _pressed(demand: Demand, slots: tuple[Slot, ...], holder: int) -> list[Slot]:
     pressed = [slot for slot in slots if slot.finger]
     if holder and demand.drone is not None:
-        pressed.append(Slot(demand.drone[0], demand.drone[1], holder))
+        pressed.append(Slot(demand.drone.string, demand.drone.key, holder))
     return pressed
 
 
@@ -244,7 +244,7 @@ def _bow(demand: Demand, hold: _Hold) -> float:
     """The middle of the strings that the bow sounds."""
     strings = [slot.string for slot in hold.slots]
     if demand.drone is not None and not hold.pause:
-        strings.append(demand.drone[0])
+        strings.append(demand.drone.string)
     return (min(strings) + max(strings)) / 2.0
 
 
@@ -260,13 +260,13 @@ def _priced(holds: list[_Hold], found: list[_Placed]) -> Array:
 def _slot_fields(demand: Demand, reach: Reach, holds: list[_Hold]) -> list[Array]:
     """String, key, finger, place and row in mm of each slot of each hold; 0 for empty slots, and
     the place of an open string."""
-    columns = len(demand.midis) + int(demand.drone is not None and demand.drone[1] > 0)
+    columns = len(demand.midis) + int(demand.drone is not None and demand.drone.key > 0)
     whole = np.zeros((3, len(holds), columns), dtype=np.int64)
     in_mm = np.zeros((2, len(holds), columns))
     for row, hold in enumerate(holds):
         slots = list(hold.slots)
         if hold.holder and demand.drone is not None:
-            slots.append(Slot(demand.drone[0], demand.drone[1], hold.holder))
+            slots.append(Slot(demand.drone.string, demand.drone.key, hold.holder))
         for column, slot in enumerate(slots):
             own = reach.instrument.string(slot.string)
             whole[:, row, column] = slot

@@ -16,6 +16,7 @@ import functools
 import itertools
 import math
 from dataclasses import dataclass, field
+from enum import IntEnum
 from typing import NamedTuple
 
 import numpy as np
@@ -39,18 +40,36 @@ KEY_STEP_SHARE: float = 1.0 - 2.0 ** (-1.0 / 12.0)
 """How far the next key is, as a share of the string that sounds (equal temperament)."""
 
 
+class Bound(IntEnum):
+    """Columns of ``Reach.spans``: the distances of a Span, in units of a piano semitone."""
+
+    MIN_PRACTICAL = 0
+    MIN_COMFORTABLE = 1
+    MIN_RELAXED = 2
+    MAX_RELAXED = 3
+    MAX_COMFORTABLE = 4
+    MAX_PRACTICAL = 5
+
+
+class HeldDrone(NamedTuple):
+    """A drone to be held: index of its string, its key (0 open), its finger (None when free)."""
+
+    string: int
+    key: int
+    finger: int | None = None
+
+
 class Demand(NamedTuple):
     """What has to sound at one event.
 
     ``midis`` are the tones in written order. ``fingers`` (parallel) and ``string`` are pins, None
-    where free. ``drone`` is (string index, key, finger or None), None without one. ``trill`` is
-    the number of semitones up to a trill's upper note, 0 without one.
+    where free. ``trill`` is the number of semitones up to a trill's upper note, 0 without one.
     """
 
     midis: tuple[int, ...]
     fingers: tuple[int | None, ...] = ()
     string: int | None = None
-    drone: tuple[int, int, int | None] | None = None
+    drone: HeldDrone | None = None
     trill: int = 0
 
 
@@ -106,14 +125,19 @@ class PostureSet:
     terms: dict[str, Array] = field(default_factory=dict)
 
     @property
-    def drone(self) -> tuple[int, int, int | None] | None:
-        """(string index, key, finger or None) of the drone that is held, None without one."""
+    def drone(self) -> HeldDrone | None:
+        """The drone that is held, None without one."""
         return self.demand.drone
 
     @functools.cached_property
     def may_pause(self) -> bool:
         """True when the bow has to leave the drone in some of the postures."""
         return bool(self.pause.any())
+
+    @property
+    def width(self) -> int:
+        """How many slots a posture has."""
+        return int(self.string.shape[1])
 
     def __len__(self) -> int:
         return len(self.postures)
@@ -134,7 +158,7 @@ class Reach:
             key_place_mm(instrument.string_length_mm, key)
             for key in range(self.highest_hand_key + 1)
         )
-        self.spans = np.zeros((5, 5, 6))
+        self.spans = np.zeros((5, 5, len(Bound)))
         for pair, span in zip(FINGER_PAIRS, hand.spans, strict=True):
             bounds = (
                 span.min_practical_mm, span.min_comfortable_mm, span.min_relaxed_mm,
@@ -179,7 +203,7 @@ class Reach:
 
     def is_stretched(self, lower: int, upper: int, units: float) -> bool:
         """True beyond the most comfortable span."""
-        return bool(units > self.spans[lower, upper][4] + 1e-9)
+        return bool(units > self.spans[lower, upper, Bound.MAX_COMFORTABLE] + 1e-9)
 
     def lean_cost(self, finger: int, hand_key: int, place_mm: float) -> tuple[float, float, bool]:
         """(stretch, squeeze, is stretched) of a finger seen from the hand's place alone."""
@@ -187,7 +211,7 @@ class Reach:
         units = 0.5 * (place_mm - hand_mm) / PIANO_SEMITONE_MM
         units += 0.5 * (self.place_key(place_mm) - hand_key)
         if finger > 1:
-            near = self.spans[1, finger][0] - units
+            near = self.spans[1, finger, Bound.MIN_PRACTICAL] - units
             if finger == 2 and 0.0 < near <= 1.0 + 1e-9:
                 # The index may lie in another row, so the middle finger may come level with it.
                 return 0.0, self.weights.level * near, False
@@ -229,7 +253,7 @@ class Reach:
         terms: dict[str, float] = {}
         if along_mm < -1.5 * step_mm:
             return None
-        least = self.spans[a.finger, b.finger][0]
+        least = self.spans[a.finger, b.finger, Bound.MIN_PRACTICAL]
         if least <= 1.5 * self.row_units:
             units = max(units, least)
         stretch, squeeze = self.span_cost(a.finger, b.finger, units)

@@ -1,18 +1,11 @@
-"""A tune made ready for the search: events, their course, postures, layers with their costs.
-
-The ways that lead from one event of a tune to the next, and how often each is taken.
+"""A tune made ready for the search: its events, their played order, postures, layers with costs.
 
 Each written note has one fingering, however often it is played. So the chain is the written one,
 and the played order only says how often each event and each way from one event to another counts:
 the last note of a repeated part leads back to its first (a leap) as well as on.
 
-What of a tune's problem stays the same whatever drone is held: its events and their course.
-
-A tune is posed several times in a row, with one drone after the other; its outline is kept
-meanwhile.
-
-A tune made ready for the search: events, postures, and the layers with their costs.
-"""
+A tune is posed several times in a row, with one drone after the other. What stays the same
+whatever drone is held, its events and their order, is kept meanwhile."""
 
 from __future__ import annotations
 
@@ -41,7 +34,7 @@ from tunebook.solve.fingering.demands import (
 )
 from tunebook.solve.fingering.move_tables import CostTables, Link
 from tunebook.solve.fingering.moves import Passage
-from tunebook.solve.fingering.postures import Array, Demand, PostureSet
+from tunebook.solve.fingering.postures import Array, Demand, HeldDrone, PostureSet
 from tunebook.solve.search.layers import Layers, Leap
 from tunebook.solve.times import Same, whole_times
 from tunebook.solve.unplayable import unplayable_messages
@@ -60,7 +53,7 @@ class Way(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Course:
+class PlayedOrder:
     """All events in written order, how often each is played, and all ways between them.
 
     ``steps[i]`` leads from event i to i + 1 (0 times when it is never played so); ``leaps`` are
@@ -149,25 +142,27 @@ def pause_cost(event: Event, speed: float, weights: Weights) -> float:
     return weights.drone_pause / event.pieces + weights.drone_pause_second * seconds
 
 
-def build_course(tune: Tune, events: Sequence[Event], speed: float, weights: Weights) -> Course:
+def order_of_playing(
+    tune: Tune, events: Sequence[Event], speed: float, weights: Weights
+) -> PlayedOrder:
     """Count how often each event and each way between events is played.
 
     ``speed`` is in whole notes a second. Events that the played order leaves out count once, in
     written order, so that they get a fingering too.
     """
-    slurred = _slurred_events(tune, events)
-    walk, seconds = _played_walk(tune, events, speed)
+    passages = _Passages(events, speed, _slurred_events(tune, events), weights)
+    played, seconds = _as_played(tune, events, speed)
     counts = [0] * len(events)
     ways: dict[tuple[int, int, Link], int] = {}
-    for index, _ in walk:
+    for index, _ in played:
         counts[index] += 1
     links: dict[tuple[int, int, float], Link] = {}
-    for (start, start_s), (end, end_s) in itertools.pairwise(walk):
+    for (start, start_s), (end, end_s) in itertools.pairwise(played):
         gap_s = end_s - start_s
         known = (start, end, round(gap_s, TIME_GRAIN + 2))
         link = links.get(known)
         if link is None:
-            link = _link(events, start, end, gap_s, speed, slurred, weights)
+            link = _link(passages, start, end, gap_s)
             links[known] = link
         ways[start, end, link] = ways.get((start, end, link), 0) + 1
     steps: list[Way] = []
@@ -184,10 +179,10 @@ def build_course(tune: Tune, events: Sequence[Event], speed: float, weights: Wei
             steps.append(taken[index])
             continue
         gap_s = float(events[index + 1].onset - events[index].onset) / speed
-        link = _link(events, index, index + 1, gap_s, speed, slurred, weights)
+        link = _link(passages, index, index + 1, gap_s)
         steps.append(Way(index, index + 1, link, 0 if counts[index] and counts[index + 1] else 1))
     leaps.sort()
-    return Course(
+    return PlayedOrder(
         events=tuple(events),
         times_played=tuple(max(1, count) for count in counts),
         steps=tuple(steps),
@@ -198,7 +193,7 @@ def build_course(tune: Tune, events: Sequence[Event], speed: float, weights: Wei
     )
 
 
-def _played_walk(
+def _as_played(
     tune: Tune, events: Sequence[Event], speed: float
 ) -> tuple[list[tuple[int, float]], float]:
     """(event, time in s) as played, and the whole time in s."""
@@ -206,14 +201,14 @@ def _played_walk(
     onsets = [float(event.onset) for event in events]
     for index, event in enumerate(events):
         by_bar[event.bar].append(index)
-    walk: list[tuple[int, float]] = []
+    played: list[tuple[int, float]] = []
     clock = 0.0
     for bar_index in tune.played or range(len(tune.bars)):
         start = float(tune.bars[bar_index].onset)
         for index in by_bar[bar_index]:
-            walk.append((index, clock + (onsets[index] - start) / speed))
+            played.append((index, clock + (onsets[index] - start) / speed))
         clock += float(tune.bars[bar_index].duration) / speed
-    return walk, clock
+    return played, clock
 
 
 def _slurred_events(tune: Tune, events: Sequence[Event]) -> list[bool]:
@@ -227,15 +222,19 @@ def _slurred_events(tune: Tune, events: Sequence[Event]) -> list[bool]:
     return [open_after[event.refs[-1]] for event in events]
 
 
-def _link(
-    events: Sequence[Event],
-    start: int,
-    end: int,
-    gap_s: float,
-    speed: float,
-    slurred: list[bool],
-    weights: Weights,
-) -> Link:
+class _Passages(NamedTuple):
+    """What the links between events are made of: the events, the speed (whole notes a second), and
+    for each event whether a slur leads on from it."""
+
+    events: Sequence[Event]
+    speed: float
+    slurred: Sequence[bool]
+    weights: Weights
+
+
+def _link(passages: _Passages, start: int, end: int, gap_s: float) -> Link:
+    """How event ``start`` leads to event ``end``, which begins ``gap_s`` after it."""
+    events, speed, slurred, weights = passages
     first, second = events[start], events[end]
     is_next = end == start + 1
     if first.is_grace:
@@ -266,7 +265,7 @@ def _kept_tones(first: Event, second: Event) -> tuple[tuple[int, int], ...]:
 
 
 @dataclass(frozen=True, eq=False)
-class Outline:
+class TuneEvents:
     """Events in written order; ``demands`` are what each asks for while no drone is held, None
     where pins have a say in that. ``end`` is a time, in whole notes, by which all have begun."""
 
@@ -278,16 +277,20 @@ class Outline:
     end: Fraction
 
 
-def outline_of(tune: Tune, speed: float, weights: Weights, drone: Sequence[DroneDemand]) -> Outline:
-    """The outline of ``tune`` at ``speed`` (whole notes a second), long notes cut where the drone
-    changes. The outlines of the last few tunes are kept."""
+def events_of_tune(
+    tune: Tune, speed: float, weights: Weights, drone: Sequence[DroneDemand]
+) -> TuneEvents:
+    """The events of ``tune`` at ``speed`` (whole notes a second), long notes cut where the drone
+    changes. Those of the last few tunes are kept."""
     end = whole_times(tune).end
     cuts = {time for demand in drone for time in (demand.onset, demand.end) if 0 < time < end}
-    return _outline(Same(tune), speed, weights, tuple(sorted(cuts)))
+    return _events_of_tune(Same(tune), speed, weights, tuple(sorted(cuts)))
 
 
 @functools.lru_cache(maxsize=4)
-def _outline(same: Same, speed: float, weights: Weights, cuts: tuple[Fraction, ...]) -> Outline:
+def _events_of_tune(
+    same: Same, speed: float, weights: Weights, cuts: tuple[Fraction, ...]
+) -> TuneEvents:
     tune = same.tune
     long_note = Fraction(weights.long_note_s * speed).limit_denominator(4096)
     events = tuple(written_events(tune, cuts, long_note))
@@ -305,19 +308,19 @@ def _outline(same: Same, speed: float, weights: Weights, cuts: tuple[Fraction, .
     begun = max([event.onset for event in events if event.onset >= end], default=None)
     if begun is not None:
         end = begun + 1
-    return Outline(
+    return TuneEvents(
         tune=tune, speed=speed, weights=weights, events=events, demands=tuple(demands), end=end
     )
 
 
 @functools.lru_cache(maxsize=4)
-def course_of(outline: Outline, left_out: tuple[int, ...]) -> Course:
-    """The course of the outline's events, those with these numbers left out."""
-    events = outline.events
+def order_without(written: TuneEvents, left_out: tuple[int, ...]) -> PlayedOrder:
+    """The order of the events, those with these numbers left out."""
+    events = written.events
     if left_out:
         lacking = set(left_out)
         events = tuple([event for n, event in enumerate(events) if n not in lacking])
-    return build_course(outline.tune, events, outline.speed, outline.weights)
+    return order_of_playing(written.tune, events, written.speed, written.weights)
 
 
 @dataclass(frozen=True)
@@ -327,7 +330,7 @@ class Problem:
 
     tune: Tune
     tables: CostTables
-    course: Course
+    order: PlayedOrder
     sets: tuple[PostureSet, ...]
     layers: Layers
     drone: tuple[DroneDemand, ...]
@@ -345,28 +348,28 @@ def pose_problem(
 ) -> Problem:
     """Make the search's layers for ``tune`` at ``speed`` (whole notes a second)."""
     kept, messages = possible_drones(drone, tables.reach.instrument, tune)
-    outline = outline_of(tune, speed, tables.weights, kept)
-    held = drones_at(kept, outline.events, outline.end)
-    found = _postures(outline, held, tables, messages)
+    written = events_of_tune(tune, speed, tables.weights, kept)
+    held = drones_at(kept, written.events, written.end)
+    found = _postures(written, held, tables, messages)
     left_out = tuple([number for number, postures in enumerate(found) if postures is None])
     sets = tuple([postures for postures in found if postures is not None])
-    course = course_of(outline, left_out)
+    order = order_without(written, left_out)
     return Problem(
         tune=tune,
         tables=tables,
-        course=course,
+        order=order,
         sets=sets,
-        layers=_layers(course, sets, tables),
+        layers=_layers(order, sets, tables),
         drone=kept,
         held=tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None]),
         speed=speed,
-        unplayable=tuple([outline.events[number] for number in left_out]),
+        unplayable=tuple([written.events[number] for number in left_out]),
         messages=tuple(messages),
     )
 
 
 def _postures(
-    outline: Outline,
+    written: TuneEvents,
     held: Sequence[DroneDemand | None],
     tables: CostTables,
     messages: list[Message],
@@ -376,8 +379,8 @@ def _postures(
     found: list[PostureSet | None] = []
     lost: list[LostPin] = []
     unplayable: list[Event] = []
-    tune = outline.tune
-    for event, plain, over in zip(outline.events, outline.demands, held, strict=True):
+    tune = written.tune
+    for event, plain, over in zip(written.events, written.demands, held, strict=True):
         if plain is None:
             postures, lost_here = postures_for(event, over, tables)
             lost.extend(lost_here)
@@ -398,30 +401,30 @@ def _over(plain: Demand, drone: DroneDemand | None) -> Demand:
     """The demand with a drone held meanwhile."""
     if drone is None:
         return plain
-    return plain._replace(drone=(drone.string_index, drone.key, drone.finger))
+    return plain._replace(drone=HeldDrone(drone.string_index, drone.key, drone.finger))
 
 
-def _layers(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> Layers:
+def _layers(order: PlayedOrder, sets: Sequence[PostureSet], tables: CostTables) -> Layers:
     """Costs of the search: own costs times how often they are played, steps, leaps."""
-    states = _own_costs(course, sets, tables)
-    costs = _way_costs(course, sets, tables)
+    states = _own_costs(order, sets, tables)
+    costs = _way_costs(order, sets, tables)
     leaps = []
-    for way, moves in zip(course.leaps, costs[len(course.steps) :], strict=True):
+    for way, moves in zip(order.leaps, costs[len(order.steps) :], strict=True):
         if way.start == way.end:
             states[way.start] = states[way.start] + np.diagonal(moves)
         elif way.start < way.end:
             leaps.append(Leap(way.start, way.end, moves))
         else:
             leaps.append(Leap(way.end, way.start, moves.T))
-    return Layers(states, costs[: len(course.steps)], leaps)
+    return Layers(states, costs[: len(order.steps)], leaps)
 
 
-def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+def _own_costs(order: PlayedOrder, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
     """Costs of each event's postures, as often as it is played."""
     known: dict[tuple[Demand, float, float, int], Array] = {}
     states: list[Array] = []
     for postures, share, pause, count in zip(
-        sets, course.shares, course.pauses, course.times_played, strict=True
+        sets, order.shares, order.pauses, order.times_played, strict=True
     ):
         asked = postures.demand, share, pause if postures.may_pause else 0.0, count
         if asked not in known:
@@ -430,18 +433,18 @@ def _own_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -
     return states
 
 
-def _way_costs(course: Course, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+def _way_costs(order: PlayedOrder, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
     """Costs of each way, as often as it is taken."""
     asked = [
         (sets[way.start].demand, sets[way.end].demand, number)
-        for way, number in zip(course.ways, course.link_numbers, strict=True)
+        for way, number in zip(order.ways, order.link_numbers, strict=True)
     ]
-    once = dict(zip(asked, course.ways, strict=True))
+    once = dict(zip(asked, order.ways, strict=True))
     made = tables.all_moves([(sets[w.start], sets[w.end], w.link) for w in once.values()])
     known = dict(zip(once, made, strict=True))
     often: dict[tuple[Hashable, ...], Array] = {}
     costs = []
-    for key, way in zip(asked, course.ways, strict=True):
+    for key, way in zip(asked, order.ways, strict=True):
         if way.times == 1:
             costs.append(known[key])
             continue

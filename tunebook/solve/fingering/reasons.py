@@ -1,9 +1,4 @@
-"""Why a passage is fingered as it is: costs in the words of a player, and the next best ways.
-
-Costs in the words of a player.
-
-Why a passage is fingered as it is: each note with its costs in words and the next best ways.
-"""
+"""Why a passage is fingered as it is: costs in the words of a player, and the next best ways."""
 
 from __future__ import annotations
 

@@ -1,20 +1,15 @@
 """Exact inference on the tree of slots: the probability of every chord in every slot.
 
-The harmoniser's numbers, read from data/harmony/chain.toml and laid out as arrays.
-
-A chord state is numbered 2 * degree + quality: degree 0 to 11 semitones over the tonic, quality 0
-major, 1 minor; 24 states. Every number is a natural logarithm of a weight.
-
-Exact inference on the tree of slots: the probability of every chord in every slot.
-
 Source of the method: Pearl 1988, Probabilistic Reasoning in Intelligent Systems, chapter 4 (sums of
 products on trees; on a chain it is the forward-backward algorithm), and for the single best
 labelling the same with maxima (Viterbi 1967, IEEE Transactions on Information Theory 13(2)).
 Reading each slot's likeliest chord makes the fewest errors a slot; the single best labelling is
 kept for comparison and for tests.
 
-Chords are numbered absolutely here: 2 * pitch class of the root + quality (0 major, 1 minor).
-"""
+The numbers stand in data/harmony/chain.toml; each is the natural logarithm of a weight. There they
+are laid out by degree: state 2 * degree + quality, degree 0 to 11 semitones over the tonic,
+quality 0 major, 1 minor; 24 states. In a tune chords are numbered absolutely: 2 * pitch class of
+the root + quality."""
 
 from __future__ import annotations
 

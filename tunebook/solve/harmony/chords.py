@@ -1,6 +1,4 @@
-"""The chords of a tune: its own symbols where it has them, else a harmony of ours.
-
-A tune's own chord symbols as spans of time: how far each of them reaches.
+"""The chords of a tune: its own symbols where it has them, a harmony of ours where it has none.
 
 A symbol holds until the next one of its section (what stands between two bar signs that are more
 than a single line, the endings included). The last symbol of a section holds to the section's end,
@@ -12,11 +10,9 @@ symbol only where the chord changes means it. A later ending that begins without
 with the chord in force where the first ending began, since that is the bar played before it. All
 this is our judgement of common practice; no source.
 
-The chords of a tune: its own symbols where it has them, a harmony of ours where it has none.
-
-The harmony is the likeliest chord of each slot (half a bar, or a beat in triple metres) under a
-chain of chords: how well the melody's tones fit, how usual the degree is in the mode and at this
-place of the phrase, what it costs to change chord at this place, and how the roots move (see
+The harmony of ours is the likeliest chord of each slot (half a bar, or a beat in triple metres)
+under a chain of chords: how well the melody's tones fit, how usual the degree is in the mode and at
+this place of the phrase, what it costs to change chord at this place, and how the roots move (see
 ``weighing`` for the numbers and where they come from). A probability below one half is a doubtful
 chord; a player may well choose another.
 
@@ -24,8 +20,7 @@ Conventions: a section that is repeated has one harmony; each numbered ending ha
 from the same bar. Pickup notes before the first full bar have no chord; those before a later
 section keep the chord before. A dominant seventh is written where the root falls a fifth to the
 next chord, and nowhere else. What the tune's own symbols hold (see ``own_chords``) is given: the
-chords around them are the likeliest beside those.
-"""
+chords around them are the likeliest beside those."""
 
 from __future__ import annotations
 

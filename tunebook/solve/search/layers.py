@@ -1,13 +1,8 @@
-"""Layers of states with costs, the problem that the path searches solve, and a budget for it.
+"""Layers of states with costs: the problem that the path searches solve. Knows no music.
 
-A budget for the work spent on one tune, counted in steps of the search.
-
-Work is counted and not timed, so that equal tunes get equal answers on every machine. A step is
-one operation on a table of up to CELLS_A_STEP cells: about 50 millionths of a second. An ordinary
-tune takes some hundreds of them.
-
-Layers of states with costs: the problem that the path searches solve. Knows no music.
-"""
+The work spent on one tune has a budget. Work is counted and not timed, so that equal tunes get
+equal answers on every machine. A step is one operation on a table of up to CELLS_A_STEP cells:
+about 50 millionths of a second. An ordinary tune takes some hundreds of them."""
 
 from __future__ import annotations
 

@@ -1,12 +1,8 @@
 """A second opinion on an arrangement: is it playable, and does it cost what it says?
 
-Can this be played at all? Checks of an arrangement that do not ask what it costs.
-
-A second opinion on an arrangement: is it playable, and does it cost what it says?
-
-The arrangement is priced from its notes alone, walking the tune as it is played, with the plain
-rules of ``price_rules``. Nothing of the search is used but the weights.
-"""
+Whether it can be played is asked without its cost. It is then priced from its notes alone, going
+through the tune as it is played, with the plain rules of ``rules``. Nothing of the search is used
+but the weights."""
 
 from __future__ import annotations
 

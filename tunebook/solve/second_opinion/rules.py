@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import NamedTuple
 
 from tunebook.model.arrangement import Stop
 from tunebook.model.hand import Hand
@@ -41,6 +42,18 @@ class Posture:
         if self.drone is not None and not self.is_paused:
             strings.append(self.drone.string_index)
         return (min(strings) + max(strings)) / 2
+
+
+class _Way(NamedTuple):
+    """From one stop to one of the next posture: how far the hand moves (mm) in how much time,
+    whether within one stroke, and whether the finger is exchanged without a new one."""
+
+    before: Stop
+    after: Stop
+    moved: float
+    time_s: float
+    is_slurred: bool
+    is_silent: bool
 
 
 class PriceRules:
@@ -202,48 +215,43 @@ class PriceRules:
         if not is_freed:
             for before in a.pressed:
                 for after in b.pressed:
-                    is_silent = is_held or before is a.drone
-                    self._add_fingers(
-                        costs, a, b, before, after, moved, time_s, is_slurred, is_silent
+                    way = _Way(
+                        before=before,
+                        after=after,
+                        moved=moved,
+                        time_s=time_s,
+                        is_slurred=is_slurred,
+                        is_silent=is_held or before is a.drone,
                     )
+                    is_kept = _holds(b.pressed, before) or _holds(a.pressed, after)
+                    self._add_fingers(costs, way, is_kept)
         return costs
 
-    def _add_fingers(
-        self,
-        costs: Costs,
-        a: Posture,
-        b: Posture,
-        before: Stop,
-        after: Stop,
-        moved: float,
-        time_s: float,
-        is_slurred: bool,
-        is_silent: bool,
-    ) -> None:
-        weights = self.weights
+    def _add_fingers(self, costs: Costs, way: _Way, is_kept: bool) -> None:
+        """``is_kept`` where one of the two stops is held before and after."""
+        weights, time_s = self.weights, way.time_s
+        before, after = way.before, way.after
         along = self.place_mm(after) - self.place_mm(before)
         if before.finger == after.finger:
             if before.string_index != after.string_index:
-                way = math.hypot(along, self.row_mm(after) - self.row_mm(before)) / 100
-                jump = weights.jump + (weights.jump_slurred if is_slurred else 0)
-                _add(costs, "row_jump", jump + weights.jump_speed * way / time_s)
+                way_dm = math.hypot(along, self.row_mm(after) - self.row_mm(before)) / 100
+                jump = weights.jump + (weights.jump_slurred if way.is_slurred else 0)
+                _add(costs, "row_jump", jump + weights.jump_speed * way_dm / time_s)
             elif before.key != after.key:
                 speed = weights.slide_speed * abs(along) / 100 / time_s
                 _add(costs, "slide", weights.slide + speed)
         elif _is_same_key(before, after):
-            cost = weights.substitution if is_silent else weights.substitution_restruck
+            cost = weights.substitution if way.is_silent else weights.substitution_restruck
             _add(costs, "substitution", cost + weights.substitution_speed / time_s)
-        elif not _holds(b.pressed, before) and not _holds(a.pressed, after):
-            self._add_successive(costs, before, after, along, moved, time_s)
+        elif not is_kept:
+            self._add_successive(costs, way, along)
 
-    def _add_successive(
-        self, costs: Costs, before: Stop, after: Stop, along: float, moved: float, time_s: float
-    ) -> None:
-        weights = self.weights
+    def _add_successive(self, costs: Costs, way: _Way, along: float) -> None:
+        weights, before, after = self.weights, way.before, way.after
         lower, upper = sorted((before.finger, after.finger))
         ordered = along if after.finger > before.finger else -along
         if before.string_index == after.string_index and ordered < 0:
-            is_shifted = moved >= abs(along) / 2
+            is_shifted = way.moved >= abs(along) / 2
             _add(costs, "passing", weights.passing if is_shifted else weights.passing_in_place)
         nearer = min(self.place_mm(before), self.place_mm(after))
         is_level = abs(along) <= weights.crossed_window * self.step_mm(nearer)
@@ -252,12 +260,12 @@ class PriceRules:
             wrong = self._is_wrong_way(before, after)
             _add(costs, "crossed", weights.crossed + (weights.crossed_wrong_way if wrong else 0))
         if (lower, upper) == (3, 4):
-            speed = weights.weak_neighbours_speed / time_s
+            speed = weights.weak_neighbours_speed / way.time_s
             _add(costs, "weak_neighbours", weights.weak_neighbours + speed)
-        if moved < 1.0 and not is_crossed and ordered > 0:
+        if way.moved < 1.0 and not is_crossed and ordered > 0:
             units = self.units(before, after)
             stretch, squeeze = self.beyond(lower, upper, units)
-            far = weights.sequence_reach if units > self.span(lower, upper)[5] else 0.0
+            far = weights.sequence_reach if units > self.span(lower, upper)[-1] else 0.0
             share = weights.sequence_span_index if lower == 1 else weights.sequence_span
             _add(costs, "stretch", far + share * weights.stretch * stretch)
             _add(costs, "squeeze", share * weights.squeeze * squeeze)

@@ -1,13 +1,9 @@
-"""Chord shapes in use: changes from one to the next, and a plain accompaniment.
+"""Chord shapes in use: which changes are the hardest, and a plain accompaniment.
 
-Changes from one chord shape to another, and which of a tune's are the hardest.
-
-A plain accompaniment: bass tones and two-string chords in the tune type's usual rhythm.
-
-The chords' shapes are the exact sequence of least movement on two strings (see ``shapes``); a bass
-tone is the root, or the fifth when the same chord had its root in this bar already. What comes
-out is solved like a melody, so every change from shape to shape is priced and can be checked.
-"""
+An accompaniment has bass tones and two-string chords in the tune type's usual rhythm. The chords'
+shapes are the exact sequence of least movement on two strings (see ``shapes``); a bass tone is the
+root, or the fifth when the same chord had its root in this bar already. What comes out is solved
+like a melody, so every change from shape to shape is priced and can be checked."""
 
 from __future__ import annotations
 
@@ -30,7 +26,7 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, ChordSymbol, Meter, Note, Pitch, Tune
 from tunebook.solve.fingering.choose import choose_fingering
 from tunebook.solve.fingering.move_tables import CostTables, tables_for
-from tunebook.solve.fingering.moves import Passage, choose, movement_terms, view_of
+from tunebook.solve.fingering.moves import Passage, choose, hands_of, movement_terms
 from tunebook.solve.fingering.postures import Demand, PostureSet
 from tunebook.solve.harmony.names import bass_class, chord_classes, spell_tone
 from tunebook.solve.shapes.shapes import HIGHEST_KEY, choose_shapes
@@ -87,7 +83,7 @@ def change_cost(
     count = len(first) + len(second)
     froms, tos = np.meshgrid(np.arange(len(first)), np.arange(len(first), count), indexing="ij")
     terms = movement_terms(
-        view_of(chosen, froms.ravel()), view_of(chosen, tos.ravel()), Passage(), tables.reach
+        hands_of(chosen, froms.ravel()), hands_of(chosen, tos.ravel()), Passage(), tables.reach
     )
     own = np.array([p.base[row] for p, row in first])[froms.ravel()]
     own = own + np.array([p.base[row] for p, row in second])[tos.ravel() - len(first)]

@@ -1,18 +1,10 @@
 """Chord shapes: the playable ways to stop a chord on two strings, or on three or four broken.
 
-Every playable shape of a chord with the postures that hold it.
-
-A shape is judged by the hand that holds it (the same costs as the melody's fingering) and by what
-it says of the chord.
-
-Chord shapes: the playable ways to stop a chord on two strings, or on three or four broken.
-
 The bow sounds one string or two neighbours; three and four are broken, one pair after the other,
 starting low (American Nyckelharpa Association, "Spela bättre! 3"). A shape is judged by the hand
 that holds it (the same costs as the melody's fingering) and by what it says of the chord. The
 sequence for a tune is the exact path of least cost over all shapes of all its chords, the movement
-from shape to shape priced like any movement of the hand.
-"""
+from shape to shape priced like any movement of the hand."""
 
 from __future__ import annotations
 
@@ -35,7 +27,7 @@ from tunebook.solve.fingering.moves import (
     Passage,
     choose,
     finger_moves,
-    view_of,
+    hands_of,
     with_hand,
 )
 from tunebook.solve.fingering.postures import Array, Demand, PostureSet
@@ -348,8 +340,8 @@ def _changes(tables: CostTables, before: Wish, after: Wish) -> _Changes:
     chosen = choose([held.postures for held in both], [held.row for held in both])
     froms = np.repeat(np.arange(len(first)), len(second))
     tos = len(first) + np.tile(np.arange(len(second)), len(first))
-    leaving = view_of(chosen, froms)
-    fingers = finger_moves(leaving, view_of(chosen, tos), Passage(), tables.reach)
+    leaving = hands_of(chosen, froms)
+    fingers = finger_moves(leaving, hands_of(chosen, tos), Passage(), tables.reach)
     holds = (np.array(first_of)[:, None] * len(second) + np.array(second_of)).ravel()
     left_mm, reached_mm = (
         np.array([held.postures.hand_mm[held.row] for held in held_shapes(tables, wish)])
