@@ -11,18 +11,31 @@ from __future__ import annotations
 import statistics
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from harmony_corpus import tunes_without_chords
 
+from tunebook.model.arrangement import ChordSpan, FingeredNote
 from tunebook.model.book import HandChoice
+from tunebook.model.instrument import Instrument
+from tunebook.model.tune import Tune
 from tunebook.read.settings.profile import read_hand, read_instrument
-from tunebook.solve.drones.choose import choose_drone
+from tunebook.solve.drones.moments import drone_moments, least_length
+from tunebook.solve.drones.open import best_line
+from tunebook.solve.fingering.choose import choose_fingering
 from tunebook.solve.harmony.chords import solve_chords
 from tunebook.solve.shapes.accompaniment import accompany
 from tunebook.solve.shapes.shapes import choose_shapes
-from tunebook.solve.times import tempo_of
+from tunebook.solve.times import tempo_of, whole_times
+
+Notes = Sequence[FingeredNote]
+Chords = Sequence[ChordSpan]
+
+
+def _drones(tune: Tune, notes: Notes, instrument: Instrument, chords: Chords) -> object:
+    moments = drone_moments(tune, notes, instrument, chords)
+    return best_line(moments, least_length(tune, whole_times(tune)))
 
 
 def main(count: int) -> None:
@@ -33,9 +46,10 @@ def main(count: int) -> None:
             speed, _ = tempo_of(tune)
             chords = solve_chords(tune)
             given = {"whole_notes_per_second": speed}
+            notes = choose_fingering(tune, instrument, hand, **given).notes
             steps: dict[str, Callable[[], object]] = {
                 "harmony": partial(solve_chords, tune),
-                "drones": partial(choose_drone, tune, instrument, hand, **given),
+                "drones": partial(_drones, tune, notes, instrument, chords),
                 "shapes": partial(choose_shapes, chords, instrument, hand, **given),
                 "accompaniment": partial(accompany, tune, chords, instrument, hand, **given),
             }

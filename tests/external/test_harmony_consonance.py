@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.solve.drones.trials import consonance_table
+from tunebook.solve.drones.consonance import consonance_table
 
 PUBLISHED = {1: -1.428, 2: -0.582, 3: 0.594, 4: 0.386, 5: 1.240, 6: -0.453}
 

@@ -14,7 +14,6 @@ from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.read.settings.values import EditionTable
 from tunebook.solve.arrange import arrange
-from tunebook.solve.drones.choose import choose_drone, rank_drones
 from tunebook.write.lilypond.source import write_source
 
 INSTRUMENT = read_instrument("nyckelharpa-3row")
@@ -33,12 +32,6 @@ def test_arrange_refuses_a_word_that_is_no_choice(wrong: dict[str, Any], said: s
     with pytest.raises(SettingError) as caught:
         arrange(TUNE, INSTRUMENT, HAND, **wrong)
     assert str(caught.value) == said
-
-
-@pytest.mark.parametrize("choose", [choose_drone, rank_drones])
-def test_drones_are_not_chosen_by_an_unknown_word(choose: Any) -> None:
-    with pytest.raises(SettingError, match="none, open, held, substitution"):
-        choose(TUNE, INSTRUMENT, HAND, whole_notes_per_second=0.5, drones="alla")
 
 
 @pytest.mark.parametrize(

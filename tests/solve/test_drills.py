@@ -14,7 +14,7 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Key, Tune
 from tunebook.read.abc.symbols import read_chord_symbol
 from tunebook.read.settings.profile import read_hand, read_instrument
-from tunebook.solve.drones.choose import choose_drone
+from tunebook.solve.arrange import arrange
 from tunebook.solve.fingering.choose import choose_fingering
 from tunebook.solve.practice import chord_drill, held_drone_drill, open_drone_drill
 from tunebook.solve.shapes.accompaniment import hardest_changes
@@ -41,10 +41,7 @@ def spans(*texts: str) -> list[ChordSpan]:
 
 
 def solved(tune: Tune, harpa: Instrument, player: Hand):  # type: ignore[no-untyped-def]
-    drone = choose_drone(
-        tune, harpa, player, whole_notes_per_second=0.3, drones="substitution"
-    ).demands
-    return choose_fingering(tune, harpa, player, whole_notes_per_second=0.3, drone=drone)
+    return arrange(tune, harpa, player, drones="substitution")
 
 
 def test_scale_over_the_open_string_sounds_throughout(harpa: Instrument, player: Hand) -> None:

@@ -73,13 +73,15 @@ class FingeredNote:
 @dataclass(frozen=True, slots=True)
 class DroneDemand:
     """A drone that is asked for from ``onset`` for ``duration`` (whole notes, written tune): the
-    string (1 is the lowest), its key (0 open), and the finger that holds it, None when free."""
+    string (1 is the lowest), its key (0 open), and the finger that holds it, None when free.
+    ``is_strict`` where the melody is to bend to it as far as need be."""
 
     onset: Fraction
     duration: Fraction
     string_index: int
     key: int
     finger: int | None = None
+    is_strict: bool = False
 
     @property
     def end(self) -> Fraction:
@@ -95,22 +97,6 @@ class DroneSpan:
     duration: Fraction
     stop: Stop
     is_taken_over: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class DroneCandidate:
-    """One drone that was considered, for the ranked list. ``consonance`` is 0 (harsh) to 1;
-    ``fingering_cost`` is what it adds to the melody's cost per second; ``score`` ranks (higher is
-    better); ``reason`` is one phrase; ``why_not`` says why it is not taken unasked, and is empty
-    when it may be."""
-
-    stop: Stop
-    consonance: float
-    fingering_cost: float
-    score: float
-    reason: str
-    label: str = ""
-    why_not: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,11 +139,14 @@ class Arrangement:
     """Everything solved for one tune on one instrument and hand within the limits given.
 
     ``notes`` has one entry per written note that sounds (grace notes and continued notes too,
-    rests left out), in written order. ``cost`` is the sum over the tune as played; ``terms`` its
-    parts by name. ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the
-    tune gave none. ``other_ways`` are the next best fingerings, where some were asked for.
-    ``drones_asked`` is what ``drone`` comes from: what was to be held and from where to where,
-    pauses aside."""
+    rests left out), in written order. ``cost`` is the effort of the left hand, the sum over the
+    tune as played; ``terms`` are its parts by name, ``difficulty`` and ``bar_difficulties`` the
+    same by the second. All of these leave drones aside: where held drones change the fingers,
+    ``cost_with_drones`` and ``difficulty_with_drones`` are the effort of the notes as given (None
+    where it is the same), and ``bow_cost`` is what it costs the bow to leave those drones.
+    ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the tune gave none.
+    ``other_ways`` are the next best fingerings, where some were asked for. ``drones_asked`` is
+    what ``drone`` comes from: what was to be held and from where to where, pauses aside."""
 
     tune: Tune
     instrument: Instrument
@@ -165,7 +154,6 @@ class Arrangement:
     limits: Limits
     notes: tuple[FingeredNote, ...]
     drone: tuple[DroneSpan, ...] = ()
-    drone_candidates: tuple[DroneCandidate, ...] = ()
     chords: tuple[ChordSpan, ...] = ()
     accompaniment: tuple[FingeredNote, ...] = ()
     cost: float = 0.0
@@ -177,6 +165,9 @@ class Arrangement:
     messages: tuple[Message, ...] = ()
     other_ways: tuple[OtherWay, ...] = ()
     drones_asked: tuple[DroneDemand, ...] = ()
+    cost_with_drones: float | None = None
+    difficulty_with_drones: float | None = None
+    bow_cost: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,12 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.choices import (
     CHORDS,
+    DRONE_STYLES,
     DRONES,
     FINGERS,
     Chords,
     Drones,
+    DroneStyle,
     Fingers,
     HandSize,
     Language,
@@ -39,12 +41,13 @@ class TuneSet:
 @dataclass(frozen=True, slots=True)
 class Edition:
     """What an edition shows and allows. ``tunes`` empty means all of the folder. Raises
-    SettingError when fingers, drones or chords are none of the choices."""
+    SettingError when fingers, drones, their style or chords are none of the choices."""
 
     name: str
     title: str = ""
     fingers: Fingers = "needed"
-    drones: Drones = "held"
+    drones: Drones = "open"
+    drone_style: DroneStyle = "staff"
     chords: Chords = "all"
     shows_shapes: bool = False
     shows_words: bool = True
@@ -62,6 +65,7 @@ class Edition:
     def __post_init__(self) -> None:
         one_of(FINGERS, self.fingers, "fingers")
         one_of(DRONES, self.drones, "drones")
+        one_of(DRONE_STYLES, self.drone_style, "drone style")
         one_of(CHORDS, self.chords, "chords")
 
 

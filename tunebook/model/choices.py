@@ -15,6 +15,8 @@ Choice = TypeVar("Choice", bound=str)
 
 Drones = Literal["none", "open", "held", "substitution"]
 """No drone, open strings only, keys too, or keys that other fingers may take over."""
+DroneStyle = Literal["staff", "line"]
+"""Drones on a small staff of their own, or as a letter and a line under the melody's."""
 Chords = Literal["none", "tune", "all"]
 """No chords, the tune's own, or solved ones where the tune has none."""
 Fingers = Literal["all", "needed", "none"]
@@ -45,6 +47,7 @@ Way = Literal["crossed", "barre", "row_jump", "shift", "substitution"]
 """What the hand does to get to a note."""
 
 DRONES: tuple[Drones, ...] = get_args(Drones)
+DRONE_STYLES: tuple[DroneStyle, ...] = get_args(DroneStyle)
 CHORDS: tuple[Chords, ...] = get_args(Chords)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)
 LANGUAGES: tuple[Language, ...] = get_args(Language)

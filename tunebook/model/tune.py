@@ -186,12 +186,14 @@ class Annotation:
 
 @dataclass(frozen=True, slots=True)
 class DronePin:
-    """A drone asked for in the tune: ``[r:drone E4 finger 1]``; ``[r:drone off]`` has no pitch."""
+    """A drone asked for in the tune: ``[r:drone E4 finger 1]``; ``[r:drone off]`` has no pitch.
+    ``is_strict`` where the melody is to bend to it: ``[r:drone E4 strict]``."""
 
     place: SourcePlace
     midi: int | None
     finger: int | None = None
     string: str | None = None
+    is_strict: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,6 @@ from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.load import Setup, load, reading_limits, tune_identity
 from tunebook.pipeline.outcomes import arrange_prepared, prepare_tune
 from tunebook.solve.arrange import arrange
-from tunebook.solve.drones.choose import rank_drones
 from tunebook.solve.drones.explain import explain_drones
 from tunebook.solve.fingering.reasons import (
     bar_range,
@@ -140,7 +139,6 @@ def _ranges(numbers: list[int]) -> str:
 
 OTHER_WAYS = 3
 NOTE_ALTERNATIVES = 2
-DRONES_SHOWN = 8
 LAST_BAR = 9999
 
 
@@ -218,23 +216,7 @@ def _drone_lines(arrangement: Arrangement, setup: Setup) -> Iterator[str]:
     if setup.edition.drones == "none" or not arrangement.limits.allows_drone:
         yield "this edition has no drones"
         return
-    # The book weighs only the most promising ones; here all of them are solved.
-    ranked = rank_drones(
-        arrangement.tune,
-        arrangement.instrument,
-        arrangement.hand,
-        arrangement.limits,
-        whole_notes_per_second=arrangement.whole_notes_per_second,
-        drones=setup.edition.drones,
-        tried=None,
-    )
-    held = {(span.stop.string_index, span.stop.key) for span in arrangement.drone}
-    shown = [
-        one
-        for rank, one in enumerate(ranked)
-        if rank < DRONES_SHOWN or (one.stop.string_index, one.stop.key) in held
-    ]
-    yield from explain_drones(arrangement, shown, is_pinned=not arrangement.drone_candidates)
+    yield from explain_drones(arrangement)
 
 
 def _chord_lines(arrangement: Arrangement, setup: Setup, first: int, last: int) -> Iterator[str]:
@@ -250,8 +232,14 @@ def _tempo_line(arrangement: Arrangement) -> str:
     instrument = arrangement.instrument
     return (
         f"{instrument.title}, {instrument.tuning_name}; {quarters:.0f} quarter notes a minute "
-        f"({source}); cost {arrangement.difficulty:.2f} a second"
+        f"({source}); cost {arrangement.difficulty:.2f} a second{_with_drones(arrangement)}"
     )
+
+
+def _with_drones(arrangement: Arrangement) -> str:
+    """The effort with held drones, where they change it."""
+    effort = arrangement.difficulty_with_drones
+    return "" if effort is None else f", {effort:.2f} with the held drones"
 
 
 def _fingering_lines(arrangement: Arrangement, first: int, last: int) -> Iterator[str]:

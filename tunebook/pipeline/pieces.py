@@ -130,6 +130,7 @@ _EXAMPLES = {
     "string": _Example("B E A F |]", _string_letters),
     "crossed": _Example("E B E2 |]", _crossed),
     "drone": _Example("d e f e |]", drone="D4"),
+    "drone_line": _Example("d e f e |]", drone="D4"),
     "take_over": _Example("A c B c |]", _take_over, drone="E4"),
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),

@@ -105,9 +105,7 @@ def _for_printing(outcome: TuneOutcome, arrangement: Arrangement) -> TuneOutcome
     """The outcome without what only the solver and the notes on choices ask for: a book of a
     thousand tunes is in memory at once."""
     notes = tuple(replace(one, terms=(), alternatives=(), moments=()) for one in arrangement.notes)
-    bare = replace(
-        arrangement, notes=notes, drone_candidates=(), bar_difficulties=(), accompaniment=()
-    )
+    bare = replace(arrangement, notes=notes, bar_difficulties=(), accompaniment=())
     return replace(outcome, arrangement=bare)
 
 

@@ -1,23 +1,26 @@
 """Everything solved for one tune: drones, fingering, chords, shapes and accompaniment.
 
-Bars that cannot keep to an edition's limits could only be reached within them by slides and
-strained fingers. So they take their fingering from the unlimited answer, by pins, and all others
-keep the limits."""
+The melody is fingered first, as if there were no drone; then come chords and drones.
+
+Bars that cannot keep to an edition's limits are fingered as a player would without them. Within the
+limits such a bar could only be reached by slides and strained fingers, so the bars that go beyond
+take their fingering from the unlimited answer, by pins, and all others keep the limits.
+"""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from tunebook.model.arrangement import Arrangement, ChordSpan, FingeredNote
+from tunebook.model.arrangement import Arrangement, ChordSpan, DroneDemand, FingeredNote
 from tunebook.model.book import TuneChoice
 from tunebook.model.choices import CHORDS, DRONES, Chords, Drones, one_of
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, Note, Tune
-from tunebook.solve.drones.choose import choose_drone
-from tunebook.solve.fingering.choose import choose_fingering
+from tunebook.solve.drones.choose import DroneScene, choose_drones
+from tunebook.solve.fingering.choose import Fingering, choose_fingering
 from tunebook.solve.harmony.chords import choose_chords, own_chords
 from tunebook.solve.shapes.accompaniment import accompany
 from tunebook.solve.shapes.shapes import choose_shapes
@@ -76,7 +79,7 @@ def arrange(
     limits: Limits | None = None,
     *,
     choice: TuneChoice | None = None,
-    drones: Drones = "held",
+    drones: Drones = "open",
     chords: Chords = "all",
     shapes: bool = False,
     accompaniment: bool = False,
@@ -97,33 +100,17 @@ def arrange(
     one_of(CHORDS, chords, "chords")
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
-    drone = choose_drone(
-        tune,
-        instrument,
-        hand,
-        limits,
-        whole_notes_per_second=speed,
-        drones=drones,
-        choice=choice,
+    asked = functools.partial(
+        choose_fingering, alternatives=alternatives, other_ways=other_ways, bars=bars
     )
-    fingered = functools.partial(
-        choose_fingering,
-        instrument=instrument,
-        hand=hand,
-        whole_notes_per_second=speed,
-        drone=drone.demands,
-    )
-    wanted = functools.partial(
-        fingered, limits=limits, alternatives=alternatives, other_ways=other_ways, bars=bars
-    )
-    fingering = wanted(tune)
-    beyond = bars_beyond(fingering.notes)
-    if beyond:
-        natural = fingered(tune)
-        pinned = with_natural_fingers(tune, natural.notes, beyond, instrument)
-        fingering = wanted(pinned)
-        fingering = replace(fingering, notes=with_own_notes(fingering.notes, tune))
-    spans = _chords(tune, chords)
+    melody = _Melody(tune, instrument, hand, limits, speed, asked)
+    bare = melody.bare()
+    harmony = choose_chords(tune) if chords == "all" or drones != "none" else ()
+    scene = DroneScene(instrument, limits, drones, harmony, choice)
+    droned = choose_drones(tune, bare, scene, melody.under)
+    fingering = droned.fingering
+    has_own_cost = fingering is not bare
+    spans = harmony if chords == "all" else _own_chords(tune, chords)
     if shapes or accompaniment:
         shaped = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)
         spans = shaped if shapes else tuple(replace(span, shape=()) for span in shaped)
@@ -136,26 +123,80 @@ def arrange(
         hand=hand,
         limits=limits,
         notes=fingering.notes,
-        drone=fingering.drone,
-        drone_candidates=drone.candidates,
+        drone=droned.spans,
         chords=spans,
         accompaniment=second,
-        cost=fingering.cost,
-        terms=fingering.terms,
+        cost=bare.cost,
+        terms=bare.terms,
         whole_notes_per_second=speed,
         tempo_is_default=is_default,
-        difficulty=fingering.difficulty,
-        bar_difficulties=fingering.bar_difficulties,
-        messages=(*drone.messages, *fingering.messages, *quarter_tone_messages(tune)),
+        difficulty=bare.difficulty,
+        bar_difficulties=bare.bar_difficulties,
+        messages=(*droned.messages, *fingering.messages, *quarter_tone_messages(tune)),
         other_ways=fingering.other_ways,
-        drones_asked=drone.demands,
+        drones_asked=droned.asked,
+        cost_with_drones=fingering.cost if has_own_cost else None,
+        difficulty_with_drones=fingering.difficulty if has_own_cost else None,
+        bow_cost=fingering.bow_cost,
     )
 
 
-def _chords(tune: Tune, chords: Chords) -> tuple[ChordSpan, ...]:
-    """The tune's own chords, with solved ones around them where the edition wants all."""
+class _Melody:
+    """A tune's melody on one instrument, fingered alone and under drones.
+
+    ``asked`` is ``choose_fingering`` with what is wanted of the answer besides.
+    """
+
+    def __init__(
+        self,
+        tune: Tune,
+        instrument: Instrument,
+        hand: Hand,
+        limits: Limits,
+        speed: float,
+        asked: Callable[..., Fingering],
+    ) -> None:
+        self._tune = tune
+        self._instrument = instrument
+        self._solve = functools.partial(
+            asked, instrument=instrument, hand=hand, whole_notes_per_second=speed
+        )
+        self._limits = limits
+        self._posed = tune
+        self._bare: Fingering | None = None
+
+    def bare(self) -> Fingering:
+        """The fingering without drones."""
+        found = self._solve(self._tune, limits=self._limits)
+        beyond = bars_beyond(found.notes)
+        if beyond:
+            natural = self._solve(self._tune, alternatives=0, other_ways=0)
+            self._posed = with_natural_fingers(self._tune, natural.notes, beyond, self._instrument)
+            found = self._with_own_notes(self._solve(self._posed, limits=self._limits))
+        self._bare = found
+        return found
+
+    def under(self, drones: Sequence[DroneDemand]) -> Fingering:
+        """The fingering over ``drones``: notes keep the strings on which they lie without them,
+        unless the drone is strict."""
+        bare = self._bare or self.bare()
+        strict = [one for one in drones if one.is_strict]
+        strings = {
+            (one.bar_index, one.note_index): one.stops[0].string_index
+            for one in bare.notes
+            if one.stops and not any(d.onset <= one.note.onset < d.end for d in strict)
+        }
+        found = self._solve(self._posed, limits=self._limits, drone=drones, strings=strings)
+        return self._with_own_notes(found)
+
+    def _with_own_notes(self, found: Fingering) -> Fingering:
+        if self._posed is self._tune:
+            return found
+        return replace(found, notes=with_own_notes(found.notes, self._tune))
+
+
+def _own_chords(tune: Tune, chords: Chords) -> tuple[ChordSpan, ...]:
+    """The tune's own chords where the edition shows them."""
     if chords == "none":
         return ()
-    if chords == "all":
-        return choose_chords(tune)
     return tuple(span for span in own_chords(tune) if span.source == "tune")

@@ -45,6 +45,7 @@ class Weights:
     trill_little_finger: float = 0.5  # the little finger has to trill
     drone_pause: float = 2.0  # the bow must leave a drone that was asked for
     drone_pause_second: float = 0.8  # and for each second of it
+    drone_strict: float = 10.0  # times that where the melody is to bend to the drone
 
     # From one event to the next.
     shift: float = 1.8  # the hand changes its place

@@ -292,7 +292,7 @@ class _TuneWriter:
             words += f" finger {fingers.pop()}"
         if sum(0 <= midi - one.open_midi <= one.key_count for one in strings) > 1:
             words += f" string {self._string_name(demand.string_index)}"
-        return f"[r:{words}]"
+        return f"[r:{words} strict]" if demand.is_strict else f"[r:{words}]"
 
     def _string_name(self, index: int) -> str:
         """A string as a remark can name it: D, or with its octave where there are two of a letter,

@@ -12,9 +12,8 @@ from tunebook.model.hand import Limits
 from tunebook.model.tune import Tune
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
-from tunebook.solve.drones.choose import choose_drone
+from tunebook.solve.arrange import arrange
 from tunebook.solve.fingering.choose import choose_fingering
-from tunebook.solve.fingering.demands import DroneDemand
 from tunebook.solve.harmony.chords import choose_chords
 from tunebook.solve.practice import chord_drill, held_drone_drill, open_drone_drill
 from tunebook.solve.second_opinion.pricing import verify_arrangement
@@ -33,9 +32,9 @@ def tune_in(key: str) -> Tune:
     return read_abc(f"X:1\nT:Trial\nM:4/4\nL:1/8\nK:{key}\n|:{TUNES[key]}\n")[0]
 
 
-def solved(tune: Tune, tuning: str, drone: tuple[DroneDemand, ...] = ()) -> Arrangement:
+def solved(tune: Tune, tuning: str) -> Arrangement:
     instrument = read_instrument("nyckelharpa-3row", tuning)
-    found = choose_fingering(tune, instrument, HAND, whole_notes_per_second=SPEED, drone=drone)
+    found = choose_fingering(tune, instrument, HAND, whole_notes_per_second=SPEED)
     return Arrangement(
         tune, instrument, HAND, Limits(), found.notes, found.drone, cost=found.cost,
         terms=found.terms, whole_notes_per_second=SPEED,
@@ -48,8 +47,7 @@ def solved(tune: Tune, tuning: str, drone: tuple[DroneDemand, ...] = ()) -> Arra
 def test_chosen_drones_pass(tuning: str, key: str, kind: str) -> None:
     tune = tune_in(key)
     instrument = read_instrument("nyckelharpa-3row", tuning)
-    found = choose_drone(tune, instrument, HAND, whole_notes_per_second=SPEED, drones=kind)
-    assert verify_arrangement(solved(tune, tuning, found.demands)) == ()
+    assert verify_arrangement(arrange(tune, instrument, HAND, drones=kind)) == ()
 
 
 @pytest.mark.parametrize("tuning", ["CGDA", "CGCA"])
@@ -104,8 +102,6 @@ def test_drone_drills_pass(string: int) -> None:
         if drill is None:
             assert string == 2
             continue
-        found = choose_drone(
-            drill, instrument, HAND, whole_notes_per_second=SPEED, drones="substitution"
-        )
-        assert found.demands
-        assert verify_arrangement(solved(drill, "CGDA", found.demands)) == ()
+        answer = arrange(drill, instrument, HAND, drones="substitution")
+        assert answer.drones_asked and answer.drone
+        assert verify_arrangement(answer) == ()

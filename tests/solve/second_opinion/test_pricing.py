@@ -33,7 +33,7 @@ def arranged(played: Tune, instrument=CGDA, speed=0.6, drone=()) -> Arrangement:
     found = choose_fingering(played, instrument, HAND, whole_notes_per_second=speed, drone=drone)
     return Arrangement(
         played, instrument, HAND, Limits(), found.notes, found.drone,
-        cost=found.cost, whole_notes_per_second=speed,
+        cost=found.cost, bow_cost=found.bow_cost, whole_notes_per_second=speed,
     )  # fmt: skip
 
 
@@ -76,6 +76,14 @@ def test_every_solution_under_a_drone_is_playable_too(words, string, key, halves
 def test_a_wrong_cost_is_noticed() -> None:
     good = arranged(line("D4 E4 B4"))
     assert "the cost is given as" in verify_arrangement(replace(good, cost=good.cost + 1))[0]
+
+
+def test_a_wrong_price_of_the_bow_is_noticed() -> None:
+    played = line("D4 E4 F5 G5 D4 E4")
+    good = arranged(played, drone=(DroneDemand(Fraction(0), Fraction(3, 4), 2, 0),))
+    assert good.bow_cost > 0 and verify_arrangement(good) == ()
+    faults = verify_arrangement(replace(good, bow_cost=good.bow_cost + 1))
+    assert "the bow's cost is given as" in faults[0]
 
 
 def test_a_better_fingering_costs_less() -> None:

@@ -104,19 +104,37 @@ def drone(*spans):
     )
 
 
-def test_drone_is_cut_at_bar_lines_and_tied(make_tune, arranged):
+def test_drone_has_one_head_and_a_line_over_the_bars(make_tune, arranged):
     made = arranged(make_tune("D4*3/4", "E4*3/4"), drone=drone((0, "3/2", 57, 1, False)))
-    assert "a2. -1 ~ } { a2. }" in music(made)
+    assert "a2. -1 \\- } { s2. }" in music(made)
 
 
 def test_finger_that_takes_a_drone_over_is_shown_with_the_one_before(make_tune, arranged):
     spans = drone((0, "1/4", 57, 1, False), ("1/4", "1/2", 57, 2, True))
-    assert "a4 -1 ~ a2 \\takenOver 1 2" in music(arranged(make_tune("D4*3/4"), drone=spans))
+    assert "a4 -1 \\- a2 \\takenOver 1 2 \\-" in music(arranged(make_tune("D4*3/4"), drone=spans))
 
 
-def test_silence_of_the_drone_is_blank(make_tune, arranged):
-    made = arranged(make_tune("D4*3/4"), drone=drone(("1/4", "1/4", 55, 0, False)))
-    assert "s4 g4 -0 s4" in music(made)
+def test_silence_of_the_drone_is_rests(make_tune, arranged):
+    made = arranged(make_tune("D4*3/4", "E4*3/4"), drone=drone(("1/4", "1/4", 55, 0, False)))
+    assert "r4 g4 -0 \\- r4 } { R2. }" in music(made)
+
+
+def test_drone_begins_each_line_with_a_head(make_tune, arranged):
+    made = arranged(make_tune(*["D4*3/4"] * 12), drone=drone((0, 9, 57, 1, False)))
+    text = music(made)
+    assert text.count("\\break") == text.count("a2. -1 \\-") - 1 > 0
+
+
+def test_compact_drones_are_a_letter_a_finger_and_a_line(make_tune, arranged):
+    spans = drone((0, "5/4", 57, 1, False), ("5/4", "1/4", 55, 0, False), (2, "1/4", 55, 0, False))
+    made = arranged(make_tune(*["D4*3/4"] * 3), drone=spans)
+    text = music(made, replace(ALL, drone_style="line"))
+    assert "DroneStaff" not in text
+    assert '\\droneText "G" "1" s2. \\startTextSpan } { s2 ' in text
+    assert '\\droneText "G" "" s4 \\stopTextSpan \\startTextSpan }' in text
+    assert '{ s2 \\stopTextSpan \\droneText "G" "" s4 \\startTextSpan }' in text
+    assert text.count("\\stopTextSpan") == text.count("\\startTextSpan") == 3
+    assert "<>\\stopTextSpan" in text
 
 
 def test_edition_without_drones_leaves_the_staff_out(make_tune, arranged):

@@ -27,8 +27,8 @@ def test_each_bar_has_the_drones_that_sound_in_it_and_no_other(make_tune, arrang
     spans = (drone(0, "1/4", 57), drone("1/2", 3 * BAR, 59), drone("11/4", "1/4", 60))
     made = arranged(make_tune(*["D4*3/4"] * 5), drone=spans)
     assert part(made, '"Drone"', "\\layout").startswith(
-        '"Drone" { \\clef treble { \\key d \\major a4 -1 s4 b4 -1 ~ } { b2. ~ } { b2. ~ } '
-        "{ b2 c'!4 -1 } { s2. }"
+        '"Drone" { \\clef treble { \\key d \\major a4 -1 \\- r4 b4 -1 \\- } { s2. } { s2. } '
+        "{ s2 c'!4 -1 \\- } { R2. }"
     )
 
 

@@ -23,7 +23,7 @@ _NAME = r"(?:(?:low|high)\s+)*[\w#♯♭]{1,12}"
 _STRING = re.compile(_NAME, re.I)
 _DRONE = re.compile(
     r"([A-Ga-g])([#b]{0,2})(-?\d)(?:\s*finger\s*([0-4]))?"
-    rf"(?:\s*string\s*({_NAME}))?(?:\s*finger\s*([0-4]))?",
+    rf"(?:\s*string\s*({_NAME}))?(?:\s*finger\s*([0-4]))?(\s+strict)?",
     re.I,
 )
 _SOLVED = re.compile(
@@ -120,7 +120,9 @@ def _read_drone(text: str, place: SourcePlace) -> DronePin | None:
     step = STEP_LETTERS.index(match[1].upper())
     midi = 12 * (int(match[3]) + 1) + STEP_SEMITONES[step] + alter
     finger = match[4] or match[6]
-    return DronePin(place, midi, int(finger) if finger else None, match[5])
+    return DronePin(
+        place, midi, int(finger) if finger else None, match[5], is_strict=match[7] is not None
+    )
 
 
 def _meant(word: str, value: str) -> str:

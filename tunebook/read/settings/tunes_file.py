@@ -47,6 +47,7 @@ _EDITION_FIELDS = {
     "title": "title",
     "fingers": "fingers",
     "drones": "drones",
+    "drone_style": "drone_style",
     "chords": "chords",
     "shapes": "shows_shapes",
     "words": "shows_words",

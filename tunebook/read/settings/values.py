@@ -24,7 +24,16 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from tunebook.errors import SettingError, SourcePlace
-from tunebook.model.choices import Chords, Drones, Fingers, HandSize, Language, NoteNames, Paper
+from tunebook.model.choices import (
+    Chords,
+    Drones,
+    DroneStyle,
+    Fingers,
+    HandSize,
+    Language,
+    NoteNames,
+    Paper,
+)
 
 DEEPEST = 20
 LONGEST_WORD = 500
@@ -259,6 +268,7 @@ class EditionTable(Table):
     title: Line | None = None
     fingers: Fingers | None = None
     drones: Drones | None = None
+    drone_style: DroneStyle | None = None
     chords: Chords | None = None
     shapes: bool | None = None
     words: bool | None = None

@@ -1,44 +1,162 @@
-"""Which drones a tune has in the book, which others were weighed, and why."""
+"""Which drones a tune has in the book, how the open strings rank in each phrase, and why none."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
-from tunebook.model.arrangement import Arrangement, DroneCandidate, DroneSpan, Stop
+from tunebook.model.arrangement import Arrangement, DroneSpan, Stop
 from tunebook.model.names import bars_in_words
 from tunebook.model.tune import Tune
 from tunebook.solve.drones.choose import drone_label
+from tunebook.solve.drones.moments import CLASH, THIRD, Moment, drone_moments, least_length
+from tunebook.solve.drones.open import best_line
+from tunebook.solve.drones.phrases import Phrase, drone_phrases
+from tunebook.solve.harmony.chords import choose_chords
+from tunebook.solve.harmony.slots import heard_key
+from tunebook.solve.times import whole_times
+
+NOTICED = 0.005
+"""A smaller part of a phrase is not worth telling."""
 
 
-def explain_drones(
-    arrangement: Arrangement, others: Sequence[DroneCandidate], is_pinned: bool = False
-) -> tuple[str, ...]:
-    """One line for each drone of the arrangement with its bars, then one a candidate with rank,
-    label, score and reason: those in the book first, then ``others`` in the order given.
-
-    ``is_pinned`` where tune or settings decided, so that nothing was weighed for the book.
-    """
+def explain_drones(arrangement: Arrangement) -> tuple[str, ...]:
+    """One line for each drone of the arrangement with its bars; then for each phrase the open
+    strings, the best first: what each is worth there as the melody lies, how much of the phrase it
+    could sound, what is in the book, and why it is silent in the rest."""
+    tune = arrangement.tune
     lines = _drones_held(arrangement) or ["no drone in the book"]
-    held = [_place(span.stop) for span in arrangement.drone]
-    weighed = {_place(one.stop) for one in arrangement.drone_candidates}
-    ranked = sorted(others, key=lambda one: _place(one.stop) not in held)
-    for rank, one in enumerate(ranked, 1):
-        place = _place(one.stop)
-        line = (
-            f"{rank}. {one.label}: score {one.score:.1f}, consonance {one.consonance:.2f}, "
-            f"adds {one.fingering_cost:.2f} a second to the fingering; {one.reason}"
-        )
-        if place in held:
-            line += "  [in the book]"
-        elif one.why_not:
-            line += f"  [{one.why_not}]"
-        elif place not in weighed and not is_pinned:
-            line += "  [looked less promising and was not weighed for the book]"
-        lines.append(line)
-    if not others:
-        lines.append("no drone goes with this tune on this instrument in this edition")
+    chords = arrangement.chords or choose_chords(tune)
+    moments = drone_moments(tune, arrangement.notes, arrangement.instrument, chords)
+    for phrase in drone_phrases(tune):
+        looks = [
+            _look(arrangement, phrase, moments, string.index)
+            for string in arrangement.instrument.strings
+        ]
+        looks = [look for look in looks if look.beside >= NOTICED or look.in_book >= NOTICED]
+        numbers = sorted({bar.number for bar in phrase.bars})
+        lines.append(bars_in_words(range(numbers[0], numbers[-1] + 1)) + ":")
+        looks.sort(key=lambda look: (-look.in_book, -look.worth, look.stop.string_index))
+        for rank, look in enumerate(looks, 1):
+            lines.append(f"  {rank}. {_words(look, arrangement)}")
+        reasons = _silence(looks)
+        if reasons:
+            lines.append(f"  silence: {reasons}")
     return tuple(lines)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """An open string in one phrase. Parts of the phrase's melody, 0 to 1: over which it would sound
+    if it were alone (``heard``), sounds in the book, lies beside the melody's string, is the
+    melody's own string, clashes or is the chord's third. ``worth`` is in quarters of full
+    consonance where it may sound."""
+
+    stop: Stop
+    worth: float
+    heard: float
+    in_book: float
+    beside: float
+    own: float
+    clash: float
+    third: float
+
+
+def _look(
+    arrangement: Arrangement, phrase: Phrase, moments: Sequence[Moment], string: int
+) -> _Look:
+    tune, per_whole = arrangement.tune, whole_times(arrangement.tune).per_whole
+    beat = least_length(tune, whole_times(tune))
+    bars = {bar.index for bar in phrase.bars}
+    alone = [one._replace(gains=tuple(g for g in one.gains if g[0] == string)) for one in moments]
+    line = best_line(alone, beat)
+    inside = [at for at, moment in enumerate(moments) if moment.bar_index in bars]
+    total = sum(moments[at].duration for at in inside if moments[at].melody) or 1
+
+    def part(chosen: Sequence[int]) -> float:
+        return sum(moments[at].duration for at in chosen) / total
+
+    barred = {at: dict(moments[at].barred).get(string, "") for at in inside}
+    open_midi = arrangement.instrument.string(string).open_midi
+    return _Look(
+        stop=Stop(open_midi, string, 0, 0),
+        worth=sum(dict(moments[at].gains).get(string, 0.0) for at in inside),
+        heard=part([at for at in inside if line.strings[at] == string]),
+        in_book=part(
+            [
+                at
+                for at in inside
+                if _in_book(arrangement, string, Fraction(moments[at].onset, per_whole))
+            ]
+        ),
+        beside=part([at for at in inside if abs(moments[at].melody - string) == 1]),
+        own=part([at for at in inside if moments[at].melody == string]),
+        clash=part([at for at in inside if barred[at] == CLASH]),
+        third=part([at for at in inside if barred[at] == THIRD]),
+    )
+
+
+def _in_book(arrangement: Arrangement, string: int, time: Fraction) -> bool:
+    return any(
+        span.stop.string_index == string
+        and span.stop.key == 0
+        and span.onset <= time < span.onset + span.duration
+        for span in arrangement.drone
+    )
+
+
+def _words(look: _Look, arrangement: Arrangement) -> str:
+    label = drone_label(look.stop, arrangement.instrument, arrangement.tune.key)
+    words = (
+        f"{label}: worth {look.worth:.1f}; beside the melody for {look.beside:.0%} of the "
+        f"phrase, would sound for {look.heard:.0%}"
+    )
+    is_foreign = not look.heard and _is_foreign(look.stop, arrangement)
+    why = ["neither keynote nor fifth, it goes badly with the tune"] if is_foreign else []
+    why += [
+        f"{reason} for {part:.0%}"
+        for reason, part in (
+            ("clashes on a beat", look.clash),
+            ("is the third of the chord", look.third),
+            ("the melody is on its string", look.own),
+        )
+        if part >= NOTICED
+    ]
+    if why:
+        words += "; " + ", ".join(why)
+    if look.in_book >= NOTICED:
+        words += f"  [in the book for {look.in_book:.0%}]"
+    return words
+
+
+def _is_foreign(stop: Stop, arrangement: Arrangement) -> bool:
+    tonic = heard_key(arrangement.tune, arrangement.tune.key).tonic_class
+    return (stop.midi - tonic) % 12 not in (0, 7)
+
+
+def _silence(looks: Sequence[_Look]) -> str:
+    """Why no open string sounds in the rest of the phrase; empty where one always does."""
+    silent = 1.0 - sum(look.in_book for look in looks)
+    if silent < 0.05:
+        return ""
+    best = max((look.heard for look in looks), default=0.0)
+    clash = max((look.clash for look in looks), default=0.0)
+    third = max((look.third for look in looks), default=0.0)
+    causes = []
+    if not looks or max(look.beside for look in looks) < 0.25:
+        causes.append("no one open string lies beside the melody for long")
+    if clash >= 0.1:
+        causes.append("an open string would clash on the beat")
+    if third >= 0.1:
+        causes.append("an open string would be the third of the chord")
+    if not causes:
+        causes.append(
+            "what is left is too short to begin a drone for"
+            if best
+            else "no open string goes well with melody and chords for long enough"
+        )
+    return f"{silent:.0%} of the phrase: " + ", ".join(causes)
 
 
 def _place(stop: Stop) -> tuple[int, int]:
@@ -46,11 +164,13 @@ def _place(stop: Stop) -> tuple[int, int]:
 
 
 def _drones_held(arrangement: Arrangement) -> list[str]:
-    """The arrangement's drones in order: what is held, by which fingers, in which bars."""
+    """The arrangement's drones: what is held, by which fingers, in which bars."""
     lines = []
-    for group in _groups(arrangement.drone):
-        fingers = list(dict.fromkeys(span.stop.finger for span in group if span.stop.finger))
-        bare = group[0].stop
+    places = dict.fromkeys(_place(span.stop) for span in arrangement.drone)
+    for place in places:
+        spans = [span for span in arrangement.drone if _place(span.stop) == place]
+        fingers = list(dict.fromkeys(span.stop.finger for span in spans if span.stop.finger))
+        bare = spans[0].stop
         label = drone_label(
             Stop(bare.midi, bare.string_index, bare.key, 0),
             arrangement.instrument,
@@ -58,28 +178,14 @@ def _drones_held(arrangement: Arrangement) -> list[str]:
         )
         if fingers:
             label += ", finger " + " and ".join(map(str, fingers))
-        first = _bar_number(arrangement.tune, group[0].onset)
-        last = _bar_number(arrangement.tune, group[-1].onset, group[-1].duration)
-        bars = bars_in_words(range(first, last + 1))
-        lines.append(f"in the book: {label}, {bars}")
+        numbers = sorted({n for span in spans for n in _bar_numbers(arrangement.tune, span)})
+        lines.append(f"in the book: {label}, {bars_in_words(numbers)}")
     return lines
 
 
-def _groups(spans: Sequence[DroneSpan]) -> list[list[DroneSpan]]:
-    """Spans of one tone on one string together."""
-    groups: list[list[DroneSpan]] = []
-    for span in spans:
-        if groups and _place(groups[-1][-1].stop) == _place(span.stop):
-            groups[-1].append(span)
-        else:
-            groups.append([span])
-    return groups
-
-
-def _bar_number(tune: Tune, onset: Fraction, duration: Fraction = Fraction(0)) -> int:
-    """Number of the bar that is sounding at ``onset``, or just before ``duration`` is over."""
-    end = onset + duration
-    inside = [
-        bar.number for bar in tune.bars if bar.onset < end or (not duration and bar.onset == end)
+def _bar_numbers(tune: Tune, span: DroneSpan) -> list[int]:
+    """Numbers of the bars through which the drone sounds."""
+    end = span.onset + span.duration
+    return [
+        bar.number for bar in tune.bars if bar.onset < end and bar.onset + bar.duration > span.onset
     ]
-    return inside[-1] if inside else 0

@@ -1,9 +1,4 @@
-"""Where drones may lie, and which the tune or the book asks for.
-
-Where drones may lie, and how far a melody gets in their way before anything is solved.
-
-Drones that the tune or the book asks for.
-"""
+"""Where drones may lie, and which the tune or the book asks for."""
 
 from __future__ import annotations
 
@@ -16,7 +11,6 @@ from fractions import Fraction
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import DroneDemand, Stop
 from tunebook.model.book import TuneChoice
-from tunebook.model.choices import Drones
 from tunebook.model.hand import Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, DronePin, Tune, pitch_name
@@ -52,11 +46,9 @@ def count_tones(tune: Tune) -> ToneCount:
     return ToneCount(tuple(sorted(lengths.items())))
 
 
-def drone_stops(instrument: Instrument, limits: Limits, drones: Drones) -> list[Stop]:
-    """Every stop that may be a drone: open strings, and keys unless ``drones`` is "open"."""
-    if drones == "none" or not limits.allows_drone:
-        return []
-    highest = HIGHEST_DRONE_KEY if drones != "open" and limits.allows_held_drone else 0
+def drone_stops(instrument: Instrument, limits: Limits) -> list[Stop]:
+    """Every stop that may be a drone: open strings, and low keys where they may be held."""
+    highest = HIGHEST_DRONE_KEY if limits.allows_held_drone else 0
     if limits.highest_key is not None:
         highest = min(highest, limits.highest_key)
     return [
@@ -141,7 +133,6 @@ def pinned_drones(
     tune: Tune,
     instrument: Instrument,
     limits: Limits,
-    drones: Drones,
     choice: TuneChoice | None = None,
 ) -> PinnedDrones:
     """Drones pinned by ``[r:drone ...]`` in the tune, and by the book before the first of them.
@@ -160,7 +151,7 @@ def pinned_drones(
         if pin.midi is None:
             is_pinned = True
             continue
-        stop, finger, reasons = _stop_for(pin, tune, instrument, limits, drones)
+        stop, finger, reasons = _stop_for(pin, tune, instrument, limits)
         remedy = "choose another drone" if stop is None else "the drone is held without that"
         for reason in reasons:
             what = f"the drone {pitch_name(pin.midi)} {reason}"
@@ -169,7 +160,11 @@ def pinned_drones(
             continue
         is_pinned = True
         if until > onset:
-            demands.append(DroneDemand(onset, until - onset, stop.string_index, stop.key, finger))
+            demands.append(
+                DroneDemand(
+                    onset, until - onset, stop.string_index, stop.key, finger, pin.is_strict
+                )
+            )
     return PinnedDrones(is_pinned, tuple(demands), tuple(said.values()))
 
 
@@ -202,7 +197,7 @@ def _pin_of(choice: TuneChoice, place: SourcePlace) -> DronePin:
 
 
 def _stop_for(
-    pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits, drones: Drones
+    pin: DronePin, tune: Tune, instrument: Instrument, limits: Limits
 ) -> tuple[Stop | None, int | None, list[str]]:
     """The stop for a pin (None where there is none), its finger, and what of it cannot be."""
     assert pin.midi is not None
@@ -215,12 +210,13 @@ def _stop_for(
     if not stops:
         where = f"on string {pin.string}" if pin.string else "on this instrument"
         return None, None, [f"does not exist {where}"]
-    may_hold = drones != "open" and limits.allows_held_drone
-    if not may_hold:
+    if not limits.allows_held_drone:
         stops = [stop for stop in stops if stop.key == 0]
         if not stops:
             return None, None, ["is no open string, and this edition holds no keys"]
-    usable = drone_stops(instrument, limits, drones)
+    asked = [stop for stop in stops if (stop.key > 0) == bool(pin.finger)]
+    stops = asked or stops  # an open string where there is one, a key where a finger is asked for
+    usable = drone_stops(instrument, limits)
     near = [stop for stop in stops if stop in usable] or stops
     stop = best_of(near, count_tones(tune), instrument)
     assert stop is not None

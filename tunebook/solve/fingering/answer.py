@@ -60,17 +60,20 @@ def whole_difficulty(cost: float, seconds: float) -> float:
 LIMIT, MOVED_TONE = "limit", "moved_tone"
 """Terms of a broken limit and of a tied tone that has to be struck again: they steer the search
 and are never counted in a shown cost."""
+PAUSE = "drone_pause"
+"""What it costs the bow to leave a drone: no effort of the hand, and counted apart."""
 
 NOTHING = 1e-9
 """Smaller costs are rounding, not reasons."""
 
-_OWN = (*POSTURE_TERMS, "drone_pause")
+_OWN = (*POSTURE_TERMS, PAUSE)
 
 
 @dataclass(frozen=True)
 class PricedPath:
-    """One posture for each event. ``terms[i]`` are the costs of event i and of the movement into
-    it as it is first played; ``totals`` are sums over the tune as played, limits left out;
+    """One posture for each event. ``terms[i]`` are the hand's costs of event i and of the movement
+    into it as it is first played; ``totals`` are sums over the tune as played, limits left out;
+    ``bow_cost`` is what it costs the bow to leave the drones;
     ``breaks_limits[i]`` says that event i lies beyond the limits, ``breaks_ties[i]`` that a tone
     tied to it had to be struck again."""
 
@@ -78,6 +81,7 @@ class PricedPath:
     postures: tuple[Posture, ...]
     terms: tuple[dict[str, float], ...]
     totals: dict[str, float]
+    bow_cost: float
     breaks_limits: tuple[bool, ...]
     breaks_ties: tuple[bool, ...]
 
@@ -104,36 +108,19 @@ def price_path(problem: Problem, rows: Sequence[int]) -> PricedPath:
     terms = _terms_by_event(own, moved_names, _entered(problem, moved))
     broken = tuple([found.pop(LIMIT, 0.0) > 0 for found in terms])
     retied = tuple([found.pop(MOVED_TONE, 0.0) > 0 for found in terms])
+    for found in terms:
+        found.pop(PAUSE, None)
+    bow_cost = totals.pop(PAUSE, 0.0)
     totals = {name: cost for name, cost in totals.items() if name not in (LIMIT, MOVED_TONE)}
     return PricedPath(
         rows=tuple(rows),
         postures=tuple([layer.postures[row] for layer, row in zip(sets, rows, strict=True)]),
         terms=tuple(terms),
         totals={name: cost for name, cost in totals.items() if cost},
+        bow_cost=bow_cost,
         breaks_limits=broken,
         breaks_ties=retied,
     )
-
-
-def event_costs(problem: Problem, rows: Sequence[int]) -> list[float]:
-    """The sums of the terms of each event, as ``price_path`` has them."""
-    chosen = choose(problem.sets, rows)
-    own = _own_terms(problem, chosen)
-    moved_names, moved = _movement_costs(problem, chosen)
-    own[np.abs(own) <= NOTHING] = 0.0
-    entered = _entered(problem, moved)
-    for number, name in enumerate(moved_names):
-        if name in POSTURE_TERMS:
-            # Terms of one name are added up first, and stand where the event's own would.
-            costs = own[POSTURE_TERMS.index(name)]
-            is_joined = costs != 0.0
-            costs[is_joined] += entered[number, is_joined]
-            entered[number, is_joined] = 0.0
-        if name in (LIMIT, MOVED_TONE):
-            entered[number] = 0.0
-    own[POSTURE_TERMS.index(LIMIT)] = 0.0
-    sums: list[float] = np.add.reduce(np.concatenate([own, entered]), axis=0).tolist()
-    return sums
 
 
 def _terms_by_event(
@@ -155,7 +142,7 @@ def _own_terms(problem: Problem, chosen: Chosen) -> Array:
     """Costs of the postures, shape (terms, events), by the names of _OWN."""
     costs = np.empty((len(_OWN), len(chosen.pause)))
     np.multiply(chosen.costs, problem.order.shares, out=costs[:-1])
-    np.multiply(chosen.pause, problem.order.pauses, out=costs[-1])
+    np.multiply(chosen.pause, problem.pauses, out=costs[-1])
     return costs
 
 

@@ -19,7 +19,7 @@ apart when they differ by at least ``NOTICEABLE``."""
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -234,13 +234,15 @@ __all__ = ["DroneDemand", "Fingering", "choose_fingering", "k_best_fingerings"]
 @dataclass(frozen=True)
 class Fingering:
     """A fingering of a tune. ``notes`` has one entry per written note that sounds, in written
-    order; ``cost`` is the sum over the tune as played, ``terms`` its parts by name; ``is_exact``
-    is False when a tune's repeats were too entangled for the exact search; ``consistency_cost`` is
-    what giving the same phrase the same fingering cost above the cheapest."""
+    order; ``cost`` is the effort of the hand, the sum over the tune as played, ``terms`` its parts
+    by name; ``bow_cost`` is what it costs the bow to leave the drones; ``is_exact`` is False when a
+    tune's repeats were too entangled for the exact search; ``consistency_cost`` is what giving the
+    same phrase the same fingering cost above the cheapest."""
 
     notes: tuple[FingeredNote, ...]
     drone: tuple[DroneSpan, ...] = ()
     cost: float = 0.0
+    bow_cost: float = 0.0
     terms: tuple[tuple[str, float], ...] = ()
     bar_difficulties: tuple[BarDifficulty, ...] = ()
     difficulty: float = 0.0
@@ -258,6 +260,7 @@ def choose_fingering(
     *,
     whole_notes_per_second: float,
     drone: Sequence[DroneDemand] = (),
+    strings: Mapping[tuple[int, int], int] | None = None,
     alternatives: int = 0,
     other_ways: int = 0,
     bars: tuple[int, int] | None = None,
@@ -265,14 +268,15 @@ def choose_fingering(
 ) -> Fingering:
     """The cheapest fingering of ``tune``.
 
-    ``drone`` lists the drones to be held meanwhile. ``alternatives`` asks for that many next best
-    stops of each note, with what the whole tune would cost more; ``other_ways`` for that many next
-    best fingerings that a player would tell apart from it (see ``alternatives``), ``bars`` (first
-    and last bar index) for such as differ within these bars. A note that cannot be played has
-    no stops and is reported. Never raises for what a tune contains.
+    ``drone`` lists the drones to be held meanwhile; ``strings`` the strings on which notes stay,
+    by the index of the bar and that of the note in it. ``alternatives`` asks for that many next
+    best stops of each note, with what the whole tune would cost more; ``other_ways`` for that many
+    next best fingerings that a player would tell apart from it (see ``alternatives``), ``bars``
+    (first and last bar index) for such as differ within these bars. A note that cannot be played
+    has no stops and is reported. Never raises for what a tune contains.
     """
     tables = tables_for(instrument, hand, limits or Limits(), weights)
-    problem = pose_problem(tune, tables, whole_notes_per_second, drone)
+    problem = pose_problem(tune, tables, whole_notes_per_second, drone, strings)
     if not problem.sets:
         return Fingering(fingered_notes(problem, None), messages=problem.messages)
     best = cheapest_path(problem.layers)
@@ -284,7 +288,10 @@ def choose_fingering(
     found = (finish(problem, other) for other in others)
     return replace(
         chosen,
-        other_ways=tuple(OtherWay(one.cost - chosen.cost, one.notes) for one in found),
+        other_ways=tuple(
+            OtherWay(one.cost + one.bow_cost - chosen.cost - chosen.bow_cost, one.notes)
+            for one in found
+        ),
     )
 
 
@@ -326,6 +333,7 @@ def finish(
         notes=notes,
         drone=drone_spans(problem, priced),
         cost=cost,
+        bow_cost=priced.bow_cost,
         terms=tuple(sorted(totals.items())),
         bar_difficulties=bar_difficulties(problem.tune, notes, problem.speed),
         difficulty=whole_difficulty(cost, problem.order.seconds),

@@ -223,16 +223,17 @@ class LostPin:
 
 
 def postures_for(
-    event: Event, drone: DroneDemand | None, tables: CostTables
+    event: Event, drone: DroneDemand | None, tables: CostTables, kept_string: int | None = None
 ) -> tuple[PostureSet | None, list[LostPin]]:
-    """The postures for an event with its pins; without those pins that cannot be kept."""
+    """The postures for an event with its pins; without those pins that cannot be kept. It stays on
+    ``kept_string`` where none is pinned."""
     lost: list[LostPin] = []
     instrument = tables.reach.instrument
     held = None if drone is None else HeldDrone(drone.string_index, drone.key, drone.finger)
     plain = Demand(event.midis, (), None, held, event.trill)
     note = event.note
     fingers = _finger_pins(note, len(event.midis))
-    string = None
+    string = kept_string
     if note.string_pin is not None:
         string = find_string(instrument, note.string_pin)
         if string is None:

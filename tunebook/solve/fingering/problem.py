@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import functools
 import itertools
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -326,7 +326,8 @@ def order_without(written: TuneEvents, left_out: tuple[int, ...]) -> PlayedOrder
 @dataclass(frozen=True)
 class Problem:
     """A tune made ready for the search: the playable events, their postures, their order.
-    ``held`` is the drone that is asked for at each event."""
+    ``held`` is the drone that is asked for at each event, ``pauses`` what it costs the bow to leave
+    it."""
 
     tune: Tune
     tables: CostTables
@@ -335,6 +336,7 @@ class Problem:
     layers: Layers
     drone: tuple[DroneDemand, ...]
     held: tuple[DroneDemand | None, ...]
+    pauses: tuple[float, ...]
     speed: float
     unplayable: tuple[Event, ...]
     messages: tuple[Message, ...]
@@ -345,26 +347,43 @@ def pose_problem(
     tables: CostTables,
     speed: float,
     drone: Sequence[DroneDemand] = (),
+    strings: Mapping[tuple[int, int], int] | None = None,
 ) -> Problem:
-    """Make the search's layers for ``tune`` at ``speed`` (whole notes a second)."""
+    """Make the search's layers for ``tune`` at ``speed`` (whole notes a second). ``strings`` gives
+    the string on which a note stays, by the index of its bar and its own in the bar."""
     kept, messages = possible_drones(drone, tables.reach.instrument, tune)
     written = events_of_tune(tune, speed, tables.weights, kept)
     held = drones_at(kept, written.events, written.end)
-    found = _postures(written, held, tables, messages)
+    found = _postures(written, held, tables, strings or {}, messages)
     left_out = tuple([number for number, postures in enumerate(found) if postures is None])
     sets = tuple([postures for postures in found if postures is not None])
     order = order_without(written, left_out)
+    asked = tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None])
+    pauses = _pauses(order, asked, tables.weights)
     return Problem(
         tune=tune,
         tables=tables,
         order=order,
         sets=sets,
-        layers=_layers(order, sets, tables),
+        layers=_layers(order, sets, pauses, tables),
         drone=kept,
-        held=tuple([drone for drone, layer in zip(held, found, strict=True) if layer is not None]),
+        held=asked,
+        pauses=pauses,
         speed=speed,
         unplayable=tuple([written.events[number] for number in left_out]),
         messages=tuple(messages),
+    )
+
+
+def _pauses(
+    order: PlayedOrder, asked: Sequence[DroneDemand | None], weights: Weights
+) -> tuple[float, ...]:
+    """What it costs the bow to leave the drone during each event."""
+    return tuple(
+        [
+            pause * weights.drone_strict if drone is not None and drone.is_strict else pause
+            for pause, drone in zip(order.pauses, asked, strict=True)
+        ]
     )
 
 
@@ -372,22 +391,24 @@ def _postures(
     written: TuneEvents,
     held: Sequence[DroneDemand | None],
     tables: CostTables,
+    strings: Mapping[tuple[int, int], int],
     messages: list[Message],
 ) -> list[PostureSet | None]:
     """The postures for each event, None where it cannot be played; ``messages`` are added to."""
-    known: dict[tuple[int, int], PostureSet | None] = {}
+    known: dict[tuple[int, int, int | None], PostureSet | None] = {}
     found: list[PostureSet | None] = []
     lost: list[LostPin] = []
     unplayable: list[Event] = []
     tune = written.tune
     for event, plain, over in zip(written.events, written.demands, held, strict=True):
         if plain is None:
-            postures, lost_here = postures_for(event, over, tables)
+            postures, lost_here = postures_for(event, over, tables, strings.get(event.refs[0]))
             lost.extend(lost_here)
         else:
-            asked = id(plain), id(over)
+            string = strings.get(event.refs[0])
+            asked = id(plain), id(over), string
             if asked not in known:
-                known[asked] = tables.postures(_over(plain, over))
+                known[asked] = tables.postures(_over(plain, over)._replace(string=string))
             postures = known[asked]
         if postures is None and not event.piece:
             unplayable.append(event)
@@ -404,9 +425,11 @@ def _over(plain: Demand, drone: DroneDemand | None) -> Demand:
     return plain._replace(drone=HeldDrone(drone.string_index, drone.key, drone.finger))
 
 
-def _layers(order: PlayedOrder, sets: Sequence[PostureSet], tables: CostTables) -> Layers:
+def _layers(
+    order: PlayedOrder, sets: Sequence[PostureSet], pauses: Sequence[float], tables: CostTables
+) -> Layers:
     """Costs of the search: own costs times how often they are played, steps, leaps."""
-    states = _own_costs(order, sets, tables)
+    states = _own_costs(order, sets, pauses, tables)
     costs = _way_costs(order, sets, tables)
     leaps = []
     for way, moves in zip(order.leaps, costs[len(order.steps) :], strict=True):
@@ -419,12 +442,14 @@ def _layers(order: PlayedOrder, sets: Sequence[PostureSet], tables: CostTables) 
     return Layers(states, costs[: len(order.steps)], leaps)
 
 
-def _own_costs(order: PlayedOrder, sets: Sequence[PostureSet], tables: CostTables) -> list[Array]:
+def _own_costs(
+    order: PlayedOrder, sets: Sequence[PostureSet], pauses: Sequence[float], tables: CostTables
+) -> list[Array]:
     """Costs of each event's postures, as often as it is played."""
     known: dict[tuple[Demand, float, float, int], Array] = {}
     states: list[Array] = []
     for postures, share, pause, count in zip(
-        sets, order.shares, order.pauses, order.times_played, strict=True
+        sets, order.shares, pauses, order.times_played, strict=True
     ):
         asked = postures.demand, share, pause if postures.may_pause else 0.0, count
         if asked not in known:

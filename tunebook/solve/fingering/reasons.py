@@ -14,7 +14,6 @@ from tunebook.model.tune import Tune
 TERM_WORDS = {
     "barre": "one finger flat over two keys",
     "crossed": "crossed stop: two fingers at the same place in two rows",
-    "drone_pause": "the bow leaves the drone",
     "high_key": "high on the string",
     "home": "away from first position",
     "little_finger": "little finger",
@@ -151,7 +150,7 @@ def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
         alternatives=tuple(
             (extra, stops_in_words(stops, instrument)) for extra, stops in note.alternatives
         ),
-        drone=_drone_words(note),
+        drone=_drone_words(arrangement, note),
         is_stopped=any(stop.key for stop in note.stops),
         is_continued=note.is_continued,
         is_pinned=note.note.string_pin is not None or any(pin is not None for pin in pins),
@@ -159,10 +158,10 @@ def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
     )
 
 
-def _drone_words(note: FingeredNote) -> str:
+def _drone_words(arrangement: Arrangement, note: FingeredNote) -> str:
     """What the drone does meanwhile."""
     if not note.moments or note.moments[0].drone is None:
-        return ""
+        return _over_open_string(arrangement, note)
     if note.moments[0].is_drone_paused:
         return "the drone pauses"
     finger = note.moments[0].drone.finger
@@ -172,6 +171,15 @@ def _drone_words(note: FingeredNote) -> str:
     if after is not None and after.finger not in (0, finger):
         return f"finger {finger}, then {after.finger} holds the drone"
     return f"finger {finger} holds the drone"
+
+
+def _over_open_string(arrangement: Arrangement, note: FingeredNote) -> str:
+    onset = note.note.onset
+    for span in arrangement.drone:
+        if span.onset <= onset < span.onset + span.duration and not note.note.is_grace:
+            name = arrangement.instrument.string(span.stop.string_index).name
+            return f"over the open {name} string"
+    return ""
 
 
 def reasons_as_text(reasons: Sequence[NoteReason]) -> list[str]:

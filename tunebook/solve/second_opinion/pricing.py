@@ -135,7 +135,7 @@ def _bow_faults(arrangement: Arrangement) -> list[str]:
             strings = {stop.string_index for stop in moment.stops} | {span.stop.string_index}
             if len(strings) > 2 or max(strings) - min(strings) > 1:
                 found.append(f"{where}: the bow cannot reach the drone")
-            if span.stop.finger != _finger_of_drone(note, moment, span):
+            if span.stop.key and span.stop.finger != _finger_of_drone(note, moment, span):
                 found.append(f"{where}: the drone is held by another finger than is shown")
     return found
 
@@ -163,9 +163,11 @@ SCALE = (0, 2, 4, 5, 7, 9, 11)
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """Cost of a tune as played, and its parts by name."""
+    """Effort of the hand in a tune as played, and its parts by name; ``bow_cost`` is what it costs
+    the bow to leave drones."""
 
     cost: float
+    bow_cost: float
     terms: tuple[tuple[str, float], ...]
 
 
@@ -177,6 +179,7 @@ class _Part:
     number: int
     of: int
     moment: HandMoment
+    is_strict: bool
     note: Note
     trill: int
     is_slurred_on: bool
@@ -203,16 +206,22 @@ def price(arrangement: Arrangement, weights: Weights | None = None) -> Price:
             _sum(totals, _way(rules, before[0], part, onset_s - before[1], speed))
         before = (part, onset_s)
     _price_unplayed(totals, rules, arrangement, parts, played_bars)
-    return Price(sum(totals.values()), tuple(sorted(totals.items())))
+    bow_cost = totals.pop("drone_pause", 0.0)
+    return Price(sum(totals.values()), bow_cost, tuple(sorted(totals.items())))
 
 
 def verify_arrangement(arrangement: Arrangement) -> tuple[str, ...]:
     """Everything that is wrong with ``arrangement``: what cannot be played, and a cost that is
     not what its notes cost. Empty when all is well."""
     faults = list(find_unplayable(arrangement))
-    own = price(arrangement).cost
-    if abs(own - arrangement.cost) > TOLERANCE * max(1.0, abs(own)):
-        faults.append(f"the cost is given as {arrangement.cost:.4f} and adds up to {own:.4f}")
+    own = price(arrangement)
+    given = arrangement.cost_with_drones
+    for what, said, found in (
+        ("cost", arrangement.cost if given is None else given, own.cost),
+        ("bow's cost", arrangement.bow_cost, own.bow_cost),
+    ):
+        if abs(found - said) > TOLERANCE * max(1.0, abs(found)):
+            faults.append(f"the {what} is given as {said:.4f} and adds up to {found:.4f}")
     return tuple(faults)
 
 
@@ -242,12 +251,22 @@ def _parts_by_bar(arrangement: Arrangement) -> dict[int, list[_Part]]:
                 number=index,
                 of=len(note.moments),
                 moment=moment,
+                is_strict=_is_strict(arrangement, moment),
                 note=note.note,
                 trill=trill,
                 is_slurred_on=slurs[last_ref[number]],
             )
             parts.setdefault(note.bar_index, []).append(part)
     return parts
+
+
+def _is_strict(arrangement: Arrangement, moment: HandMoment) -> bool:
+    """Whether the melody is to bend to the drone of this moment."""
+    if not moment.is_drone_paused:
+        return False
+    return any(
+        one.is_strict for one in arrangement.drones_asked if one.onset <= moment.onset < one.end
+    )
 
 
 def _slurs(tune: Tune) -> dict[tuple[int, int], bool]:
@@ -291,7 +310,8 @@ def _own(rules: PriceRules, part: _Part, speed: float) -> Costs:
     costs = {name: share * cost for name, cost in rules.posture(part.posture, part.trill).items()}
     if part.moment.is_drone_paused and not part.note.is_grace:
         seconds = float(part.moment.duration) / speed
-        costs["drone_pause"] = weights.drone_pause / part.of + weights.drone_pause_second * seconds
+        pause = weights.drone_pause / part.of + weights.drone_pause_second * seconds
+        costs["drone_pause"] = pause * (weights.drone_strict if part.is_strict else 1.0)
     return costs
 
 

@@ -51,6 +51,14 @@ quarterArrow = #(define-event-function (way) (index?)
      '(parent-alignment-X . 0)))
 quarterUp = \quarterArrow 1
 quarterDown = \quarterArrow 0
+droneText = #(define-music-function (letter finger) (string? string?)
+   (let ((text #{ \markup \fontsize #-3.5 \concat { \sans \bold $letter
+                  \hspace #0.25 \number $finger \hspace #0.3 } #})
+         (again #{ \markup \fontsize #-3.5 \concat { \sans $letter \hspace #0.3 } #}))
+     #{ \once \override TextSpanner.bound-details.left.text = #text
+        \once \override TextSpanner.bound-details.left-broken.text = #again
+        \once \override TextSpanner.bound-details.right.text =
+          \markup \translate #'(0 . -0.05) \draw-line #'(0 . 0.8) #}))
 phraseWord = #(define-event-function (word) (string?)
    (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
 words = #(define-event-function (text) (string?)
@@ -134,6 +142,7 @@ _LAYOUT = r"""
     \Score
     \remove Volta_engraver
     \accepts DroneStaff
+    \accepts DroneLine
     \accepts SecondStaff
     \override SpacingSpanner.common-shortest-duration = #(ly:make-moment 1/8)
     \override VoltaBracket.font-size = -1.5
@@ -192,8 +201,40 @@ _LAYOUT = r"""
     fontSize = -4
     \override StaffSymbol.staff-space = #(magstep -4)
     \override StaffSymbol.thickness = 0.8
+    \accepts DroneVoice
+    \RemoveAllEmptyStaves
     \override Fingering.font-size = -1.5
     \override Fingering.staff-padding = 0.5
+  }
+  \context {
+    \Dynamics
+    \name DroneLine
+    \alias Dynamics
+    \override TextSpanner.direction = #DOWN
+    \override TextSpanner.style = #'line
+    \override TextSpanner.thickness = 1.4
+    \override TextSpanner.font-shape = #'upright
+    \override TextSpanner.bound-details.left.stencil-align-dir-y = #CENTER
+    \override TextSpanner.bound-details.left.padding = 0.3
+    \override TextSpanner.bound-details.right.padding = 0.6
+    \override TextSpanner.bound-details.left-broken.attach-dir = #LEFT
+    \override TextSpanner.bound-details.left-broken.stencil-align-dir-y = #CENTER
+    \override TextSpanner.bound-details.right-broken.text = ##f
+    \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.padding = 0.8
+  }
+  \context {
+    \Voice
+    \name DroneVoice
+    \alias Voice
+    \consists Duration_line_engraver
+    \omit Stem
+    \omit Flag
+    \omit Dots
+    \override NoteHead.duration-log = 2
+    \override NoteHead.font-size = -2.5
+    \override Rest.staff-position = 0
+    \override DurationLine.thickness = 2.5
+    \override DurationLine.bound-details.right.end-style = #'hook
   }
   \context {
     \Lyrics

@@ -23,6 +23,7 @@ from tunebook.write.lilypond.score import MelodyWriter
 from tunebook.write.lilypond.staves import (
     chord_line,
     chosen_chords,
+    drone_line,
     drone_staff,
     second_staff,
     word_lines,
@@ -76,7 +77,10 @@ def _score(writer: MelodyWriter, edition: Edition, words: list[str]) -> Group:
         parts.append(second_staff(arrangement, bars, shown, graces))
     if arrangement.drone and edition.drones != "none":
         has_fingers = edition.fingers != "none"
-        parts.append(drone_staff(arrangement.drone, bars, graces, has_fingers=has_fingers))
+        if edition.drone_style == "line":
+            parts.append(drone_line(arrangement, bars, graces, has_fingers=has_fingers))
+        else:
+            parts.append(drone_staff(arrangement.drone, bars, graces, has_fingers=has_fingers))
     melody.after += [line for text in words for line in text.split("\n")]
     return context("Score", "Tune", parts, together=True)
 

@@ -1,6 +1,7 @@
 """What stands above and below the melody: the line of chord names in our own spelling, the words,
-the small staff of held drones with the finger that holds and who takes over, and a second voice or
-accompaniment on a full staff with its own fingers.
+the small staff of drones (a head where one begins, a line as long as it sounds, rests where none
+does) or a line in its stead, and a second voice or accompaniment on a full staff with its own
+fingers.
 
 Each syllable has its note's own length, so that slurs and ties move nothing.
 """
@@ -10,13 +11,13 @@ from __future__ import annotations
 import re
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote
 from tunebook.model.choices import Chords, NoteNames
 from tunebook.model.names import printed_tone
-from tunebook.model.tune import ChordSymbol, Key, Note, Pitch, Syllable
+from tunebook.model.tune import ChordSymbol, Key, Note, Syllable
 from tunebook.write.clefs import clef_command
 from tunebook.write.lilypond.bars import PrintedBar, PrintedBars, StaffSigns, key_command, length_of
 from tunebook.write.lilypond.leaves import (
@@ -203,32 +204,15 @@ _FINEST = Fraction(1, 8)
 
 @dataclass(frozen=True, slots=True)
 class _DronePart:
-    """The part of a drone that lies in one bar. ``finger_before`` is that of the finger which is
-    relieved here, 0 when nobody is."""
+    """The part of a drone that lies in one bar. ``has_head`` where it begins, and where a new line
+    begins with it; ``finger_before`` is that of the finger which is relieved here, 0 when nobody
+    is."""
 
     onset: Fraction
     duration: Fraction
     span: DroneSpan
-    is_start: bool
-    goes_on: bool
+    has_head: bool
     finger_before: int
-
-
-class _Heads:
-    """Spells and signs the drones one after the other; a tie leads from ``tied`` to the next."""
-
-    def __init__(self, signs: StaffSigns) -> None:
-        self.signs = signs
-        self.tied: Pitch | None = None
-
-    def head(self, piece: _DronePart, key: Key) -> str:
-        midi = piece.span.stop.midi
-        goes_on = not piece.is_start or piece.span.is_taken_over
-        is_held = goes_on and self.tied is not None and self.tied.midi == midi
-        # A tie joins two heads on one line or space, whatever key signature comes between.
-        pitch = self.tied if self.tied is not None and is_held else spelled_pitch(midi, key)
-        self.tied = pitch if piece.goes_on else None
-        return self.signs.heads((pitch,), held=(pitch,) if is_held else ())
 
 
 def drone_staff(
@@ -238,26 +222,29 @@ def drone_staff(
     *,
     has_fingers: bool,
 ) -> Group:
-    """The drone staff, one group a bar. ``leading_graces`` gives the length of the melody's
-    grace notes at a bar's beginning, by place of the bar."""
-    heads = _Heads(StaffSigns(printed))
+    """The drone staff, one group a bar: a head where a drone begins and at the beginning of each
+    line, a line as long as it sounds, rests where nothing does. ``leading_graces`` gives the length
+    of the melody's grace notes at a bar's beginning, by place of the bar."""
+    signs = StaffSigns(printed)
     bars: list[Component] = []
     onsets = [span.onset for span in spans]
     for place, one in enumerate(printed.bars):
         begins_line = place == 0 or printed.bars[place - 1].ends_line
         # The span before those that begin here may reach into the bar.
         first, last = max(0, bisect_left(onsets, one.onset) - 1), bisect_left(onsets, one.end)
-        pieces = _pieces_in(one, spans, range(first, last))
-        heads.signs.begin_bar(place)
-        leaves = _leaves(one, pieces, heads, begins_line, has_fingers)
+        pieces = _pieces_in(one, spans, range(first, last), begins_line=begins_line)
+        signs.begin_bar(place)
+        leaves = _leaves(one, pieces, signs, has_fingers)
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
         bars.append(Group(leaves, opening=[key_command(one.bar.key)] if one.shows_key else []))
-    voice = context("Voice", "Drone", bars)
+    voice = context("DroneVoice", "Drone", bars)
     voice.opening.append("\\clef treble")
     return context("DroneStaff", "DroneStaff", [voice])
 
 
-def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> list[_DronePart]:
+def _pieces_in(
+    one: PrintedBar, spans: Sequence[DroneSpan], places: range, *, begins_line: bool
+) -> list[_DronePart]:
     pieces: list[_DronePart] = []
     bar_end = one.end
     for place in places:
@@ -267,20 +254,16 @@ def _pieces_in(one: PrintedBar, spans: Sequence[DroneSpan], places: range) -> li
         end = _readable(min(span_end, bar_end), one)
         if start >= end or (pieces and start < pieces[-1].onset + pieces[-1].duration):
             continue
-        before = spans[place - 1] if place else None
-        after = spans[place + 1] if place + 1 < len(spans) else None
         is_start = span.onset >= one.onset
+        before = spans[place - 1] if place else None
         relieved = before.stop.finger if before and span.is_taken_over and is_start else 0
-        goes_on = bar_end < span_end or (
-            after is not None and after.is_taken_over and after.onset == span_end
-        )
+        has_head = is_start or (begins_line and not pieces)
         pieces.append(
             _DronePart(
                 onset=start,
                 duration=end - start,
                 span=span,
-                is_start=is_start,
-                goes_on=goes_on,
+                has_head=has_head,
                 finger_before=relieved,
             )
         )
@@ -297,26 +280,38 @@ def _readable(time: Fraction, one: PrintedBar) -> Fraction:
 
 
 def _leaves(
-    one: PrintedBar,
-    pieces: Sequence[_DronePart],
-    heads: _Heads,
-    begins_line: bool,
-    has_fingers: bool,
+    one: PrintedBar, pieces: Sequence[_DronePart], signs: StaffSigns, has_fingers: bool
 ) -> list[Component]:
+    if not pieces:
+        return [*make_leaves("R", one.end - one.onset)] if one.end > one.onset else []
     leaves: list[Component] = []
     now = one.onset
-    for number, piece in enumerate(pieces):
+    for piece in pieces:
         if piece.onset > now:
-            leaves += make_leaves("s", piece.onset - now)
-        written = Written()
-        if has_fingers and (piece.is_start or (begins_line and number == 0)):
-            written.events.append(_finger(piece))
-        if piece.goes_on:
-            written.last_events.append("~")
-        leaves += make_leaves(heads.head(piece, one.bar.key), piece.duration, written)
+            leaves += make_leaves("r", piece.onset - now)
+        leaves += _drone_leaves(piece, one.bar.key, signs, has_fingers)
         now = piece.onset + piece.duration
     if now < one.end:
-        leaves += make_leaves("s", one.end - now)
+        leaves += make_leaves("r", one.end - now)
+    return leaves
+
+
+def _drone_leaves(
+    piece: _DronePart, key: Key, signs: StaffSigns, has_fingers: bool
+) -> list[Component]:
+    """A head with the line that begins at it, and blanks for what one value cannot last; blanks
+    alone where the line goes on from the bar before."""
+    if not piece.has_head:
+        return [*make_leaves("s", piece.duration)]
+    written = Written()
+    if has_fingers:
+        written.events.append(_finger(piece))
+    written.events.append("\\-")
+    head = signs.heads((spelled_pitch(piece.span.stop.midi, key),))
+    first = split_value(piece.duration)[0] if is_dyadic(piece.duration) else piece.duration
+    leaves: list[Component] = [*make_leaves(head, first, written)]
+    if piece.duration > first:
+        leaves += make_leaves("s", piece.duration - first)
     return leaves
 
 
@@ -325,6 +320,58 @@ def _finger(piece: _DronePart) -> str:
     if piece.finger_before and piece.finger_before != finger:
         return f"\\takenOver {piece.finger_before} {finger}"
     return f"-{finger}"
+
+
+def drone_line(
+    arrangement: Arrangement,
+    printed: PrintedBars,
+    leading_graces: Mapping[int, Fraction],
+    *,
+    has_fingers: bool,
+) -> Group:
+    """The compact form of the drones, one group a bar: under the staff the letter of the string,
+    the finger if there is one, and a line as long as the drone sounds."""
+    spans = arrangement.drone
+    onsets = [span.onset for span in spans]
+    bars: list[Component] = []
+    is_open = False
+    for place, one in enumerate(printed.bars):
+        first, last = max(0, bisect_left(onsets, one.onset) - 1), bisect_left(onsets, one.end)
+        leaves: list[Component] = []
+        now = one.onset
+        for piece in _pieces_in(one, spans, range(first, last), begins_line=False):
+            if piece.onset > now:
+                leaves += make_leaves("s", piece.onset - now, _ending(is_open))
+                is_open = False
+            written = Written()
+            if piece.has_head:
+                text = _letter(arrangement, piece, has_fingers)
+                written = replace(_ending(is_open), before=[f"\\droneText {text}"])
+                written.events.append("\\startTextSpan")
+                is_open = True
+            leaves += make_leaves("s", piece.duration, written)
+            now = piece.onset + piece.duration
+        if now < one.end:
+            leaves += make_leaves("s", one.end - now, _ending(is_open))
+            is_open = False
+        put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
+        bars.append(Group(leaves))
+    line = context("DroneLine", "DroneLine", bars)
+    if is_open:
+        line.closing.append("<>\\stopTextSpan")
+    return line
+
+
+def _ending(is_open: bool) -> Written:
+    return Written(events=["\\stopTextSpan"] if is_open else [])
+
+
+def _letter(arrangement: Arrangement, piece: _DronePart, has_fingers: bool) -> str:
+    """The string's letter as in a name of a string ("low C" is C), and the finger on its key."""
+    stop = piece.span.stop
+    letter = arrangement.instrument.string(stop.string_index).name.split()[-1]
+    finger = str(stop.finger) if has_fingers and stop.finger else ""
+    return f"{lilypond_string(letter)} {lilypond_string(finger)}"
 
 
 def second_staff(

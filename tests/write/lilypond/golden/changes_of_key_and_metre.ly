@@ -86,32 +86,31 @@
       }
       \context DroneStaff = "DroneStaff"
       {
-          \context Voice = "Drone"
+          \context DroneVoice = "Drone"
           {
               \clef treble
               {
                   \key g \minor
                   d'2..
-                  -0 ~
+                  -0 \-
               }
               {
-                  d'4.
-                  ~
+                  s4.
                   d'2
-                  -1 ~
+                  -1 \-
               }
               {
                   \key g \major
-                  d'2.
-              }
-              {
                   s2.
               }
               {
-                  s2.
+                  R2.
               }
               {
-                  s2.
+                  R2.
+              }
+              {
+                  R2.
               }
           }
       }

@@ -97,34 +97,33 @@
       }
       \context DroneStaff = "DroneStaff"
       {
-          \context Voice = "Drone"
+          \context DroneVoice = "Drone"
           {
               \clef treble
               {
                   \key d \major
                   d'1
-                  -0 ~
+                  -0 \-
               }
               {
+                  s2
                   d'2
-                  ~
-                  d'2
-                  -1 ~
-              }
-              {
-                  d'1
+                  -1 \-
               }
               {
                   s1
               }
               {
-                  s1
+                  R1
               }
               {
-                  s1
+                  R1
               }
               {
-                  s1
+                  R1
+              }
+              {
+                  R1
               }
           }
       }

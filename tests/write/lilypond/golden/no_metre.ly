@@ -91,43 +91,39 @@
       }
       \context DroneStaff = "DroneStaff"
       {
-          \context Voice = "Drone"
+          \context DroneVoice = "Drone"
           {
               \clef treble
               {
                   \key a \minor
                   d'1
-                  -0 ~
+                  -0 \-
               }
               {
-                  d'2
-                  ~
-                  d'8.
-                  ~
+                  s2
+                  s8.
                   d'1
-                  -1
-                  ~
-                  d'8.
-                  ~
-              }
-              {
-                  d'2
-              }
-              {
-                  s1
-              }
-              {
-                  s1
-                  s4
+                  -1 \-
+                  s8.
               }
               {
                   s2
               }
               {
-                  s2
+                  R1
               }
               {
-                  s2
+                  R1
+                  R4
+              }
+              {
+                  R2
+              }
+              {
+                  R2
+              }
+              {
+                  R2
               }
           }
       }

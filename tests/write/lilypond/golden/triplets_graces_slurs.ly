@@ -113,34 +113,33 @@
       }
       \context DroneStaff = "DroneStaff"
       {
-          \context Voice = "Drone"
+          \context DroneVoice = "Drone"
           {
               \clef treble
               {
                   \key d \minor
                   d'2.
-                  -0 ~
+                  -0 \-
               }
               {
+                  s4.
                   d'4.
-                  ~
-                  d'4.
-                  -1 ~
+                  -1 \-
               }
               {
-                  d'2.
+                  s2.
               }
               {
                   \grace {
                       s8
                   }
-                  s2.
+                  R2.
               }
               {
-                  s2.
+                  R2.
               }
               {
-                  s2.
+                  R2.
               }
           }
       }

@@ -55,27 +55,25 @@
       }
       \context DroneStaff = "DroneStaff"
       {
-          \context Voice = "Drone"
+          \context DroneVoice = "Drone"
           {
               \clef treble
               {
                   \key g \major
                   d'4
-                  -0 ~
+                  -0 \-
               }
               {
-                  d'2
-                  ~
+                  s2
+                  s8
                   d'8
-                  ~
-                  d'8
-                  -1 ~
-              }
-              {
-                  d'2.
+                  -1 \-
               }
               {
                   s2.
+              }
+              {
+                  R2.
               }
           }
       }
