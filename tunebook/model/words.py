@@ -141,6 +141,7 @@ class FixedWords:
     reason_highest: str
     reason_first: str
     reason_held: str
+    reason_held_effort: str
     reason_barre: str
     sources_title: str
     composer: str

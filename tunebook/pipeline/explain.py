@@ -1,9 +1,5 @@
-"""Say why a tune is fingered as it is, and what else would do.
-
-Lines of text for a tune in the book: what goes beyond a level, and why a teacher's edition
-fingers as it does.
-
-Say why a tune is fingered as it is, and what else would do.
+"""Say why a tune is fingered as it is, and what else would do: on demand, and as lines of text in
+the book (what goes beyond a level, and why a teacher's edition fingers as it does).
 """
 
 from __future__ import annotations
@@ -21,6 +17,7 @@ from tunebook.pipeline.load import Setup, load, reading_limits, tune_identity
 from tunebook.pipeline.outcomes import arrange_prepared, prepare_tune
 from tunebook.solve.arrange import arrange
 from tunebook.solve.drones.explain import explain_drones
+from tunebook.solve.fingering.other_way import NOTICED, OtherPassage, other_way_through
 from tunebook.solve.fingering.reasons import (
     bar_range,
     explain_bars,
@@ -33,8 +30,8 @@ from tunebook.solve.transpose import transpose_tune, without_pins
 
 FARTHEST_SEMITONES = 7
 MOST_NOTES = 4
-NOTHING_MORE = 0.05
-"""Costs less than this are printed as none."""
+MOST_FINGERS = 6
+MOST_REASONS = 3
 
 
 def limit_note(arrangement: Arrangement, setup: Setup) -> str:
@@ -77,8 +74,8 @@ def _easiest_key(tune: Tune, setup: Setup) -> tuple[Key, int] | None:
 
 
 def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
-    """Return lines on the dearest choices of the tune: what the hand does there, and how much
-    more the next best way would cost; in the order of the bars."""
+    """Return lines on the dearest choices of the tune: what the hand does there, and what the next
+    best way would spare and ask; in the order of the bars."""
     words = words_for(setup.book, setup.instrument)
     told: list[tuple[int, str]] = []
     seen: set[int] = set()
@@ -108,12 +105,46 @@ def _choice(one: FingeredNote, arrangement: Arrangement, words: FixedWords) -> s
             tones.append(said["open"].format(name))
     ways = ", ".join(said[way] for way in one.ways)
     line = f"{' + '.join(tones)} ({ways})"
-    others = [cost for cost, stops in one.alternatives if stops != one.stops]
-    if others:
-        more = min(others)
-        is_equal = more < NOTHING_MORE
-        line += "; " + (said["equal"] if is_equal else said["other"].format(words.decimal(more)))
+    other = other_way_through(arrangement, one.bar_index)
+    if other is not None:
+        line += "; " + _other(other, arrangement, words)
     return line + "."
+
+
+def _other(other: OtherPassage, arrangement: Arrangement, words: FixedWords) -> str:
+    """The other way in a player's words: its fingers and strings, what it spares, what it asks."""
+    said = words.notes
+    notes = other.notes[:MOST_FINGERS]
+    fingers = "-".join("+".join(str(stop.finger) for stop in one.stops) for one in notes)
+    if len(other.notes) > MOST_FINGERS:
+        fingers += " …"
+    strings = dict.fromkeys(stop.string_index for one in notes for stop in one.stops)
+    names = [string_name(arrangement.instrument.string(index), words) for index in strings]
+    place = said["on_string" if len(names) == 1 else "on_strings"]
+    place = place.format(said["strings_and"].join(names))
+    spared, asked = [], []
+    for name, before, after in other.counted:
+        thing = said["a_" + name]
+        if after < before:
+            spared.append(said["less" if after else "without"].format(thing))
+        elif after > before:
+            asked.append(_times(thing, after - before, said))
+    for name, more in other.felt:
+        if abs(more) >= NOTICED:
+            (asked if more > 0 else spared).append(said[("more_" if more > 0 else "less_") + name])
+    if not spared and not asked:
+        return said["or"].format(fingers, place, said["taste"])
+    parts = [", ".join(spared[:MOST_REASONS])] if spared else []
+    if asked:
+        asks = ", ".join(asked[:MOST_REASONS])
+        parts.append(said["but" if spared else "only"].format(asks))
+    return said["or"].format(fingers, place, ", ".join(parts))
+
+
+def _times(thing: str, count: int, said: Mapping[str, str]) -> str:
+    if count == 1:
+        return thing
+    return said["twice"].format(thing) if count == 2 else said["times"].format(thing, count)
 
 
 def _bars_of(numbers: list[int], words: Mapping[str, str]) -> str:

@@ -67,8 +67,7 @@ def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
     """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
     try:
         prepared, messages = prepare_tune(tune, setup)
-        alternatives = 1 if setup.edition.shows_notes_on_choices else 0
-        arrangement = arrange_prepared(prepared, setup, alternatives=alternatives)
+        arrangement = arrange_prepared(prepared, setup)
     except TunebookError as error:
         return _left_out(tune, error.what, error.remedy)
     except Exception as error:  # one tune must never stop a book of a hundred

@@ -125,3 +125,16 @@ def test_a_ladder_gives_its_reasons(book: BookContent, design: Design) -> None:
     tune: BookTune = book.tunes[0]
     assert facts_of(tune, design.words) == "1 crossed stop, first position, ♩ = 104"
     assert facts_of(tune, design.words) in words_of(ladder_pages(book, design))
+
+
+def test_ladder_names_the_effort_with_held_drones_as_a_second_figure(
+    book: BookContent, design: Design
+) -> None:
+    tune: BookTune = book.tunes[0]
+    held = replace(
+        tune.arrangement,
+        drone=(replace(tune.arrangement.drone[0], stop=Stop(57, 2, 2, 1)),),
+        difficulty_with_drones=3.25,
+    )
+    facts = facts_of(replace(tune, arrangement=held), design.words)
+    assert "held drone (3.2 with it)" in facts

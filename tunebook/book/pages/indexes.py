@@ -417,12 +417,22 @@ def facts_of(tune: BookTune, words: FixedWords) -> str:
             _counted(counts["row_jump"], words.reason_jumps),
             words.reason_barre if counts["barre"] else "",
             _highest(tune, words),
-            words.reason_held if any(one.stop.key for one in tune.arrangement.drone) else "",
+            _held(tune, words),
             tempo_text(tune.arrangement),
         )
         if text
     ]
     return ", ".join(facts)
+
+
+def _held(tune: BookTune, words: FixedWords) -> str:
+    """That keys are held, and the effort with them, which the ladder leaves aside."""
+    if not any(one.stop.key for one in tune.arrangement.drone):
+        return ""
+    effort = tune.arrangement.difficulty_with_drones
+    if effort is None:
+        return words.reason_held
+    return words.reason_held_effort.format(words.decimal(effort))
 
 
 def _counted(count: int, forms: tuple[str, str]) -> str:

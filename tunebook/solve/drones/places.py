@@ -162,7 +162,12 @@ def pinned_drones(
         if until > onset:
             demands.append(
                 DroneDemand(
-                    onset, until - onset, stop.string_index, stop.key, finger, pin.is_strict
+                    onset=onset,
+                    duration=until - onset,
+                    string_index=stop.string_index,
+                    key=stop.key,
+                    finger=finger,
+                    is_strict=pin.is_strict,
                 )
             )
     return PinnedDrones(is_pinned, tuple(demands), tuple(said.values()))
