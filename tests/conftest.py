@@ -1,6 +1,11 @@
-"""Options for all tests."""
+"""Options for all tests, and what is made once for all of them."""
 
 from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -18,3 +23,36 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def is_renewing_golden(request: pytest.FixtureRequest) -> bool:
     """True when the expected files are to be written anew."""
     return bool(request.config.getoption("--renew-golden"))
+
+
+@pytest.fixture(scope="session")
+def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that all processes of this run of the tests share."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def home_with_fonts(shared_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What XDG_CACHE_HOME is after a first run: it holds the converted fonts and nothing else.
+    Converting them takes two seconds."""
+    from tunebook.pipeline.start import show_instrument
+
+    home = shared_folder / "cache-with-fonts"
+    drawing = tmp_path_factory.mktemp("drawing") / "fiddle.pdf"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(home))
+        show_instrument("fiddle", None, drawing, as_profile=False)
+    return home
+
+
+@pytest.fixture
+def keep_fonts_in(home_with_fonts: Path) -> Callable[[Path], None]:
+    """Lay the converted fonts into a folder that will be XDG_CACHE_HOME."""
+
+    def keep(home: Path) -> None:
+        shutil.copytree(home_with_fonts, home, dirs_exist_ok=True)
+
+    return keep

@@ -20,7 +20,8 @@ NOTES = ("e2", "ef", "g2", "c2", "d2", "A2", "B2", "cd")
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Path:
+def place(tmp_path: Path, keep_fonts_in: Callable[[Path], None]) -> Path:
+    keep_fonts_in(tmp_path / "cache")
     (tmp_path / "tunes").mkdir()
     tunes = "".join(TUNE.format(number, NOTES[number % 8]) for number in range(1, 4))
     (tmp_path / "tunes" / "a.abc").write_text(tunes, encoding="utf-8")
@@ -183,7 +184,9 @@ def test_an_interrupt_at_any_stage_leaves_nothing_behind(
     assert run.returncode == 130, errors
     assert errors.strip().splitlines()[-1] == "stopped; nothing was overwritten"
     assert "Traceback" not in errors
-    time.sleep(0.5)
+    end = time.monotonic() + 20
+    while processes_with(str(place)) and time.monotonic() < end:
+        time.sleep(0.02)
     assert processes_with(str(place)) == []
 
 

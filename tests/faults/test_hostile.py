@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -59,8 +60,9 @@ def hostile_folder(tmp_path: Path) -> Path:
 
 
 def test_hostile_text_in_every_field_is_printed_and_never_run(
-    hostile_folder: Path, tmp_path: Path
+    hostile_folder: Path, tmp_path: Path, keep_fonts_in: Callable[[Path], None]
 ) -> None:
+    keep_fonts_in(tmp_path / "cache")
     environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache")}
     done = subprocess.run(
         [sys.executable, "-m", "tunebook", "build", "tunes", "-o", "book.pdf", "--keep-source",

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import unicodedata
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -61,8 +62,9 @@ def tune(number: int = 1, note: str = "") -> str:
 
 
 def test_a_book_is_built_by_started_workers_without_what_only_some_systems_have(
-    tmp_path: Path,
+    tmp_path: Path, keep_fonts_in: Callable[[Path], None]
 ) -> None:
+    keep_fonts_in(tmp_path / "cache")
     notes = ("a2", "b2", "e2", "g2", "[df]2", "c2", "B2", "A2")
     folder_of(tmp_path, {"a.abc": "".join(tune(n + 1, note) for n, note in enumerate(notes))})
     (tmp_path / "site").mkdir()

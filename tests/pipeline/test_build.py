@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pikepdf
@@ -52,9 +53,14 @@ def text_of(pdf: Path) -> str:
 
 
 @pytest.fixture(autouse=True)
-def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    # One cache for all tests of this file: fonts are converted once.
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "book-cache"))
+def own_cache(
+    shared_folder: Path, keep_fonts_in: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # One cache for all tests of this file: what several books have in common is engraved once.
+    home = shared_folder / "book-cache"
+    if not home.exists():
+        keep_fonts_in(home)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(home))
 
 
 def outline_titles(pdf: pikepdf.Pdf) -> list[str]:

@@ -21,7 +21,10 @@ HEAVY = ("abjad", "fontTools", "matplotlib", "music21", "numpy", "pikepdf", "rep
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def folder(
+    tmp_path: Path, keep_fonts_in: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
+) -> Path:
+    keep_fonts_in(tmp_path / "cache")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     monkeypatch.chdir(tmp_path)
     (tmp_path / "t").mkdir()
