@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tunebook.store import Store, default_store
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """``--renew-golden`` writes the expected files anew instead of comparing with them."""
@@ -46,6 +48,14 @@ def home_with_fonts(shared_folder: Path, tmp_path_factory: pytest.TempPathFactor
         patch.setenv("XDG_CACHE_HOME", str(home))
         show_instrument("fiddle", None, drawing, as_profile=False)
     return home
+
+
+@pytest.fixture(scope="session")
+def store(home_with_fonts: Path) -> Store:
+    """A store that holds the converted fonts."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(home_with_fonts))
+        return default_store()
 
 
 @pytest.fixture

@@ -49,8 +49,8 @@ class Recorder:
 
 
 @pytest.fixture(scope="module")
-def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
-    fonts = load_fonts(Store(tmp_path_factory.mktemp("fonts")))
+def design(store: Store) -> Design:
+    fonts = load_fonts(store)
     return Design(page_format("a4"), fonts, fixed_words("en"))
 
 
@@ -115,17 +115,21 @@ def test_each_chord_of_a_tune_is_drawn_once(design: Design) -> None:
 
 
 @pytest.mark.parametrize(("paper", "language"), [("a4", "en"), ("a5", "sv")])
-def test_the_instrument_page_can_stand_alone(tmp_path: Path, paper: str, language: str) -> None:
+def test_the_instrument_page_can_stand_alone(
+    tmp_path: Path, store: Store, paper: str, language: str
+) -> None:
     path = tmp_path / "harpa.pdf"
-    write_instrument_page(harpa(), path, paper=paper, language=language)
+    write_instrument_page(harpa(), path, paper=paper, language=language, store=store)
     with pikepdf.open(path) as document:
         assert len(document.pages) == 1
     assert "C3–F6" in text_of(path)
 
 
-def test_an_instrument_page_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
+def test_an_instrument_page_that_cannot_be_written_is_one_line(
+    tmp_path: Path, store: Store
+) -> None:
     with pytest.raises(OutputError) as caught:
-        write_instrument_page(harpa(), tmp_path)
+        write_instrument_page(harpa(), tmp_path, store=store)
     assert "\n" not in str(caught.value)
 
 

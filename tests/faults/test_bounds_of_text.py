@@ -28,8 +28,8 @@ STYLES = st.sampled_from([(BOLD, 20.0), (SERIF, 10.0), (ITALIC, 9.0)])
 
 
 @pytest.fixture(scope="module")
-def fonts(tmp_path_factory: pytest.TempPathFactory) -> Fonts:
-    return load_fonts(Store(tmp_path_factory.mktemp("fonts")))
+def fonts(store: Store) -> Fonts:
+    return load_fonts(store)
 
 
 def fits(text: str, fonts: Fonts, style: tuple[str, float], width: float) -> bool:

@@ -13,8 +13,8 @@ from tunebook.store import Store
 
 
 @pytest.fixture(scope="module")
-def fonts(tmp_path_factory: pytest.TempPathFactory) -> Fonts:
-    return load_fonts(Store(tmp_path_factory.mktemp("fonts")))
+def fonts(store: Store) -> Fonts:
+    return load_fonts(store)
 
 
 @pytest.mark.parametrize(

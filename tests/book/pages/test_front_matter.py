@@ -22,8 +22,8 @@ from tunebook.store import Store
 
 
 @pytest.fixture(scope="module")
-def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
-    fonts = load_fonts(Store(tmp_path_factory.mktemp("fonts")))
+def design(store: Store) -> Design:
+    fonts = load_fonts(store)
     return Design(page_format("a4"), fonts, fixed_words("en"))
 
 
