@@ -55,8 +55,8 @@ def test_the_legend_of_the_plot_covers_no_dot_and_stays_on_the_paper(
 @pytest.mark.parametrize(
     ("language", "names"),
     [
-        ("en", ("D minor (+0) 1.50", "B♭ mixolydian (\u22122) 2.50")),
-        ("sv", ("d-moll (+0)", "-mixolydisk (\u22122)")),
+        ("en", ("D minor (0) 1.50", "B♭ mixolydian (\u22122) 2.50")),
+        ("sv", ("d-moll (0)", "-mixolydisk (\u22122)")),
     ],
 )
 def test_the_keys_are_named_with_their_mode(
