@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -38,13 +40,19 @@ def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def home_with_fonts(shared_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """What XDG_CACHE_HOME is after a first run: it holds the converted fonts and nothing else.
-    Converting them takes two seconds."""
+    """What XDG_CACHE_HOME is after a first run: it holds the converted fonts; lists of the fonts
+    of this machine are the user's own. Without them a run takes seconds more."""
     from tunebook.pipeline.start import show_instrument
 
     home = shared_folder / "cache-with-fonts"
     drawing = tmp_path_factory.mktemp("drawing") / "fiddle.pdf"
     with pytest.MonkeyPatch.context() as patch:
+        usual = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+        home.mkdir(exist_ok=True)
+        for name in ("fontconfig", "matplotlib"):
+            (usual / name).mkdir(parents=True, exist_ok=True)
+            with suppress(OSError):
+                (home / name).symlink_to(usual / name)
         patch.setenv("XDG_CACHE_HOME", str(home))
         show_instrument("fiddle", None, drawing, as_profile=False)
     return home
@@ -63,6 +71,27 @@ def keep_fonts_in(home_with_fonts: Path) -> Callable[[Path], None]:
     """Lay the converted fonts into a folder that will be XDG_CACHE_HOME."""
 
     def keep(home: Path) -> None:
-        shutil.copytree(home_with_fonts, home, dirs_exist_ok=True)
+        shutil.copytree(home_with_fonts, home, dirs_exist_ok=True, symlinks=True)
 
     return keep
+
+
+@pytest.fixture
+def command(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str, str]]:
+    """Run the command in this process; returns its exit code, output and errors."""
+    from tunebook.cli.entry import main
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["tunebook", *arguments])
+        capsys.readouterr()
+        try:
+            main()
+            code = 0
+        except SystemExit as error:
+            code = int(error.code or 0)
+        printed = capsys.readouterr()
+        return code, printed.out, printed.err
+
+    return run

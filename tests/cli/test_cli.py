@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,9 +15,24 @@ DEEP = "\nX:3\nT:Deep\nM:3/4\nL:1/4\nK:D\nD,, F A|d A F|D3|]\n"
 SHORT = "\nX:4\nT:Short\nM:3/4\nL:1/4\nK:D\nD F A|d A|E G B|A3|]\n"
 
 
-def run(*arguments: object, folder: Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "tunebook", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False)
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture
+def run(
+    home_with_fonts: Path,
+    command: Callable[..., tuple[int, str, str]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> Run:
+    """Run the command in ``folder``."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(home_with_fonts))
+
+    def run_in(*arguments: object, folder: Path) -> subprocess.CompletedProcess[str]:
+        monkeypatch.chdir(folder)
+        code, out, errors = command(*map(str, arguments))
+        return subprocess.CompletedProcess(arguments, code, out, errors)
+
+    return run_in
 
 
 @pytest.fixture
@@ -28,7 +43,9 @@ def tunes(tmp_path: Path) -> Path:
     return folder
 
 
-def test_check_prints_a_row_a_tune_and_says_what_is_left_out(tunes: Path, tmp_path: Path) -> None:
+def test_check_prints_a_row_a_tune_and_says_what_is_left_out(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     done = run("check", "tunes", folder=tmp_path)
     assert done.returncode == 0
     assert [line.split()[0] for line in done.stdout.splitlines() if ":" in line] == [
@@ -38,18 +55,18 @@ def test_check_prints_a_row_a_tune_and_says_what_is_left_out(tunes: Path, tmp_pa
     assert "tunes/a.abc:9: the tune has no K: field; add K: before its music" in done.stderr
 
 
-def test_a_note_out_of_compass_names_its_bar(tunes: Path, tmp_path: Path) -> None:
+def test_a_note_out_of_compass_names_its_bar(run: Run, tunes: Path, tmp_path: Path) -> None:
     done = run("check", "tunes", folder=tmp_path)
     assert "bar 1: D2 is outside the compass" in done.stderr
 
 
-def test_a_bar_of_the_wrong_length_is_said(tunes: Path, tmp_path: Path) -> None:
+def test_a_bar_of_the_wrong_length_is_said(run: Run, tunes: Path, tmp_path: Path) -> None:
     done = run("check", "tunes", folder=tmp_path)
     lines = [line for line in done.stderr.splitlines() if "a.abc:27" in line or "bar 2" in line]
     assert lines, done.stderr
 
 
-def test_strict_turns_messages_into_exit_code_one(tunes: Path, tmp_path: Path) -> None:
+def test_strict_turns_messages_into_exit_code_one(run: Run, tunes: Path, tmp_path: Path) -> None:
     assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 1
     (tunes / "a.abc").write_text(GOOD, encoding="utf-8")
     assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 0
@@ -78,7 +95,7 @@ def test_strict_turns_messages_into_exit_code_one(tunes: Path, tmp_path: Path) -
     ],
 )  # fmt: skip
 def test_a_wrong_wish_is_one_line_and_an_exit_code(
-    tunes: Path, tmp_path: Path, arguments: tuple[str, ...], code: int, line: str
+    run: Run, tunes: Path, tmp_path: Path, arguments: tuple[str, ...], code: int, line: str
 ) -> None:
     done = run(*arguments, folder=tmp_path)
     assert done.returncode == code
@@ -87,7 +104,7 @@ def test_a_wrong_wish_is_one_line_and_an_exit_code(
     assert len(done.stderr.strip().splitlines()) == 1
 
 
-def test_a_folder_without_tunes_is_one_line(tmp_path: Path) -> None:
+def test_a_folder_without_tunes_is_one_line(run: Run, tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     done = run("check", "empty", folder=tmp_path)
     assert done.returncode == 3
@@ -96,7 +113,9 @@ def test_a_folder_without_tunes_is_one_line(tmp_path: Path) -> None:
     )
 
 
-def test_a_file_that_is_no_text_is_said_and_the_rest_is_used(tunes: Path, tmp_path: Path) -> None:
+def test_a_file_that_is_no_text_is_said_and_the_rest_is_used(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     (tunes / "b.abc").write_bytes(bytes(range(256)) * 20)
     done = run("check", "tunes", folder=tmp_path)
     assert done.returncode == 0
@@ -104,14 +123,18 @@ def test_a_file_that_is_no_text_is_said_and_the_rest_is_used(tunes: Path, tmp_pa
     assert "Traceback" not in done.stderr
 
 
-def test_music_that_an_empty_line_cuts_off_fails_under_strict(tunes: Path, tmp_path: Path) -> None:
+def test_music_that_an_empty_line_cuts_off_fails_under_strict(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     (tunes / "a.abc").write_text(GOOD + '\n"D"A d f|a2 z|\n', encoding="utf-8")
     done = run("check", "tunes", "--strict", folder=tmp_path)
     assert done.returncode == 1
     assert "tunes/a.abc:9:1: music after an empty line belongs to no tune" in done.stderr
 
 
-def test_a_text_that_only_looks_like_a_code_costs_no_tune(tunes: Path, tmp_path: Path) -> None:
+def test_a_text_that_only_looks_like_a_code_costs_no_tune(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     tune = GOOD.replace("R:vals", "F:C:\\Tunes\\089\\999.abc")
     (tunes / "a.abc").write_text(tune, encoding="utf-8")
     assert run("check", "tunes", "--strict", folder=tmp_path).returncode == 0
@@ -119,7 +142,7 @@ def test_a_text_that_only_looks_like_a_code_costs_no_tune(tunes: Path, tmp_path:
 
 @pytest.mark.parametrize("has_json", [True, False])
 def test_only_a_command_with_json_is_named_for_the_messages_that_are_too_many(
-    tunes: Path, tmp_path: Path, has_json: bool
+    run: Run, tunes: Path, tmp_path: Path, has_json: bool
 ) -> None:
     text = "".join(f"X:{number}\nT:t\nM:2/4\nL:1/4\nK:C\nCD?E|\n\n" for number in range(40))
     (tunes / "a.abc").write_text(text, encoding="utf-8")
@@ -133,7 +156,7 @@ def test_only_a_command_with_json_is_named_for_the_messages_that_are_too_many(
     )
 
 
-def test_check_as_json_is_for_scripts(tunes: Path, tmp_path: Path) -> None:
+def test_check_as_json_is_for_scripts(run: Run, tunes: Path, tmp_path: Path) -> None:
     done = run("check", "tunes", "--json", folder=tmp_path)
     report = json.loads(done.stdout)
     assert [row["title"] for row in report["rows"]] == ["Good", "Deep", "Short"]
@@ -141,7 +164,7 @@ def test_check_as_json_is_for_scripts(tunes: Path, tmp_path: Path) -> None:
 
 
 def test_settings_writes_a_file_that_reads_back_and_never_overwrites(
-    tunes: Path, tmp_path: Path
+    run: Run, tunes: Path, tmp_path: Path
 ) -> None:
     assert run("settings", "tunes", folder=tmp_path).returncode == 0
     written = (tunes / "tunes.toml").read_text(encoding="utf-8")
@@ -153,7 +176,9 @@ def test_settings_writes_a_file_that_reads_back_and_never_overwrites(
     assert (tunes / "tunes.toml").read_text(encoding="utf-8") == written
 
 
-def test_compare_as_json_scores_every_tune_in_every_tuning(tunes: Path, tmp_path: Path) -> None:
+def test_compare_as_json_scores_every_tune_in_every_tuning(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     done = run("compare", "tunes", "--tunings", "CGDA,CGCA", "--keys", "--json", folder=tmp_path)
     report = json.loads(done.stdout)
     assert report["tunings"] == ["CGDA", "CGCA"]
@@ -165,19 +190,21 @@ def test_compare_as_json_scores_every_tune_in_every_tuning(tunes: Path, tmp_path
     assert deep["difficulty"] is None and deep["out_of_compass"] == 1
 
 
-def test_the_comparison_is_a_pdf_when_asked(tmp_path: Path) -> None:
+def test_the_comparison_is_a_pdf_when_asked(run: Run, tmp_path: Path) -> None:
     done = run("compare", SAMPLES, "--tunings", "CGDA,CGCA", "-o", "cmp.pdf", folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "cmp.pdf").read_bytes().startswith(b"%PDF")
 
 
-def test_version_is_printed(tmp_path: Path) -> None:
+def test_version_is_printed(run: Run, tmp_path: Path) -> None:
     from tunebook import __version__
 
     assert run("--version", folder=tmp_path).stdout == f"tunebook {__version__}\n"
 
 
-def test_a_limit_in_book_toml_leaves_out_what_is_larger(tunes: Path, tmp_path: Path) -> None:
+def test_a_limit_in_book_toml_leaves_out_what_is_larger(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     (tunes / "tunes.toml").write_text("[reading]\ntune_notes = 5\n", encoding="utf-8")
     done = run("check", "tunes", folder=tmp_path)
     again = run("check", "tunes", "--json", folder=tmp_path)
@@ -195,7 +222,7 @@ def test_a_limit_in_book_toml_leaves_out_what_is_larger(tunes: Path, tmp_path: P
     ],
 )
 def test_what_is_read_is_never_written_over(
-    tunes: Path, tmp_path: Path, arguments: tuple[str, ...]
+    run: Run, tunes: Path, tmp_path: Path, arguments: tuple[str, ...]
 ) -> None:
     before = (tunes / "a.abc").read_bytes()
     done = run(*arguments, folder=tmp_path)
@@ -204,13 +231,15 @@ def test_what_is_read_is_never_written_over(
     assert (tunes / "a.abc").read_bytes() == before
 
 
-def test_a_folder_of_files_is_not_named_like_a_file(tunes: Path, tmp_path: Path) -> None:
+def test_a_folder_of_files_is_not_named_like_a_file(run: Run, tunes: Path, tmp_path: Path) -> None:
     done = run("export", "tunes", "--to", "midi", "-o", "x.mid", folder=tmp_path)
     assert done.returncode == 2
     assert "x.mid would be a file; name a folder for the midi files" in done.stderr
 
 
-def test_one_file_of_the_folder_makes_no_complaint_about_sets(tunes: Path, tmp_path: Path) -> None:
+def test_one_file_of_the_folder_makes_no_complaint_about_sets(
+    run: Run, tunes: Path, tmp_path: Path
+) -> None:
     (tunes / "b.abc").write_text(GOOD, encoding="utf-8")
     text = '[[set]]\ntitle = "S"\ntunes = ["a.abc:1", "b.abc:1"]\n'
     (tunes / "tunes.toml").write_text(text, encoding="utf-8")

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from tunebook.cli.entry import main
 from tunebook.read.settings.profile import read_instrument
 from tunebook.write.instrument_text import profile_as_toml
 
@@ -39,18 +37,6 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def run(place: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+def run(place: Path, command: Run) -> Run:
     """Run the command in ``place``; returns its exit code, output and errors."""
-
-    def command(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["tunebook", *arguments])
-        capsys.readouterr()
-        try:
-            main()
-            code = 0
-        except SystemExit as error:
-            code = int(error.code or 0)
-        printed = capsys.readouterr()
-        return code, printed.out, printed.err
-
     return command
