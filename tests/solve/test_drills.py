@@ -79,6 +79,16 @@ def test_held_keys_can_be_solved(harpa: Instrument, player: Hand) -> None:
     assert {span.stop.key for span in found.drone} >= {2, 4, 5}
 
 
+def test_a_first_held_key_asks_for_no_silent_exchange(harpa: Instrument, player: Hand) -> None:
+    tune = held_drone_drill(harpa, 4, "Scale over held keys")
+    assert tune is not None
+    answer = arrange(tune, harpa, player, drones="held")
+    assert answer.drone and not any(span.is_taken_over for span in answer.drone)
+    for demand in answer.drones_asked:
+        inside = [one for one in answer.drone if demand.onset <= one.onset < demand.end]
+        assert len({one.stop.finger for one in inside}) <= 1
+
+
 def test_limits_leave_out_high_held_keys(harpa: Instrument) -> None:
     tune = held_drone_drill(harpa, 4, "Scale", Limits(highest_key=4))
     assert tune is not None

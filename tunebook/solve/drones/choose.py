@@ -9,7 +9,7 @@ notes keep the strings on which they lie without it.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tunebook.errors import Message
@@ -111,6 +111,8 @@ def choose_drones(tune: Tune, bare: Fingering, scene: DroneScene, solve: Solve) 
         held = tuple(one for one in pins.demands if one.key or one.is_strict)
         loose = tuple(one for one in pins.demands if not (one.key or one.is_strict))
         fingering = solve(held) if held else bare
+        if scene.kind != "substitution" and any(one.is_taken_over for one in fingering.drone):
+            fingering = solve(_by_one_finger(fingering, held))
         moments = _moments(tune, fingering, scene, Wishes(loose, held))
         spans = _open_spans(tune, scene, moments) if loose else ()
         sounding = _sorted_spans((*_held_spans(fingering, held), *spans))
@@ -134,6 +136,20 @@ def choose_drones(tune: Tune, bare: Fingering, scene: DroneScene, solve: Solve) 
     asked = sorted((*held, *map(_demand_of, spans)), key=lambda one: one.onset)
     sounding = _sorted_spans((*_held_spans(fingering, held), *spans))
     return DroneSolution(fingering, tuple(asked), sounding, pins.messages)
+
+
+def _by_one_finger(fingering: Fingering, demands: Sequence[DroneDemand]) -> tuple[DroneDemand, ...]:
+    """The drones, each held by the finger that holds it longest: no other takes over."""
+    found = []
+    for demand in demands:
+        held: dict[int, Fraction] = {}
+        for span in fingering.drone:
+            if demand.onset <= span.onset < demand.end and span.stop.finger:
+                before = held.get(span.stop.finger, Fraction(0))
+                held[span.stop.finger] = before + span.duration
+        finger = max(held, key=lambda one: (held[one], -one), default=demand.finger)
+        found.append(replace(demand, finger=finger) if demand.key else demand)
+    return tuple(found)
 
 
 def _silent_messages(

@@ -22,9 +22,9 @@ from tunebook.solve.times import whole_times
 
 TRIED = 3
 """So many keys are solved with the melody, the most promising ones."""
-EFFORT_WORTH = 0.25
+EFFORT_WORTH = 0.12
 """Quarters of full consonance that one unit of the hand's effort is worth; our judgement."""
-LEAST_GAIN = 2.0
+LEAST_GAIN = 1.5
 """What a held key must be worth more than the open strings in its phrase, likewise."""
 LEAST_SOUNDING = 0.6
 """Part of a phrase over which a held key must sound."""
