@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tunebook.errors import Message, SettingError
+from tunebook.errors import Message, SettingError, TunebookError
 from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.choices import EXPORT_KINDS, ExportKind
@@ -29,7 +29,7 @@ from tunebook.pipeline.load import (
     tune_identity,
 )
 from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
-from tunebook.pipeline.sources import line_width_pt
+from tunebook.pipeline.sources import line_width_pt, unwritable
 from tunebook.pipeline.workers import count_of_jobs
 from tunebook.read.folder import AbcFile
 from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
@@ -178,7 +178,7 @@ def export_folder(
         write_whole(path, content, read=setup.read)
     return ExportReport(
         order.output,
-        len(arrangements),
+        len(arrangements) - sum(message.kind == "writing" for message in said),
         len(written),
         messages,
         tuple(message for message in messages if message.is_fatal),
@@ -226,8 +226,16 @@ def _files(
         return _abc_files(arrangements, setup, order, bytes_by_name)
     names = tune_file_names([one.tune for one in arrangements], ENDINGS[order.kind])
     write = _writer(setup, order)
-    files = {order.output / name: write(one) for name, one in zip(names, arrangements, strict=True)}
-    return files, ()
+    files: dict[Path, bytes] = {}
+    said: list[Message] = []
+    for name, one in zip(names, arrangements, strict=True):
+        try:
+            files[order.output / name] = write(one)
+        except TunebookError:
+            raise
+        except Exception as error:  # one tune must never stop the others
+            said.append(unwritable(one.tune, error))
+    return files, tuple(said)
 
 
 def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:

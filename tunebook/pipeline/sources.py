@@ -181,10 +181,13 @@ def marks_of(arrangement: Arrangement, setup: Setup) -> BarMarks:
 
 
 def _unwritable(outcome: TuneOutcome, error: Exception) -> TuneOutcome:
-    place = outcome.tune.place if outcome.tune else SourcePlace("")
-    title = outcome.tune.title if outcome.tune else ""
-    what = f"{title!r} could not be written ({type(error).__name__}: {error})"
-    message = Message(
+    return TuneOutcome(outcome.tune, None, (*outcome.messages, unwritable(outcome.tune, error)))
+
+
+def unwritable(tune: Tune | None, error: Exception) -> Message:
+    """What is said of a tune that some fault of the program's own keeps from being written."""
+    place = tune.place if tune else SourcePlace("")
+    what = f"{tune.title if tune else ''!r} could not be written ({type(error).__name__}: {error})"
+    return Message(
         place, "writing", what, "left out; please report it with the tune", is_fatal=True
     )
-    return TuneOutcome(outcome.tune, None, (*outcome.messages, message))

@@ -156,3 +156,27 @@ def test_a_hand_that_cannot_be_is_refused(choice: HandChoice, what: str) -> None
     with pytest.raises(SettingError) as caught:
         read_hand(choice)
     assert what in str(caught.value)
+
+
+def test_numbers_and_tables_of_no_sense_are_refused_in_one_line() -> None:
+    faults = {
+        "string_length_mm = 400": f"string_length_mm = {'9' * 400}",
+        "places_mm of a key by another digit": 'places_mm = { "²" = 20.0 }',
+        "places_mm that is no number": "places_mm = { 3 = nan }",
+        "places_mm beyond all bounds": f"places_mm = {{ 3 = {'9' * 400} }}",
+    }
+    for name, line in faults.items():
+        if name in TEXT:
+            text = TEXT.replace(name, line, 1)
+        else:
+            at = TEXT.rindex("[[string]]") + len("[[string]]")
+            text = f"{TEXT[:at]}\n{line}{TEXT[at:]}"
+        with pytest.raises(SettingError) as found:
+            parse_instrument(text, "own.toml")
+        assert "\n" not in str(found.value) and len(str(found.value)) < 200, name
+
+
+def test_strings_that_are_no_tables_are_refused() -> None:
+    text = TEXT[: TEXT.index("[[string]]")]
+    with pytest.raises(SettingError, match="no \\[\\[string\\]\\] tables"):
+        parse_instrument("string = [1, 2, 3, 4]\n" + text, "own.toml")

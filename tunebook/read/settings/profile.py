@@ -190,7 +190,7 @@ def _check_number(
         profile.fail(f"{key} is missing or no number", f"write {key} = {least:g}", key, string)
     if not least <= value <= most:
         remedy = f"give a value from {least:g} to {most:g}"
-        profile.fail(f"{key} is {value:g}", remedy, key, string)
+        profile.fail(f"{key} is {str(value)[:20]}", remedy, key, string)
 
 
 def _check_pitches(profile: _Profile, pitches: Any, key: str) -> None:
@@ -231,6 +231,8 @@ def _check_strings(profile: _Profile) -> None:
     strings = profile.data.get("string")
     if not isinstance(strings, list) or not 1 <= len(strings) <= 8:
         profile.fail("there are no [[string]] tables", "write one for each string", "string")
+    if not all(isinstance(table, dict) for table in strings):
+        profile.fail("there are no [[string]] tables", "write one for each string", "string")
     for number, table in enumerate(strings, start=1):
         for key in table:
             if key not in STRING_KEYS:
@@ -259,12 +261,16 @@ def _check_places(profile: _Profile, table: dict[str, Any], number: int) -> None
     if not isinstance(measured, dict):
         profile.fail("places_mm is no table", "write {7 = 131.5}", "places_mm", number)
     for key, place_mm in measured.items():
-        if not key.isdigit() or not 1 <= int(key) <= len(places):
+        is_number = key.isascii() and key.isdigit() and len(key) <= 2
+        if not is_number or not 1 <= int(key) <= len(places):
             remedy = f"keys run from 1 to {len(places)}"
             profile.fail(f"string {number} has no key {key}", remedy, "places_mm", number)
-        if isinstance(place_mm, bool) or not isinstance(place_mm, int | float):
+        is_length = isinstance(place_mm, int | float) and not isinstance(place_mm, bool)
+        # A comparison with nan is false, so that it is refused too.
+        if not is_length or not 0 < place_mm < length_mm:
             remedy = "give the distance from the nut in mm"
-            profile.fail(f"key {key} has place {place_mm!r}", remedy, "places_mm", number)
+            what = f"key {key} has place {repr(place_mm)[:20]}"
+            profile.fail(what, remedy, "places_mm", number)
         places[int(key) - 1] = float(place_mm)
     for key, (lower, upper) in enumerate(zip([0.0, *places], places, strict=False), start=1):
         if upper <= lower or upper >= length_mm:

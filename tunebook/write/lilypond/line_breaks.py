@@ -74,6 +74,9 @@ def break_lines(
 ) -> LineChoice:
     """Choose the line ends of ``printed`` for lines of ``line_width_bp`` PDF points."""
     bars = printed.bars
+    if not bars:
+        # Nothing takes time, as in a tune of one grace note.
+        return LineChoice(printed, is_ragged_last=True, bars_per_line=())
     spaces = line_width_bp / (staff_size_pt / 4.0 * 72.0 / 72.27)
     widths = [_bar_spaces(one, has_words) for one in bars]
     counts = _full_bars(bars)
