@@ -84,15 +84,23 @@ def by_tensor(layers: Layers) -> float:
     return float(total.min())
 
 
+def lay_into(graph: nx.DiGraph, layers: Layers, layer: int) -> None:
+    """Add the edges that lead to the states of ``layer``, or give them these costs."""
+    own = layers.states[layer]
+    if layer == 0:
+        for state, cost in enumerate(own):
+            graph.add_edge("start", (0, state), weight=float(cost))
+        return
+    costs = layers.steps[layer - 1] + own[:, None]
+    for end, start in np.ndindex(costs.shape):
+        graph.add_edge((layer - 1, start), (layer, end), weight=float(costs[end, start]))
+
+
 def as_graph(layers: Layers) -> nx.DiGraph:
     """The layered graph: a node for each state, its own cost on the edges that lead to it."""
     graph = nx.DiGraph()
-    for state, own in enumerate(layers.states[0]):
-        graph.add_edge("start", (0, state), weight=float(own))
-    for layer, step in enumerate(layers.steps):
-        costs = step + layers.states[layer + 1][:, None]
-        for end, start in np.ndindex(costs.shape):
-            graph.add_edge((layer, start), (layer + 1, end), weight=float(costs[end, start]))
+    for layer in range(len(layers.states)):
+        lay_into(graph, layers, layer)
     last = len(layers.states) - 1
     for state in range(len(layers.states[last])):
         graph.add_edge((last, state), "end", weight=0.0)
@@ -130,6 +138,7 @@ def test_tunes_with_repeats_cost_the_same_by_networkx(tuning: str) -> None:
             continue
         checked += 1
         leap = layers.leaps[0]
+        graph = as_graph(layers)
         costs = []
         for state in range(len(layers.states[leap.start])):
             held = list(layers.states)
@@ -137,7 +146,8 @@ def test_tunes_with_repeats_cost_the_same_by_networkx(tuning: str) -> None:
             only[state] = held[leap.start][state]
             held[leap.start] = only
             held[leap.end] = held[leap.end] + leap.costs[:, state]
-            graph = as_graph(Layers(held, layers.steps))
+            for layer in (leap.start, leap.end):
+                lay_into(graph, Layers(held, layers.steps), layer)
             costs.append(nx.shortest_path_length(graph, "start", "end", weight="weight"))
         assert cheapest_path(layers).cost == pytest.approx(min(costs), abs=1e-9)
         if checked == 3:

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -30,7 +31,8 @@ print(codes)
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Path:
+def place(tmp_path: Path, keep_fonts_in: Callable[[Path], None]) -> Path:
+    keep_fonts_in(tmp_path / "cache")
     (tmp_path / "tunes").mkdir()
     (tmp_path / "tunes" / "a.abc").write_text(TUNE, encoding="utf-8")
     return tmp_path

@@ -18,19 +18,10 @@ distributed = pytest.importorskip(
 )
 
 
-def test_a_cluster_gives_the_same_table_as_this_machine() -> None:
+def test_workers_of_several_threads_give_the_same_table_as_this_machine() -> None:
     setup = prepare(SAMPLES)
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
-    ) as cluster:
-        far = check_folder(setup, scheduler=cluster.scheduler_address)
-    assert far.rows == check_folder(setup, jobs=1).rows
-
-
-def test_a_worker_of_several_threads_gives_the_same_table() -> None:
-    setup = prepare(SAMPLES)
-    with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=4, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=3, processes=True, dashboard_address=None
     ) as cluster:
         far = check_folder(setup, scheduler=cluster.scheduler_address)
     assert far.left_out == ()

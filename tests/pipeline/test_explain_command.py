@@ -141,7 +141,9 @@ def test_a_profile_printed_as_a_file_reads_back(tmp_path: Path) -> None:
     assert lines[1].startswith("tuning CGCA: C3 G3 C4 A4")
 
 
-def test_an_instrument_is_drawn(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+def test_an_instrument_is_drawn(
+    tmp_path: Path, home_with_fonts: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(home_with_fonts))
     show_instrument("fiddle", None, tmp_path / "fiddle.pdf", False)
     assert (tmp_path / "fiddle.pdf").read_bytes().startswith(b"%PDF")

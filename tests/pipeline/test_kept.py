@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import get_args
 
@@ -64,12 +65,13 @@ def test_an_unchanged_book_is_fetched_without_what_makes_one() -> None:
 
 
 def test_all_that_is_kept_is_counted_and_cleared(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, keep_fonts_in: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from tunebook.pipeline.build import build
     from tunebook.pipeline.kept import clear_cache, describe_cache, fault_folder
     from tunebook.pipeline.load import BuildOrder
 
+    keep_fonts_in(tmp_path / "cache")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")
     build(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
