@@ -153,11 +153,11 @@ def test_equal_budgets_give_equal_answers(setup: Setup) -> None:
 
 
 def test_a_tune_beyond_the_budget_even_as_written_is_left_out(setup: Setup) -> None:
-    tight = replace(setup, book=replace(setup.book, reading=(("solving_steps", 3000),)))
+    tight = replace(setup, book=replace(setup.book, reading=(("solving_steps", 1500),)))
     report = check_folder(tight, jobs=1)
     assert "Tune 150" not in [row.title for row in report.rows]
     (message,) = report.left_out
-    assert "takes more than 3000 steps to solve; left out; write it shorter" in str(message)
+    assert "takes more than 1500 steps to solve; left out; write it shorter" in str(message)
 
 
 def test_an_ordinary_tune_takes_a_hundredth_of_the_budget(setup: Setup) -> None:
