@@ -35,7 +35,7 @@ def make_program(folder: Path, text: str) -> Path:
 
 
 def only_on_path(monkeypatch, folder: Path) -> None:
-    monkeypatch.setattr(lilypond_program, "_packaged", lambda: None)
+    monkeypatch.setitem(sys.modules, "lilypond", None)
     monkeypatch.setenv("PATH", str(folder))
 
 

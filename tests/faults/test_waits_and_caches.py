@@ -15,7 +15,7 @@ import pytest
 
 from tunebook.book.fonts.files import text_font
 from tunebook.book.pages import comparison
-from tunebook.engrave.program import _version_of
+from tunebook.engrave.program import find_lilypond
 from tunebook.errors import ProgramError
 from tunebook.pipeline import workers
 from tunebook.programs import answer_of
@@ -57,12 +57,16 @@ def test_a_program_that_does_not_answer_is_ended_with_its_children(tmp_path: Pat
 def test_an_engraver_or_a_list_of_fonts_that_hangs_is_one_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("tunebook.engrave.program._VERSION_TIMEOUT_S", 0.3)
-    with pytest.raises(ProgramError, match=r"does not run \(no answer after 0\.3 s\); "):
-        _version_of(sleeper(tmp_path / "lilypond"))
-    monkeypatch.setattr(comparison, "_FONT_LIST_TIMEOUT_S", 0.3)
-    sleeper(tmp_path / "fc-list")
+    for name in ("lilypond", "fc-list"):
+        sleeper(tmp_path / name)
     monkeypatch.setenv("PATH", f"{tmp_path}{os.pathsep}{os.environ['PATH']}")
+    monkeypatch.setitem(sys.modules, "lilypond", None)
+    monkeypatch.setattr("tunebook.engrave.program._VERSION_TIMEOUT_S", 0.3)
+    find_lilypond.cache_clear()
+    with pytest.raises(ProgramError, match=r"does not run \(no answer after 0\.3 s\); "):
+        find_lilypond()
+    find_lilypond.cache_clear()
+    monkeypatch.setattr(comparison, "_FONT_LIST_TIMEOUT_S", 0.3)
     comparison._check_font_list.cache_clear()
     with pytest.raises(ProgramError, match="fonts of this machine cannot be listed"):
         comparison._check_font_list()

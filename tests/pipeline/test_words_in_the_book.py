@@ -14,7 +14,6 @@ from tunebook.model.book import Book
 from tunebook.model.words import fixed_words
 from tunebook.pipeline import exercises as practice
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.explain import _bars_of as _bars
 from tunebook.pipeline.explain import choice_notes, limit_note
 from tunebook.pipeline.export import ExportOrder, export_folder
 from tunebook.pipeline.load import Setup, Wishes, prepare
@@ -45,7 +44,7 @@ def setup_for(folder: Path, language: str = "en", **book: object) -> Setup:
     ("numbers", "english", "swedish"),
     [
         ([3], "bar 3", "takt 3"),
-        ([1, 2, 3, 8], "bars 1–3, 8", "takt 1–3, 8"),
+        ([1, 2, 3, 5], "bars 1–3, 5", "takt 1–3, 5"),
         ([0], "the upbeat", "upptakten"),
         ([0, 1], "the upbeat and bar 1", "upptakten och takt 1"),
         ([0, 1, 2], "the upbeat and bars 1–2", "upptakten och takt 1–2"),
@@ -54,8 +53,19 @@ def setup_for(folder: Path, language: str = "en", **book: object) -> Setup:
 def test_bars_are_counted_from_one(
     folder: Path, numbers: list[int], english: str, swedish: str
 ) -> None:
-    assert _bars(numbers, fixed_words("en").notes) == english
-    assert _bars(numbers, fixed_words("sv").notes) == swedish
+    # No step may be spent on an easier key, so nothing is said of one.
+    setups = (
+        setup_for(folder, language, reading=(("solving_steps", 0),)) for language in ("en", "sv")
+    )
+    for setup, bars in zip(setups, (english, swedish), strict=True):
+        arrangement = arrange(read_abc(UPBEAT)[0], setup.instrument, setup.hand)
+        bar_numbers = [bar.number for bar in arrangement.tune.bars]
+        notes = tuple(
+            replace(one, beyond_limits=bar_numbers[one.bar_index] in numbers)
+            for one in arrangement.notes
+        )
+        said = fixed_words(setup.book.language).notes["beyond"]
+        assert limit_note(replace(arrangement, notes=notes), setup) == said.format(bars)
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -55,16 +57,22 @@ def test_the_legend_of_the_plot_covers_no_dot_and_stays_on_the_paper(
 @pytest.mark.parametrize(
     ("language", "names"),
     [
-        ("en", ("D minor (0) 1.50", "B♭ (\u22122) 2.50")),
-        ("sv", ("d-moll (0)", "B (\u22122) 2,50")),
+        (
+            "en",
+            ("1.25 B3 B♭3 3/5", "D minor (0) 1.50 B♭ (\u22122)", "B dorian (\u22123) 0.55"),
+        ),
+        ("sv", ("1,25 H3 B3 3/5", "d-moll (0) 1,50 B (\u22122) 2,50", "h-dorisk (\u22123) 0,55")),
     ],
 )
-def test_the_first_key_of_a_tune_is_named_with_its_mode(
+def test_scores_and_keys_stand_in_the_words_of_the_language_and_the_first_key_has_its_mode(
     tmp_path: Path, store: Store, language: str, names: tuple[str, ...]
 ) -> None:
     path = tmp_path / "keys.pdf"
-    book = Book(language=language)
-    write_comparison(("CGDA",), scored(2, 1), (("CGDA", 1.0, 0),), book, path, store)
-    text = text_of(path)
-    for name in names:
-        assert name in text
+    first, second = scored(2, 1)
+    first = replace(first, tunings=(TuningScore("CGDA", 1.25, 0, 0, 0, "B3 Bb3", 3, 5),))
+    second = replace(second, keys=(KeyScore(-3, "B", 0.55, Key(6, 0, "dorian", 3)),))
+    write_comparison(
+        ("CGDA",), [first, second], (("CGDA", 1.0, 0),), Book(language=language), path, store
+    )
+    text = re.sub(r"\s+", " ", text_of(path))
+    assert [name for name in names if name not in text] == []
