@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -12,6 +13,15 @@ from pathlib import Path
 import pytest
 
 from tunebook.store import Store, default_store
+
+
+def pytest_configure() -> None:
+    """Let the programs that tests start be interrupted: what a shell ignores for what it runs in
+    the background, they would ignore too."""
+    for name, usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.SIG_DFL)):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, usual)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
