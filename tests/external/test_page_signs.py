@@ -34,7 +34,7 @@ from tunebook.write.lilypond.source import write_source
 SAMPLES = Path(__file__).parents[2] / "sample_tunes"
 EDITIONS = ("player", "teacher", "student-1", "student-2", "student-3")
 HARPA, PLAYER = read_instrument("nyckelharpa-3row"), read_hand()
-BATCHES, TUNES_IN_BATCH = 2, 40
+BATCHES, TUNES_IN_BATCH = 3, 100
 MADE_UP = 80
 
 
