@@ -25,9 +25,9 @@ from torch.nn import functional
 
 from tunebook.solve.harmony.chain import chord_probabilities
 from tunebook.solve.harmony.network import (
-    _STEPS,
     LOOKS,
     PLACES,
+    STEP_KINDS,
     Networks,
     slot_places,
     slot_tones,
@@ -42,7 +42,7 @@ CHORDS = torch.arange(24)
 RISE = (CHORDS[None, :] // 2 - CHORDS[:, None] // 2) % 12
 QUALITY = CHORDS % 2
 OFF_DIAGONAL = 1.0 - torch.eye(24)
-STEPS = torch.tensor(_STEPS)
+STEPS = torch.tensor(STEP_KINDS)
 
 Batch = tuple[torch.Tensor, ...]
 

@@ -6,7 +6,6 @@ Everything heavy is imported inside the command that needs it, so that ``--help`
 from __future__ import annotations
 
 import io
-import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -323,9 +322,6 @@ def _options(
 
 def command() -> int | None:
     """Read the command line and do what it says; the exit code. Raises what the stages raise."""
-    # Worker processes use all cores; threads inside their small matrix products would only wait
-    # for one another. It has to be said before numpy is imported.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         return app(standalone_mode=False)
     except Exception as error:

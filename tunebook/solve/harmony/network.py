@@ -40,7 +40,7 @@ _AROUND = {"before": -1, "after": 1, "two before": -2, "two after": 2, "three be
 _INTO = (0.0, 0.5, 1 / 3, 2 / 3, 0.25, 0.75)
 PLACES = 8 + 5 + len(_INTO) + len(PHRASE_PLACES) + 7
 """How many numbers say where in the tune a slot is."""
-_STEPS = np.array([0, 0, 0, 0, 1, 1, 2, 2, 1, 1])
+STEP_KINDS = np.array([0, 0, 0, 0, 1, 1, 2, 2, 1, 1])
 """By change place: 0 at a bar line, 1 in the middle of a bar, 2 on another beat."""
 
 
@@ -78,15 +78,17 @@ def networks() -> Networks:
         return Networks(**{name: kept[name].astype(np.float32) for name in kept.files})
 
 
+_ROWS = 32
+"""Slots that are worked on together: so small products are made by one thread, and quickly, where
+larger ones would wake all threads of the machine, which costs more than it gains."""
+
+
 class _Layers(NamedTuple):
-    """The weights laid out for few and large products: ``first`` (looks * 12, 12 * N * H) for all
-    roots at once, ``keyed`` (looks * 12, N * H), ``place`` (PLACES, N * H), ``degree``
-    (2, 12, N * H), and what is the mean of all networks: ``prior`` (2, 24), ``phrase``."""
+    """The weights laid out for the products: ``first`` (12, N, looks * 12, H) for each root,
+    ``degree`` (2, 12, N, 1, H), and what is the mean of all networks: ``prior`` (2, 24),
+    ``phrase`` (2, PLACES, 24)."""
 
     first: np.ndarray
-    keyed: np.ndarray
-    place: np.ndarray
-    place_bias: np.ndarray
     degree: np.ndarray
     prior: np.ndarray
     phrase: np.ndarray
@@ -95,21 +97,13 @@ class _Layers(NamedTuple):
 @functools.lru_cache(maxsize=4)
 def _layers(nets: Networks) -> _Layers:
     count, hidden = nets.place_bias.shape
-
-    def beside(weights: np.ndarray) -> np.ndarray:
-        """The networks side by side in the last axis."""
-        moved = np.moveaxis(weights, 0, -2)
-        return np.ascontiguousarray(moved.reshape(*moved.shape[:-2], count * hidden))
-
-    tones = beside(nets.tones).reshape(len(LOOKS), 12, -1)
+    tones = nets.tones.reshape(count, len(LOOKS), 12, hidden)
     # The interval over a root is the pitch class over the keynote less the root's.
-    turns = (np.arange(12)[:, None] - np.arange(12)[None, :]) % 12
+    turns = (np.arange(12)[None, :] - np.arange(12)[:, None]) % 12
+    by_root = tones[:, :, turns].transpose(2, 0, 1, 3, 4)
     return _Layers(
-        first=np.ascontiguousarray(tones[:, turns].reshape(len(LOOKS) * 12, -1)),
-        keyed=beside(nets.keyed),
-        place=beside(nets.place),
-        place_bias=beside(nets.place_bias),
-        degree=beside(nets.degree),
+        first=np.ascontiguousarray(by_root.reshape(12, count, len(LOOKS) * 12, hidden)),
+        degree=nets.degree.transpose(1, 2, 0, 3)[:, :, :, None],
         prior=nets.prior.mean(axis=0).reshape(2, 24),
         phrase=nets.phrase.mean(axis=0),
     )
@@ -118,21 +112,29 @@ def _layers(nets: Networks) -> _Layers:
 def network_scores(tune: Tune, slots: Sequence[HarmonySlot], nets: Networks) -> np.ndarray:
     """(slots x 24) scores of the chords by degree, 2 * semitones over the tonic + (1 when minor):
     logarithms of weights, the neighbours aside."""
-    layers = _layers(nets)
-    count, size = nets.place_bias.shape
     minor = np.array([int(slot.key.is_minor_like) for slot in slots])
-    place = slot_places(tune, slots)
     tones = slot_tones(tune, slots).reshape(len(slots), -1)
-    hidden = (tones @ layers.first).reshape(len(slots), 12, -1)
-    hidden += (tones @ layers.keyed + place @ layers.place + layers.place_bias)[:, None]
-    hidden += layers.degree[minor]
-    by_net = _bent(hidden).reshape(len(slots) * 12, count, size).transpose(1, 0, 2)
-    inner = _bent(by_net @ nets.inner + nets.inner_bias[:, None])
-    outer = (inner @ nets.outer + nets.outer_bias[:, None]).mean(axis=0)
-    scores: np.ndarray = outer.reshape(len(slots), 24) + layers.prior[minor]
+    place = slot_places(tune, slots)
+    scores = np.empty((len(slots), 24), dtype=np.float32)
     for is_minor in np.unique(minor).tolist():
-        rows = minor == is_minor
-        scores[rows] += place[rows] @ layers.phrase[is_minor]
+        alike = np.flatnonzero(minor == is_minor)
+        for start in range(0, len(alike), _ROWS):
+            rows = alike[start : start + _ROWS]
+            scores[rows] = _scores(tones[rows], place[rows], is_minor, nets)
+    return scores
+
+
+def _scores(tones: np.ndarray, place: np.ndarray, is_minor: int, nets: Networks) -> np.ndarray:
+    """(rows x 24) scores of slots in modes of one kind; hidden values have the shape
+    (roots, N, rows, H)."""
+    layers = _layers(nets)
+    hidden = tones @ layers.first
+    hidden += tones @ nets.keyed + place @ nets.place + nets.place_bias[:, None]
+    hidden += layers.degree[is_minor]
+    hidden = _bent(_bent(hidden) @ nets.inner + nets.inner_bias[:, None])
+    outer = (hidden @ nets.outer + nets.outer_bias[:, None]).mean(axis=1)
+    scores: np.ndarray = outer.transpose(1, 0, 2).reshape(len(tones), 24)
+    scores += layers.prior[is_minor] + place @ layers.phrase[is_minor]
     return scores
 
 
@@ -157,7 +159,7 @@ def network_passage(nets: Networks, is_minor: int, change_place: int) -> np.ndar
     chords = np.arange(24)
     rise = (chords[None, :] // 2 - chords[:, None] // 2) % 12
     quality = chords % 2
-    by_rise = nets.rise[:, _STEPS[change_place]][:, quality[:, None], quality[None, :], rise]
+    by_rise = nets.rise[:, STEP_KINDS[change_place]][:, quality[:, None], quality[None, :], rise]
     whole = nets.motion[:, is_minor] + by_rise
     change = nets.change[:, is_minor, change_place].mean()
     passage: np.ndarray = (whole.mean(axis=0) + change).astype(float)
@@ -208,9 +210,11 @@ def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) ->
     quarter = times.per_whole / 4.0
     sounds = whole > 0
     struck = sounds & (onsets >= start) & ((onsets - start) % quarter == 0)
-    classes = np.eye(12)[midis % 12]
+    at, note = np.nonzero(sounds)
+    cell = at * 12 + midis[note] % 12
     for look, share in enumerate((whole, early, late, struck * quarter)):
-        found[:, look] = share / length @ classes
+        parts = share[at, note] / length[at, 0]
+        found[:, look] = np.bincount(cell, parts, len(slots) * 12).reshape(-1, 12)
     heard = sounds.any(axis=1)
     place = np.arange(len(notes))
     begun = sounds & (onsets <= start)
