@@ -11,6 +11,7 @@ number when it was stopped: 130 by Ctrl-C, 143 by SIGTERM, 129 when its terminal
 
 from __future__ import annotations
 
+import errno
 from dataclasses import dataclass
 
 MOST_EXCERPT_LETTERS = 200
@@ -22,6 +23,9 @@ EXIT_PROGRAM = 4
 EXIT_OUTPUT = 5
 EXIT_FAULT = 6
 EXIT_INTERRUPTED = 130
+
+NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC))
+"""Numbers of the system's errors where nothing more can be written."""
 
 
 @dataclass(frozen=True, slots=True, order=True)

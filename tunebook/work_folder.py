@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import re
 import shutil
@@ -13,12 +12,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from tunebook.errors import OutputError
+from tunebook.errors import NO_ROOM, OutputError
 
 _NAME = re.compile(r"tunebook-\d+-\w+")
 _LOCK = "in use"
 _UNLOCKED_AFTER_S = 24 * 3600.0
-_NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 @contextmanager
@@ -41,7 +39,7 @@ def work_folder() -> Iterator[Path]:
     except OSError as error:
         is_ours = str(error.filename or "").startswith(tempfile.gettempdir())
         # What is written bit by bit fails without a name.
-        is_full = error.errno in _NO_ROOM and (is_ours or error.filename is None)
+        is_full = error.errno in NO_ROOM and (is_ours or error.filename is None)
         if lock is None or is_full:
             raise _no_room(error) from None
         raise

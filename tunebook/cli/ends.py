@@ -9,7 +9,6 @@ This module is imported before anything else, so it imports little itself.
 
 from __future__ import annotations
 
-import errno
 import gc
 import os
 import signal
@@ -27,6 +26,7 @@ from tunebook.errors import (
     EXIT_NOTHING_BUILT,
     EXIT_OUTPUT,
     EXIT_PROGRAM,
+    NO_ROOM,
     TunebookError,
 )
 
@@ -35,7 +35,6 @@ _PATIENCE_S = 2.0
 # Solving and writing make many small values that are all dropped together; looking for garbage
 # among them as often as usual costs a fifth of the time. Workers do as this process does.
 _GARBAGE_THRESHOLD = 100_000
-_NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 class Stopped(KeyboardInterrupt):
@@ -142,7 +141,7 @@ def _refused(error: OSError) -> int:
         warn("the folder you are in is gone; change to another one (cd) and try again")
         return EXIT_OUTPUT
     reason = error.strerror or type(error).__name__
-    if error.errno in _NO_ROOM:
+    if error.errno in NO_ROOM:
         where = f"{error.filename}: " if error.filename else ""
         warn(f"{where}cannot be written ({reason}); make room, or set TMPDIR to another folder")
         return EXIT_OUTPUT

@@ -23,6 +23,8 @@ from tunebook.model.tune import STEP_SEMITONES, Bar, Key, Note, Pitch
 
 _STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
 """Steps C G D A E B F: the line of fifths from C upwards, F last."""
+_FIFTH_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
+"""The place on the line of each step C..B."""
 
 _LOWEST, _HIGHEST = -15, 19
 """Fbb and B##: the ends of the names with no more than two signs."""
@@ -59,6 +61,16 @@ def spell_in_key(pitch_class: int, key: Key) -> tuple[int, int]:
     fifths = key.fifths + (pitch_class * 7 - key.fifths + below) % 12 - below
     if not _LOWEST <= fifths <= _HIGHEST:  # a signature with more signs than seven
         fifths = (fifths - _LOWEST) % 12 + _LOWEST
+    return name_at(fifths)
+
+
+def fifths_of(step: int, alter: int) -> int:
+    """The place of a name on the line of fifths (C 0, G 1)."""
+    return _FIFTH_OF_STEP[step] + 7 * alter
+
+
+def name_at(fifths: int) -> tuple[int, int]:
+    """(step, alter) of the name at this place on the line of fifths."""
     return _STEP_OF_FIFTH[fifths % 7], (fifths + 1) // 7
 
 

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tunebook.model.spelling import with_signs
+from tunebook.model.spelling import fifths_of, name_at, with_signs
 from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Note, Pitch, Tune
 
-_FIFTHS_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
-_STEP_OF_FIFTHS = {place: step for step, place in enumerate(_FIFTHS_OF_STEP)}
 _MOST_SIGNS = 7
 
 
@@ -41,13 +39,12 @@ def _fifths_to_add(signature: int, semitones: int) -> int:
 
 def _move_name(step: int, alter: int, fifths: int) -> tuple[int, int]:
     """Move a spelled name; triple accidentals are respelled an octave of fifths nearer."""
-    place = _FIFTHS_OF_STEP[step] + 7 * alter + fifths
+    place = fifths_of(step, alter) + fifths
     while place > 19:
         place -= 12
     while place < -15:
         place += 12
-    new_alter = (place + 1) // 7
-    return _STEP_OF_FIFTHS[place - 7 * new_alter], new_alter
+    return name_at(place)
 
 
 def _move_pitch(pitch: Pitch, semitones: int, fifths: int) -> Pitch:

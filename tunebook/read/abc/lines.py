@@ -19,7 +19,7 @@ own; the running text under one letter is counted together, however many lines i
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tunebook.read.abc.notices import Notices
 from tunebook.read.abc.text import TextBlock, without_comment
@@ -194,33 +194,10 @@ def _with_voices(body: list[Item]) -> list[tuple[str, Item]]:
         start = item.start
         for match in _INLINE_VOICE.finditer(item.text, item.start, item.end):
             if item.text[start : match.start()].strip():
-                pairs.append(
-                    (
-                        voice,
-                        Item(
-                            letter="",
-                            text=item.text,
-                            line=item.line,
-                            start=start,
-                            end=match.start(),
-                            is_continued=True,
-                        ),
-                    )
-                )
+                piece = replace(item, start=start, end=match.start(), is_continued=True)
+                pairs.append((voice, piece))
             voice, start = match[1], match.start()
-        pairs.append(
-            (
-                voice,
-                Item(
-                    letter="",
-                    text=item.text,
-                    line=item.line,
-                    start=start,
-                    end=item.end,
-                    is_continued=item.is_continued,
-                ),
-            )
-        )
+        pairs.append((voice, replace(item, start=start)))
     return pairs
 
 

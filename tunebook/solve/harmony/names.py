@@ -7,12 +7,9 @@ from dataclasses import replace
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan
 from tunebook.model.choices import Quality
-from tunebook.model.spelling import spell_in_key
+from tunebook.model.spelling import fifths_of, name_at, spell_in_key
 from tunebook.model.tune import STEP_SEMITONES, ChordSymbol, Key, Pitch
 
-_STEP_OF_FIFTH = (0, 4, 1, 5, 2, 6, 3)
-"""Steps C G D A E B F: the line of fifths from C upwards, F last."""
-_FIFTH_OF_STEP = (0, 2, 4, -1, 1, 3, 5)
 _TRIADS: dict[Quality, tuple[int, ...]] = {
     "major": (0, 4, 7), "minor": (0, 3, 7), "diminished": (0, 3, 6), "augmented": (0, 4, 8),
     "other": (0, 7),
@@ -78,10 +75,9 @@ def spell_tone(midi: int, chord: ChordSymbol) -> Pitch:
             step = (chord.root_step + steps) % 7
             alter = (pitch_class - STEP_SEMITONES[step] + 6) % 12 - 6
             return _pitch(midi, step, alter)
-    root = _FIFTH_OF_STEP[chord.root_step] + 7 * chord.root_alter
+    root = fifths_of(chord.root_step, chord.root_alter)
     offset = (pitch_class * 7 - root + 5) % 12 - 5
-    fifths = root + offset
-    return _pitch(midi, _STEP_OF_FIFTH[fifths % 7], (fifths + 1) // 7)
+    return _pitch(midi, *name_at(root + offset))
 
 
 def _pitch(midi: int, step: int, alter: int) -> Pitch:
