@@ -11,6 +11,7 @@ from fractions import Fraction
 import pytest
 
 from tunebook.model.tune import Note, Tune
+from tunebook.model.voices import voice_as_tune
 from tunebook.read.abc.tune import read_abc
 
 
@@ -537,10 +538,11 @@ def test_6_1_2_line_break_sign() -> None:
     assert [bar.breaks_line_after for bar in tune.bars] == [False, True, False, False]
 
 
-def test_7_first_voice_is_the_melody_and_the_others_are_said() -> None:
+def test_7_first_voice_is_the_melody_and_the_others_stand_beside_it() -> None:
     tune = read("V:1\nC8|\nV:2\nE8|\nV:1\nD8|\n[V:2]F8|")
     assert heard(tune) == "C4:1 D4:1"
-    assert [message.kind for message in tune.messages] == ["voice"]
+    assert [heard(voice_as_tune(tune, voice)) for voice in tune.voices] == ["E4:1 F4:1"]
+    assert not tune.messages
 
 
 def test_7_4_overlay_is_left_out_and_said() -> None:

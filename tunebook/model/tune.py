@@ -305,14 +305,43 @@ class Bar:
     clef: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VoiceName:
+    """What a file calls a voice: ``id`` as in V: ("2"; overlays have "&" after the id of the voice
+    in which they stand), ``name`` and ``short_name`` as they are to be printed, "" where the file
+    gives none."""
+
+    id: str = ""
+    name: str = ""
+    short_name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Voice:
+    """A voice beside the melody. ``id``, ``name`` and ``short_name`` as in :class:`VoiceName`;
+    ``clef`` is the one with which it begins where the file asks for one, else "".
+
+    ``bars`` are as many as the tune's. Index, number, onset, duration, metre, bar signs, endings,
+    repeats, parts and tempo of each are those of the melody's bar; its notes, key, clef, words and
+    decorations are the voice's own. Where the voice has nothing its bars hold rests."""
+
+    place: SourcePlace
+    id: str
+    name: str = ""
+    short_name: str = ""
+    clef: str = ""
+    bars: tuple[Bar, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Tune:
     """One tune. ``number`` is the text of X: (may be empty). ``played`` lists indices into
     ``bars`` in the order in which they are played, repeats, endings, parts and da capo expanded.
     ``fields`` keeps every information field's text by letter, in order; ``texts`` and
-    ``closing_texts`` are free text before and after the music, a line each. ``second_voice`` holds
-    the bars of a second voice when one was asked for. ``source_text`` is the tune's text as it
-    stood, ``first_line`` the number of its first line in the file."""
+    ``closing_texts`` are free text before and after the music, a line each. ``bars`` are the
+    melody's, which is the voice ``melody_voice`` where the file names it; ``voices`` are all the
+    others. ``source_text`` is the tune's text as it stood, ``first_line`` the number of its first
+    line in the file."""
 
     place: SourcePlace
     number: str
@@ -331,7 +360,8 @@ class Tune:
     texts: tuple[str, ...] = ()
     closing_texts: tuple[str, ...] = ()
     part_order: str = ""
-    second_voice: tuple[Bar, ...] = ()
+    voices: tuple[Voice, ...] = ()
+    melody_voice: VoiceName = VoiceName()
     messages: tuple[Message, ...] = ()
     source_text: str = ""
     first_line: int = 1

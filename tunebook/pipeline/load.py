@@ -382,7 +382,7 @@ def _name_only(tune: Tune) -> Tune:
     return replace(
         tune,
         bars=(),
-        second_voice=(),
+        voices=(),
         played=(),
         fields=(),
         words=(),
@@ -419,11 +419,10 @@ def read_tunes_in(file: AbcFile, setup: Setup) -> tuple[Tune, ...]:
 
 
 def _wishes(setup: Setup) -> dict[str, Any]:
-    """How the settings want tunes to be read: the melody's voice, the second one, limits."""
+    """How the settings want tunes to be read: the melody's voice and limits."""
     wishes: dict[str, Any] = dict(setup.book.reading)
     return {
         "voice": wishes.get("voice"),
-        "second_voice": wishes.get("second_voice"),
         "limits": reading_limits(setup),
     }
 

@@ -160,7 +160,6 @@ def read_folder(
     folder: Path | str,
     *,
     voice: str | None = None,
-    second_voice: str | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
     may_leave: bool = False,
     read: FilesRead | None = None,
@@ -174,7 +173,7 @@ def read_folder(
     files = iterate_files(Path(folder), limits=limits, may_leave=may_leave, read=read)
     tunes: list[Tune] = []
     messages: list[Message] = []
-    for one in iterate_tunes(files, voice=voice, second_voice=second_voice, limits=limits):
+    for one in iterate_tunes(files, voice=voice, limits=limits):
         if isinstance(one, Message):
             messages.append(one)
         else:
@@ -206,7 +205,6 @@ def iterate_tunes(
     files: Iterable[AbcFile | Message],
     *,
     voice: str | None = None,
-    second_voice: str | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
 ) -> Iterator[tuple[TuneText, Tune] | Message]:
     """Each tune of ``files`` with its text, and the messages about files and about tunes that are
@@ -216,7 +214,7 @@ def iterate_tunes(
             yield piece
             continue
         try:
-            tune = read_tune(piece, voice=voice, second_voice=second_voice, limits=limits)
+            tune = read_tune(piece, voice=voice, limits=limits)
         except InputError as error:
             yield fatal_message(error, piece)
         except Exception as error:  # a fault of ours costs this tune and no other

@@ -17,6 +17,7 @@ class ReadingLimits:
     of one note in whole notes; ``macro_factor`` how many times longer than the source line a line
     may become by macros; ``played_bars`` the bars played when repeats and parts are expanded;
     ``bar_notes`` the notes between two bar signs; ``chord_notes`` the tones struck together;
+    ``voices`` the voices of one tune;
     ``ending_number`` the numbers of endings; ``name_letters`` the letters of a title or another
     name; ``text_letters`` those of all remarks, or all verses, of one tune.
     ``solving_steps`` is for what comes after the reading: the work that a tune's fingering may
@@ -32,6 +33,7 @@ class ReadingLimits:
     played_bars: int = 10_000
     bar_notes: int = 200
     chord_notes: int = 24
+    voices: int = 16
     ending_number: int = 99
     name_letters: int = 300
     text_letters: int = 20_000

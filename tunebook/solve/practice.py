@@ -259,7 +259,7 @@ def make_exercise(arrangement: Arrangement, passage: range, labels: Mapping[str,
         words=(),
         texts=(),
         part_order="",
-        second_voice=(),
+        voices=(),
         messages=(),
     )
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from tunebook.model.spelling import fifths_of, name_at, with_signs
 from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Note, Pitch, Tune
+from tunebook.model.voices import with_all_bars
 
 _MOST_SIGNS = 7
 
@@ -22,11 +23,9 @@ def transpose_tune(tune: Tune, semitones: int) -> Tune:
     if semitones == 0:
         return tune
     fifths = _fifths_to_add(tune.key.fifths, semitones)
-    return replace(
-        tune,
-        key=_move_key(tune.key, fifths),
-        bars=with_signs([_move_bar(bar, semitones, fifths) for bar in tune.bars]),
-        second_voice=with_signs([_move_bar(bar, semitones, fifths) for bar in tune.second_voice]),
+    moved = replace(tune, key=_move_key(tune.key, fifths))
+    return with_all_bars(
+        moved, lambda bars: with_signs([_move_bar(bar, semitones, fifths) for bar in bars])
     )
 
 
@@ -96,7 +95,7 @@ def _move_drone(pin: DronePin, semitones: int) -> DronePin:
 
 def without_pins(tune: Tune) -> Tune:
     """Return the tune free of pins, as to ask how it lies in another key."""
-    return replace(tune, bars=tuple(_free_bar(bar) for bar in tune.bars))
+    return with_all_bars(tune, lambda bars: tuple(_free_bar(bar) for bar in bars))
 
 
 def _free_bar(bar: Bar) -> Bar:

@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tunebook.errors import InputError, Message
-from tunebook.model.tune import Tune
+from tunebook.model.tune import Bar, Tune
+from tunebook.model.voices import voice_as_tune
 from tunebook.read.abc.text import decode, plain_text
 from tunebook.read.abc.tokens import tokens_of
 from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
@@ -75,11 +76,25 @@ def test_any_text_ends_in_tunes_or_messages(text: str) -> None:
     for piece in cut_into_tunes(head + text, "any.abc"):
         if isinstance(piece, TuneText):
             try:
-                tune = read_tune(piece, voice="2", second_voice="1")
+                tune = read_tune(piece, voice="2")
             except InputError as error:
                 assert "\n" not in str(error)
                 continue
             assert_consistent(tune)
+            for voice in tune.voices:
+                assert_consistent(voice_as_tune(tune, voice))
+                assert_stands_beside(tune.bars, voice.bars)
+
+
+def assert_stands_beside(melody: tuple[Bar, ...], bars: tuple[Bar, ...]) -> None:
+    def frame(bar: Bar) -> tuple[object, ...]:
+        return (
+            (bar.index, bar.number, bar.onset, bar.duration, bar.meter, bar.part, bar.tempo),
+            (bar.sign_before, bar.sign_after, bar.ending, bar.ends_ending, bar.repeat_passes),
+            (bar.is_pickup, bar.is_continued, bar.meter_changed, bar.breaks_line_after),
+        )
+
+    assert [frame(bar) for bar in melody] == [frame(bar) for bar in bars]
 
 
 def assert_consistent(tune: Tune) -> None:

@@ -7,7 +7,8 @@ from fractions import Fraction
 import pytest
 
 from tunebook.errors import InputError
-from tunebook.model.tune import Note, Tune
+from tunebook.model.tune import Note, Tune, VoiceName
+from tunebook.model.voices import voice_as_tune
 from tunebook.read.abc.tune import TuneText, cut_into_tunes, read_abc, read_tune
 
 
@@ -211,12 +212,10 @@ def test_chosen_voice_is_the_melody_and_another_may_stand_beside_it() -> None:
     text = only_text("X:1\n" + TWO_VOICES)
     assert names(read_tune(text)) == ["C4", "D4"]
     assert names(read_tune(text, voice="2")) == ["E4", "F4"]
-    both = read_tune(text, second_voice="2")
-    assert names(both) == ["C4", "D4"]
-    assert [note.pitches[0].name for bar in both.second_voice for note in bar.notes] == [
-        "E4",
-        "F4",
-    ]
+    both = read_tune(text)
+    assert both.melody_voice == VoiceName(id="1", name="Fiddle")
+    (second,) = both.voices
+    assert (second.id, names(voice_as_tune(both, second))) == ("2", ["E4", "F4"])
     assert kinds(both) == []
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
-from tunebook.model.tune import Annotation, Key, Meter, Syllable, Tempo, Tuplet
+from tunebook.model.tune import Annotation, Key, Meter, Syllable, Tempo, Tuplet, Voice
 from tunebook.read.abc.symbols import read_chord_symbol
 from tunebook.read.abc.tune import read_abc
 from tunebook.write.musicxml.lengths import pieces_of
@@ -354,7 +354,9 @@ def test_order_of_parts_stands_as_words_and_letters_mark_the_parts(arranged):
 
 def test_second_voice_is_a_part_without_fingers(make_tune, arranged):
     tune = make_tune("D4*3/4", "E4*3/4")
-    score = score_of(arranged(replace(tune, second_voice=make_tune("B3*3/4", "C4*3/4").bars)))
+    bars = make_tune("B3*3/4", "C4*3/4").bars
+    second = Voice(place=bars[0].place, id="2", name="Second voice", bars=bars)
+    score = score_of(arranged(replace(tune, voices=(second,))))
     assert texts(score, "part-list/score-part/part-name") == ["Melody", "Second voice"]
     part = score.find("part[@id='P2']")
     assert texts(part, ".//pitch/step") == ["B", "C"]

@@ -19,7 +19,7 @@ own; the running text under one letter is counted together, however many lines i
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from tunebook.read.abc.notices import Notices
 from tunebook.read.abc.text import TextBlock, without_comment
@@ -30,8 +30,6 @@ KNOWN_FIELDS = BODY_FIELDS | frozenset("ABCDFGHOSXZ")
 OUTDATED_FIELDS = frozenset("E")
 """E: once set the space between notes (ABC 2.1, section 10); it passes in silence."""
 _MUSIC_AFTER_COLON = re.compile(r"[A-Ga-gz]:[|:\]]")
-_INLINE_VOICE = re.compile(r"\[V:\s*([^\s\]]+)[^\[\]]*\]")
-_PER_VOICE = frozenset("KLMVsw")
 
 
 @dataclass(slots=True)
@@ -164,52 +162,6 @@ def _item_of(line: str, number: int, has_key: bool, last: Item | None) -> Item |
 def _is_music(letter: str, text: str) -> bool:
     """Whether a line of the body such as ``A:|`` is music and no field."""
     return letter not in BODY_FIELDS and bool(_MUSIC_AFTER_COLON.match(text))
-
-
-def voices_of(sorted_lines: SortedLines) -> list[str]:
-    """The voices that have music, in the order of the header or else of the body; [""] when the
-    tune names none."""
-    named = [item.value.split()[0] for item in sorted_lines.header if _names_voice(item)]
-    heard = dict.fromkeys(
-        voice for voice, item in _with_voices(sorted_lines.body) if not item.letter
-    )
-    in_order = [voice for voice in dict.fromkeys(named) if voice in heard]
-    return list(dict.fromkeys([*in_order, *filter(None, heard)])) or [""]
-
-
-def _names_voice(item: Item) -> bool:
-    return item.letter == "V" and bool(item.value.strip())
-
-
-def _with_voices(body: list[Item]) -> list[tuple[str, Item]]:
-    """Each item with the voice it belongs to ("" before the first V:), lines cut at [V:]."""
-    pairs: list[tuple[str, Item]] = []
-    voice = ""
-    for item in body:
-        if _names_voice(item):
-            voice = item.value.split()[0]
-        if item.letter or "[V:" not in item.text:
-            pairs.append((voice, item))
-            continue
-        start = item.start
-        for match in _INLINE_VOICE.finditer(item.text, item.start, item.end):
-            if item.text[start : match.start()].strip():
-                piece = replace(item, start=start, end=match.start(), is_continued=True)
-                pairs.append((voice, piece))
-            voice, start = match[1], match.start()
-        pairs.append((voice, replace(item, start=start)))
-    return pairs
-
-
-def body_of_voice(sorted_lines: SortedLines, voice: str, is_first: bool) -> list[Item]:
-    """The items of one voice in order. What stands before any V: belongs to the first voice;
-    fields that concern the whole tune belong to every voice."""
-    items = []
-    for owner, item in _with_voices(sorted_lines.body):
-        is_own = owner in (voice, "*") or (owner == "" and (is_first or item.letter))
-        if is_own or (item.letter and item.letter not in _PER_VOICE):
-            items.append(item)
-    return items
 
 
 _NOTE = r"([A-Ga-g][,']*)"

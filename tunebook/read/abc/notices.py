@@ -69,6 +69,25 @@ class Notices:
         line = message.place.line - self.first_line
         self.add(message.kind, message.what, message.remedy, line=line, column=message.place.column)
 
+    def aside(self) -> Notices:
+        """An empty collection for the same tune, to be taken over later."""
+        return Notices(self.path, self.lines, self.first_line)
+
+    def take_over(self, others: Notices) -> None:
+        """Add what ``others`` hold about lines of which the same is not said yet."""
+        for key, message in others._messages.items():
+            kept = self._lines.get(key, [])
+            fresh = [line for line in others._lines[key] if line not in kept]
+            if not fresh:
+                continue
+            if key in self._messages:
+                kept += fresh
+            else:
+                self._messages[key] = message
+                self._lines[key] = fresh
+        for kind, count in others._counts.items():
+            self._counts[kind] = max(self._counts.get(kind, 0), count)
+
     def messages(self) -> tuple[Message, ...]:
         """All messages in the order of their places."""
         counted = [

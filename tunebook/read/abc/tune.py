@@ -14,24 +14,25 @@ from string import ascii_letters
 from typing import overload
 
 from tunebook.errors import InputError, Message, SourcePlace
-from tunebook.model.tune import Bar, Tune
+from tunebook.model.tune import Bar, Tune, Voice, VoiceName
 from tunebook.read.abc.finish import diagnose_bars, finish_bars, split_at_line_ends
-from tunebook.read.abc.header import TuneHeader, printed_clef, read_header
+from tunebook.read.abc.header import TuneHeader, printed_clef, read_header, say_transposition
 from tunebook.read.abc.keys import read_clef, read_properties
 from tunebook.read.abc.lines import (
     KNOWN_FIELDS,
     OUTDATED_FIELDS,
+    Item,
     SortedLines,
     TextLimits,
-    body_of_voice,
     sort_lines,
-    voices_of,
 )
 from tunebook.read.abc.music import MusicReader
 from tunebook.read.abc.notices import Notices
 from tunebook.read.abc.repeats import played_order
 from tunebook.read.abc.stray_lines import is_field, looks_like_music
 from tunebook.read.abc.text import is_text, plain_text
+from tunebook.read.abc.voices import VoiceLines, name_of_voice, voice_lines
+from tunebook.read.alignment import fit_voice
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 
 _FIELD = re.compile(r"[A-Za-z+]:")
@@ -270,32 +271,83 @@ def read_tune(
     text: TuneText,
     *,
     voice: str | None = None,
-    second_voice: str | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
 ) -> Tune:
-    """Read one tune. ``voice`` names the voice that is the melody (else the first one),
-    ``second_voice`` one to keep beside it. Raises InputError when the tune cannot be used."""
+    """Read one tune. ``voice`` names the voice that is the melody, else it is the first one.
+    Raises InputError when the tune cannot be used."""
     lines = text.text.split("\n")
     notices = Notices(text.place.path, lines, text.first_line)
     sorted_lines = sort_lines(lines, notices)
-    voices = voices_of(sorted_lines)
-    chosen = _choose_voice(voices, voice, second_voice, notices)
+    voices = voice_lines(sorted_lines)
+    chosen = voice if voice in voices.names else voices.names[0]
     header = _read_header(text, sorted_lines, notices, limits)
     if not header.has_key:
         raise InputError("the tune has no K: field", "add K: before its music", text.place)
-    bars = _read_voice(sorted_lines, chosen, voices, header, notices, limits)
-    if not any(note.pitches for bar in bars for note in bar.notes):
+    bars = _read_voice(voices.of(chosen), chosen, header, notices, limits)
+    if not _sounds(bars):
         raise InputError("the tune has no notes", "write its music after K:", text.place)
-    second: tuple[Bar, ...] = ()
-    if second_voice is not None and second_voice != chosen and second_voice in voices:
-        quiet = Notices(text.place.path, lines, text.first_line)
-        again = _read_header(text, sorted_lines, quiet, limits)
-        second = _read_voice(sorted_lines, second_voice, voices, again, notices, limits)
+    source = _Source(text, sorted_lines, voices, limits)
+    further = tuple(_further_voices(source, chosen, bars, notices))
     diagnose_bars(bars, notices, header.assumed_unit)
     played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
     for message in repeat_messages:
         notices.adopt(message)
-    return _make_tune(text, header, bars, played, second, notices)
+    tune = _make_tune(text, header, bars, played, notices)
+    melody = name_of_voice(chosen, sorted_lines)
+    return replace(tune, voices=further, melody_voice=melody) if chosen else tune
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """What the voices of one tune are read from."""
+
+    text: TuneText
+    sorted_lines: SortedLines
+    voices: VoiceLines
+    limits: ReadingLimits
+
+
+def _further_voices(
+    source: _Source, chosen: str, melody: tuple[Bar, ...], notices: Notices
+) -> Iterator[Voice]:
+    """The voices beside the melody, each in bars that stand beside its own."""
+    others = [name for name in source.voices.names if name != chosen]
+    most = source.limits.voices - 1
+    if len(others) > most:
+        what = f"the tune has {len(others) + 1} voices; only {most + 1} of them are read"
+        notices.add("limit", what, "split it, or raise voices under [reading]", line=0)
+    for name in others[:most]:
+        own = notices.aside()
+        header = _read_header(source.text, source.sorted_lines, notices.aside(), source.limits)
+        items = source.voices.of(name, is_melody=False)
+        bars = _read_voice(items, name, header, own, source.limits)
+        notices.take_over(own)
+        if _sounds(bars):
+            yield from _fitted(name_of_voice(name, source.sorted_lines), melody, bars, notices)
+
+
+def _fitted(
+    name: VoiceName, melody: tuple[Bar, ...], bars: tuple[Bar, ...], notices: Notices
+) -> Iterator[Voice]:
+    """The voice beside the melody, if it fits; what does not is said."""
+    fitted = fit_voice(melody, bars)
+    for place, what in fitted.remarks:
+        said = f"voice {plain_text(name.id)} {what}"
+        line = place.line - notices.first_line
+        notices.add("voice", said, "compare it with the melody", line=line, column=place.column)
+    if fitted.bars:
+        yield Voice(
+            place=bars[0].place,
+            id=name.id,
+            name=name.name,
+            short_name=name.short_name,
+            clef=bars[0].clef,
+            bars=fitted.bars,
+        )
+
+
+def _sounds(bars: tuple[Bar, ...]) -> bool:
+    return any(note.pitches for bar in bars for note in bar.notes)
 
 
 def _read_header(
@@ -317,37 +369,20 @@ def _read_header(
 
 
 def _read_voice(
-    sorted_lines: SortedLines,
+    items: list[Item],
     voice: str,
-    voices: list[str],
     header: TuneHeader,
     notices: Notices,
     limits: ReadingLimits,
 ) -> tuple[Bar, ...]:
     properties = header.voices.get(voice, "")
-    octaves = read_properties(properties)[0]
+    octaves, semitones, _ = read_properties(properties)
     if octaves is not None:
         header.octaves = octaves
+    say_transposition(notices, semitones, 0)
     header.clef = printed_clef(read_clef(properties), properties, notices, 0) or header.clef
-    items = body_of_voice(sorted_lines, voice, voice == voices[0])
     drafts = MusicReader(header, notices, limits).read(items)
     return finish_bars(split_at_line_ends(drafts), notices)
-
-
-def _choose_voice(
-    voices: list[str], voice: str | None, second: str | None, notices: Notices
-) -> str:
-    chosen = voice if voice in voices else voices[0]
-    others = [name for name in voices if name not in (chosen, second)]
-    if others:
-        names = ", ".join(plain_text(name) for name in others[:10])
-        notices.add(
-            "voice",
-            f"left out: voice {names}",
-            "name the one to print in tunes.toml, [reading] voice",
-            line=0,
-        )
-    return chosen
 
 
 def _make_tune(
@@ -355,7 +390,6 @@ def _make_tune(
     header: TuneHeader,
     bars: tuple[Bar, ...],
     played: tuple[int, ...],
-    second_voice: tuple[Bar, ...],
     notices: Notices,
 ) -> Tune:
     fields = header.fields
@@ -377,7 +411,6 @@ def _make_tune(
         texts=tuple(header.texts),
         closing_texts=tuple(header.closing_texts),
         part_order=header.part_order,
-        second_voice=second_voice,
         messages=notices.messages(),
         source_text=text.text,
         first_line=text.first_line,

@@ -13,6 +13,7 @@ from tunebook.errors import Message, SourcePlace
 from tunebook.model.book import TuneChoice
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Bar, Note, Tune
+from tunebook.model.voices import with_all_bars
 
 
 def apply_choice(tune: Tune, choice: TuneChoice | None) -> tuple[Tune, tuple[Message, ...]]:
@@ -69,7 +70,7 @@ def _nothing_there(tune: Tune, choice: TuneChoice, number: int, position: int) -
 def without_grace_notes(tune: Tune) -> Tune:
     """Return the tune with grace notes taken out; slurs that began or ended on one move to the
     note beside it, and a slur left on a single note goes."""
-    return replace(tune, bars=tuple(_plain_bar(bar) for bar in tune.bars))
+    return with_all_bars(tune, lambda bars: tuple(_plain_bar(bar) for bar in bars))
 
 
 def _plain_bar(bar: Bar) -> Bar:

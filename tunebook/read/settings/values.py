@@ -298,7 +298,6 @@ class ReadingTable(Table):
     the limits of :class:`tunebook.read.limits.ReadingLimits`."""
 
     voice: Line | None = None
-    second_voice: Line | None = None
     may_leave_folder: bool | None = None
     file_bytes: int | None = Field(default=None, ge=1)
     tune_characters: int | None = Field(default=None, ge=1)
@@ -309,6 +308,7 @@ class ReadingTable(Table):
     played_bars: int | None = Field(default=None, ge=1)
     bar_notes: int | None = Field(default=None, ge=1)
     chord_notes: int | None = Field(default=None, ge=1)
+    voices: int | None = Field(default=None, ge=1)
     ending_number: int | None = Field(default=None, ge=2)
     name_letters: int | None = Field(default=None, ge=1)
     text_letters: int | None = Field(default=None, ge=1)

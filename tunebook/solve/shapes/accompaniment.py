@@ -156,7 +156,7 @@ def accompaniment_tune(
         replace(bar, notes=_bar_notes(bar, tune, shaped, instrument, limits or Limits()))
         for bar in tune.bars
     ]
-    return replace(tune, bars=tuple(bars), second_voice=(), messages=())
+    return replace(tune, bars=tuple(bars), voices=(), messages=())
 
 
 @lru_cache(maxsize=64)

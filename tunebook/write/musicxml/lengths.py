@@ -85,7 +85,7 @@ def divisions_of(arrangement: Arrangement) -> int:
     """Return the least number of divisions of a quarter note in which all times are whole."""
     tune = arrangement.tune
     denominators: set[int] = set()
-    for bars in (tune.bars, tune.second_voice):
+    for bars in (tune.bars, *(voice.bars for voice in tune.voices)):
         for bar in bars:
             denominators |= _denominators(bar)
     times = [(span.onset, span.duration) for span in arrangement.drone]

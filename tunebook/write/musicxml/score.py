@@ -2,7 +2,7 @@
 
 The melody is part P1, with finger and string of each note as technical marks and the chords as
 harmony elements; the held drone, if there is one, is part P2, tied over bar lines and changes of
-finger, a second voice of the tune the last. Strings are numbered as MusicXML has it: 1 is the
+finger, the tune's further voices the last. Strings are numbered as MusicXML has it: 1 is the
 highest.
 """
 
@@ -126,8 +126,9 @@ def tune_as_musicxml(arrangement: Arrangement) -> str:
     parts = [("P1", "Melody", _melody_part(arrangement))]
     if arrangement.drone:
         parts.append(("P2", "Drone", _drone_part(arrangement)))
-    if tune.second_voice:
-        parts.append((f"P{len(parts) + 1}", "Second voice", _second_voice_part(arrangement)))
+    for voice in tune.voices:
+        name = plain_text(voice.name or f"Voice {voice.id}")
+        parts.append((f"P{len(parts) + 1}", name, _voice_part(arrangement, voice.bars)))
     listing = ElementTree.SubElement(score, "part-list")
     for identity, name, part in parts:
         _add_part_name(listing, identity, name, arrangement)
@@ -194,8 +195,7 @@ def _bar_end_directions(bar: Bar) -> list[Element]:
     return [*directions_of(bar.decorations), *jump_directions(names), *words]
 
 
-def _second_voice_part(arrangement: Arrangement) -> Element:
-    bars = arrangement.tune.second_voice
+def _voice_part(arrangement: Arrangement, bars: tuple[Bar, ...]) -> Element:
     divisions = divisions_of(arrangement)
     writer = NoteWriter(bars, divisions, len(arrangement.instrument.strings), {})
     part = ElementTree.Element("part")
