@@ -17,7 +17,9 @@ InstrumentName = Annotated[
 Tuning = Annotated[
     str | None, typer.Option("--tuning", help="As CGDA, or C3,G3,D4,A4 from the lowest string.")
 ]
-HandSize = Annotated[str | None, typer.Option("--hand", help="small, medium or large.")]
+HandSize = Annotated[
+    str | None, typer.Option("--hand", help="small, medium, large, or a hand file (.toml).")
+]
 EditionName = Annotated[
     str | None,
     typer.Option("--edition", help="player, teacher, student-1, -2, -3, or one of tunes.toml."),

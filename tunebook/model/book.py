@@ -3,8 +3,9 @@ when it is done."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.changes import RetuneFacts
@@ -23,7 +24,7 @@ from tunebook.model.choices import (
     Paper,
     one_of,
 )
-from tunebook.model.hand import Limits
+from tunebook.model.hand import HandWeight, Limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +41,9 @@ class TuneSet:
 
 @dataclass(frozen=True, slots=True)
 class Edition:
-    """What an edition shows and allows. ``tunes`` empty means all of the folder. Raises
-    SettingError when fingers, drones, their style or chords are none of the choices."""
+    """What an edition shows and allows. ``tunes`` empty means all of the folder; ``hand`` is a
+    named size or a hand file, None the book's own hand. Raises SettingError when fingers, drones,
+    their style or chords are none of the choices."""
 
     name: str
     title: str = ""
@@ -59,7 +61,7 @@ class Edition:
     limits: Limits = field(default_factory=Limits)
     staff_size_pt: float = 16.5
     paper: Paper | None = None
-    hand: HandSize | None = None
+    hand: str | None = None
     tunes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -89,7 +91,12 @@ class TuneChoice:
 
 @dataclass(frozen=True, slots=True)
 class HandChoice:
-    """The [hand] table: a named size or own spans (mm, most comfortable, by pair)."""
+    """The [hand] table: a named size or own spans (mm, most comfortable, by pair).
+
+    ``span_factors`` are by what a player's relaxed, comfortable and practical upper spans go beyond
+    those, ``weights`` what is her own of the fingering cost, ``name`` what the hand is called.
+    ``file`` is a hand file that says all of this, read when a run begins; ``given`` are the fields
+    that the table has, which stands at ``place``."""
 
     size: HandSize = "medium"
     spans_mm: tuple[tuple[str, float], ...] = ()
@@ -97,6 +104,21 @@ class HandChoice:
     allows_barre: bool = False
     higher_finger_on_higher_string: bool = True
     fingers: tuple[int, ...] = (1, 2, 3, 4)
+    span_factors: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    weights: tuple[HandWeight, ...] = ()
+    name: str = ""
+    file: str | None = None
+    given: tuple[str, ...] = ()
+    place: SourcePlace | None = None
+
+    def of_size(self, size: HandSize) -> HandChoice:
+        """The same with the spans and habits of a named hand instead of a player's own."""
+        return replace(self, size=size, spans_mm=(), **_NOT_HER_OWN)
+
+
+_NOT_HER_OWN: dict[str, Any] = {
+    "span_factors": (1.0, 1.0, 1.0), "weights": (), "name": "", "file": None,
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from tunebook.model.tune import Tune
 from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
 from tunebook.read.limits import ReadingLimits
+from tunebook.read.settings.hand_file import differing, read_hand_file
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.read.settings.tunes_file import read_settings
 
@@ -115,8 +116,8 @@ def _setup(
 ) -> Setup:
     book = _with_wishes(book, wishes)
     edition = _edition(book, wishes.edition or "player")
-    if edition.hand is not None and wishes.hand is None:
-        book = replace(book, hand=replace(book.hand, size=edition.hand, spans_mm=()))
+    book, said = _with_hand(book, wishes.hand, edition.hand, read)
+    messages = tuple(dict.fromkeys((*messages, *said)))
     profile = wishes.instrument or _profile_path(book)
     return Setup(
         folder=folder,
@@ -178,11 +179,32 @@ def _with_wishes(book: Book, wishes: Wishes) -> Book:
         book = replace(book, instrument=wishes.instrument, tuning=None)
     if wishes.tuning is not None:
         book = replace(book, tuning=wishes.tuning)
-    if wishes.hand is not None:
-        if wishes.hand not in HAND_SIZES:
-            raise SettingError(f"no hand {wishes.hand!r}", "known are " + ", ".join(HAND_SIZES))
-        book = replace(book, hand=replace(book.hand, size=wishes.hand, spans_mm=()))
     return book
+
+
+def _with_hand(
+    book: Book, wished: str | None, of_edition: str | None, read: FilesRead
+) -> tuple[Book, tuple[Message, ...]]:
+    """The book with the hand that is ``wished``, else the edition's, else its own, and what is
+    said of it: a named size, or what a hand file holds. Raises SettingError."""
+    name = wished or of_edition
+    for size in HAND_SIZES:
+        if name == size:
+            return replace(book, hand=book.hand.of_size(size)), ()
+    if wished is not None:
+        path = Path(wished)
+        if not (wished.endswith(".toml") or path.is_file()):
+            known = ", ".join(HAND_SIZES)
+            raise SettingError(f"no hand {wished!r}", f"known are {known}, and hand files (.toml)")
+    else:
+        name = of_edition or book.hand.file
+        if name is None:
+            return book, ()
+        path = Path(_path_beside(book, name, "hand file"))
+    hand, messages = read_hand_file(path, read)
+    if wished is None and of_edition is None:
+        messages = (*messages, *differing(book.hand, hand))
+    return replace(book, hand=hand), messages
 
 
 def _profile_path(book: Book) -> str:
@@ -190,15 +212,22 @@ def _profile_path(book: Book) -> str:
     name = book.instrument
     if book.place is None or not (name.endswith(".toml") or "/" in name or "\\" in name):
         return name
+    return _path_beside(book, name, "instrument profile")
+
+
+def _path_beside(book: Book, name: str, what: str) -> str:
+    """The path of a file that tunes.toml names: it lies beside it, or in a folder there."""
+    if book.place is None:
+        return name
     if not name.isprintable():
         remedy = "write the name of a file beside tunes.toml"
-        raise SettingError(f"instrument profile {name!r} cannot be a path", remedy, book.place)
+        raise SettingError(f"{what} {name!r} cannot be a path", remedy, book.place)
     home = Path(book.place.path).resolve().parent
     # Folders may be parted as Windows does it, for settings that are used on several systems.
     path = (home / name.replace("\\", "/")).resolve()
     if not (path.is_relative_to(home) or may_leave_folder(book)):
         raise SettingError(
-            f"instrument profile {name!r} lies outside the folder",
+            f"{what} {name!r} lies outside the folder",
             "put it beside tunes.toml, or set may_leave_folder = true under [reading]",
             book.place,
         )

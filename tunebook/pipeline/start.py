@@ -34,6 +34,7 @@ size = "medium"                     # small, medium or large
 barre = false                       # may one finger lie flat over two rows?
 higher_finger_on = "higher string"  # in a crossed stop: or "lower string"
 fingers = [1, 2, 3, 4]              # those that may be used
+# file = "my_hand.toml"             # or all of it from a hand file; `tunebook learn` writes one
 
 # A set: tunes played one after the other, printed together.
 {sets}

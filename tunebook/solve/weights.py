@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tunebook.model.choices import InstrumentKind
+from tunebook.model.hand import Hand
 
 PIANO_SEMITONE_MM = 165.0 / 12.0
 """Seven white keys take 165 mm: Parncutt et al. 1997, Music Perception 14(4)."""
@@ -105,9 +106,12 @@ FINGERBOARD = replace(
 )
 
 
-def weights_for(kind: InstrumentKind) -> Weights:
-    """Weights for an instrument of this kind ("keyed" or "fingerboard")."""
-    return FINGERBOARD if kind == "fingerboard" else KEYED
+def weights_for(kind: InstrumentKind, hand: Hand | None = None) -> Weights:
+    """Weights for an instrument of this kind ("keyed" or "fingerboard"), and for this hand."""
+    usual = FINGERBOARD if kind == "fingerboard" else KEYED
+    if hand is None or not hand.weights:
+        return usual
+    return replace(usual, **{one.name: one.value for one in hand.weights if one.kind == kind})
 
 
 def is_barre_usual(kind: InstrumentKind) -> bool:

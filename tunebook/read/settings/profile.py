@@ -16,6 +16,7 @@ the strings are listed from the lowest.
 
 from __future__ import annotations
 
+import difflib
 import functools
 import re
 import tomllib
@@ -26,7 +27,7 @@ from tunebook.errors import SettingError, SourcePlace
 from tunebook.files import FilesRead, read_text
 from tunebook.model.book import HandChoice
 from tunebook.model.choices import CLEFS, INSTRUMENT_KINDS
-from tunebook.model.hand import FINGER_PAIRS, Hand, Span
+from tunebook.model.hand import FINGER_PAIRS, SPAN_FACTOR_BOUNDS, WEIGHT_BOUNDS, Hand, Span
 from tunebook.model.instrument import Instrument, String, key_place_mm
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES
 from tunebook.read.settings.values import load_toml
@@ -388,8 +389,9 @@ def read_hand(choice: HandChoice | None = None) -> Hand:
     """Build the hand that is asked for.
 
     The published spans (piano semitones) become mm and are scaled to the named size. A pair in
-    ``choice.spans_mm`` ("1-2", most comfortable mm) scales that pair's upper bounds. Raises
-    SettingError for an unknown size, pair or finger.
+    ``choice.spans_mm`` ("1-2", most comfortable mm) scales that pair's upper bounds, and
+    ``choice.span_factors`` those of all pairs. Raises SettingError for an unknown size, pair,
+    finger or weight, and for a factor or weight beyond its bounds.
     """
     choice = choice or HandChoice()
     data = _span_data()
@@ -406,21 +408,60 @@ def read_hand(choice: HandChoice | None = None) -> Hand:
         if pair in own:
             factor = own[pair] / bounds[MOST_COMFORTABLE]
             bounds[3:] = [max(bound * factor, bounds[2]) for bound in bounds[3:]]
+        if any(factor != 1.0 for factor in choice.span_factors):
+            bounds[3:] = _stretched(bounds, choice.span_factors)
         spans.append(Span(*bounds))
     fingers = tuple(sorted(set(choice.fingers)))
     if not fingers or any(finger not in (1, 2, 3, 4) for finger in fingers):
         raise SettingError(
             f"fingers {list(choice.fingers)} cannot be used", "list some of 1, 2, 3 and 4"
         )
+    _check_own(choice)
     pad_width_mm = size["pad_width_mm"] if choice.pad_width_mm is None else choice.pad_width_mm
     return Hand(
-        name=choice.size if not own else f"{choice.size}, own spans",
+        name=choice.name or (choice.size if not own else f"{choice.size}, own spans"),
         spans=tuple(spans),
         pad_width_mm=float(pad_width_mm),
         allows_barre=choice.allows_barre,
         higher_finger_on_higher_string=choice.higher_finger_on_higher_string,
         fingers=fingers,
+        weights=choice.weights,
     )
+
+
+def _stretched(bounds: list[float], factors: tuple[float, float, float]) -> list[float]:
+    """The upper bounds of a span by their factors, none below the one before it."""
+    found = bounds[2]
+    stretched = []
+    for bound, factor in zip(bounds[3:], factors, strict=True):
+        found = max(found, bound * factor)
+        stretched.append(found)
+    return stretched
+
+
+def _check_own(choice: HandChoice) -> None:
+    """Raise SettingError when a factor or weight of the player's own is beyond its bounds."""
+    least, most = SPAN_FACTOR_BOUNDS
+    for factor in choice.span_factors:
+        if not least <= factor <= most:
+            remedy = f"give a value from {least:g} to {most:g}"
+            raise SettingError(f"span factor {factor:g} cannot be", remedy)
+    for one in choice.weights:
+        what = weight_fault(one.name, one.value)
+        if what:
+            raise SettingError(*what)
+
+
+def weight_fault(name: str, value: float) -> tuple[str, str] | None:
+    """What is wrong with a weight of a hand and what to do about it; None when all is well."""
+    if name not in WEIGHT_BOUNDS:
+        close = difflib.get_close_matches(name, WEIGHT_BOUNDS, 1)
+        known = f"did you mean {close[0]!r}?" if close else f"known are {', '.join(WEIGHT_BOUNDS)}"
+        return f"there is no weight {name!r}", known
+    least, most = WEIGHT_BOUNDS[name]
+    if not least <= value <= most:
+        return f"weight {name!r} cannot be {value:g}", f"give a value from {least:g} to {most:g}"
+    return None
 
 
 def _own_spans(spans_mm: tuple[tuple[str, float], ...]) -> dict[tuple[int, int], float]:

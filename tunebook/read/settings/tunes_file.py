@@ -24,9 +24,11 @@ from tunebook.model.hand import Limits
 from tunebook.read.settings.values import (
     BookTable,
     EditionTable,
+    HandFields,
     HandTable,
     KeyPath,
     LimitsTable,
+    SpanFactors,
     TuneTable,
     find_key_lines,
     line_of,
@@ -35,6 +37,7 @@ from tunebook.read.settings.values import (
 
 MAX_BOOK_FILE_BYTES = 1_000_000
 MOST_MISTAKES = 1000
+SETTINGS_KIND = "tunes.toml"
 
 _PIN = re.compile(r"bar (\d+) note (\d+) (finger|string) (\S+)")
 _IN_A_FILE = re.compile(r"\.abc:[^\\/]*$", re.I)
@@ -42,6 +45,8 @@ _PATTERNS = {
     "pins": 'write "bar 3 note 2 finger 1" or "bar 3 note 2 string D"',
     "drone": 'write a pitch like "D4", or "none"',
     "name": "letters, digits, - and spaces, at most 41",
+    "hand": "write small, medium, large, or a hand file, as anna.toml",
+    "file": "write a hand file, as anna.toml",
 }
 _EDITION_FIELDS = {
     "title": "title",
@@ -74,7 +79,7 @@ def read_settings(
     built_in, _ = _editions_from(_load_built_in(), (), {}, "")
     if path is None:
         return Book(editions=built_in), ()
-    return parse_settings(_text_of(path, read), str(path), built_in)
+    return parse_settings(text_of(path, SETTINGS_KIND, read), str(path), built_in)
 
 
 def parse_settings(
@@ -83,7 +88,7 @@ def parse_settings(
     """Return the Book written in ``text``; ``built_in`` are the editions it may build on."""
     raw = load_toml(text, path)
     lines = find_key_lines(text)
-    table, messages = _checked(BookTable, raw, lines, path)
+    table, messages = checked(BookTable, raw, lines, path)
     own, edition_messages = _editions_from(table.edition, built_in, lines, path)
     return (
         Book(
@@ -97,7 +102,11 @@ def parse_settings(
             may_reorder=table.may_reorder,
             instrument=table.instrument.profile,
             tuning=table.instrument.tuning,
-            hand=_hand_choice(table.hand),
+            hand=hand_choice(
+                table.hand,
+                file=table.hand.file,
+                place=SourcePlace(path, line_of(lines, ("hand",))),
+            ),
             reading=tuple(table.reading.model_dump(exclude_none=True).items()),
             sets=tuple(
                 TuneSet(
@@ -120,11 +129,12 @@ def parse_settings(
     )
 
 
-def _text_of(path: Path, read: FilesRead | None) -> str:
+def text_of(path: Path, kind: str, read: FilesRead | None) -> str:
+    """The text of a settings file of this ``kind``, noted in ``read``. Raises SettingError."""
     try:
         if path.stat().st_size > MAX_BOOK_FILE_BYTES:
             raise SettingError(
-                "file is larger than 1 MB", "is this a tunes.toml?", SourcePlace(str(path))
+                "file is larger than 1 MB", f"is this a {kind}?", SourcePlace(str(path))
             )
         return read_text(path, read)
     except UnicodeDecodeError:
@@ -144,10 +154,11 @@ def _load_built_in() -> list[EditionTable]:
     return [EditionTable.model_validate(one) for one in tomllib.loads(text)["edition"]]
 
 
-def _checked(
+def checked(
     shape: type[BaseModel], raw: dict[str, Any], lines: dict[KeyPath, int], path: str
 ) -> tuple[Any, tuple[Message, ...]]:
-    """Check ``raw``; each mistake is said, taken out, and the rest checked again."""
+    """Check ``raw``; each mistake is said, taken out, and the rest checked again. Raises
+    SettingError when there are too many."""
     messages: list[Message] = []
     while True:
         try:
@@ -164,7 +175,7 @@ def _checked(
         for where in sorted(found, key=_backwards, reverse=True):
             if not any(where[:length] in found for length in range(len(where))):
                 place = SourcePlace(path, line_of(lines, where))
-                messages.append(_setting_message(found[where], where, place))
+                messages.append(_setting_message(found[where], where, place, shape))
                 _take_out(raw, where)
 
 
@@ -192,10 +203,12 @@ def _take_out(raw: Any, path: KeyPath) -> None:
     del raw[path[-1]]
 
 
-def _setting_message(error: dict[str, Any], path: KeyPath, place: SourcePlace) -> Message:
+def _setting_message(
+    error: dict[str, Any], path: KeyPath, place: SourcePlace, shape: type[BaseModel]
+) -> Message:
     name = ".".join(str(part) for part in path if isinstance(part, str)) or "file"
     if error["type"] == "extra_forbidden":
-        known = _known_keys(path)
+        known = _known_keys(path, shape)
         close = difflib.get_close_matches(str(path[-1]), known, 1)
         remedy = f"did you mean {close[0]!r}?" if close else "known are " + ", ".join(known)
         return Message(place, "setting", f"unknown setting {name!r}", remedy)
@@ -215,13 +228,14 @@ def _short(value: object) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def _known_keys(path: KeyPath) -> list[str]:
-    """Keys known in the table that holds the last part of ``path``."""
+def _known_keys(path: KeyPath, shape: type[BaseModel]) -> list[str]:
+    """Keys known in the table that holds the last part of ``path`` in a file of this shape."""
     tables: dict[str, type[BaseModel]] = {
         "limits": LimitsTable,
         "edition": EditionTable,
         "tune": TuneTable,
         "hand": HandTable,
+        "span_factors": SpanFactors,
     }
     for part in reversed(path[:-1]):
         if part in tables:
@@ -231,7 +245,7 @@ def _known_keys(path: KeyPath) -> list[str]:
             inner = getattr(kind, "__args__", (kind,))[-1]
             if isinstance(inner, type) and issubclass(inner, BaseModel):
                 return list(inner.model_fields)
-    return list(BookTable.model_fields)
+    return list(shape.model_fields)
 
 
 def _editions_from(
@@ -280,7 +294,18 @@ def _limits(table: LimitsTable, base: Limits) -> Limits:
     return replace(base, **{names[key]: getattr(table, key) for key in given})
 
 
-def _hand_choice(table: HandTable) -> HandChoice:
+_HAND_FIELDS = {
+    "size": "size",
+    "spans_mm": "spans_mm",
+    "pad_width_mm": "pad_width_mm",
+    "barre": "allows_barre",
+    "higher_finger_on": "higher_finger_on_higher_string",
+    "fingers": "fingers",
+}
+
+
+def hand_choice(table: HandFields, **more: Any) -> HandChoice:
+    """The choice that a table about a hand makes, with ``more`` of its fields."""
     return HandChoice(
         size=table.size,
         spans_mm=tuple(sorted(table.spans_mm.items())),
@@ -288,6 +313,8 @@ def _hand_choice(table: HandTable) -> HandChoice:
         allows_barre=table.barre,
         higher_finger_on_higher_string=table.higher_finger_on == "higher string",
         fingers=tuple(sorted(set(table.fingers))),
+        given=tuple(_HAND_FIELDS[key] for key in _HAND_FIELDS if key in table.model_fields_set),
+        **more,
     )
 
 

@@ -30,10 +30,12 @@ from tunebook.model.choices import (
     DroneStyle,
     Fingers,
     HandSize,
+    InstrumentKind,
     Language,
     NoteNames,
     Paper,
 )
+from tunebook.model.hand import SPAN_FACTOR_BOUNDS
 
 DEEPEST = 20
 LONGEST_WORD = 500
@@ -221,6 +223,11 @@ PinLine = Annotated[
 ]
 
 
+HandFile = Annotated[str, StringConstraints(max_length=300, pattern=r"^.+\.toml$")]
+HandName = Annotated[str, StringConstraints(pattern=r"^(small|medium|large|.{1,295}\.toml)$")]
+SpanFactor = Annotated[float, Field(ge=SPAN_FACTOR_BOUNDS[0], le=SPAN_FACTOR_BOUNDS[1])]
+
+
 class Table(BaseModel):
     """A table in which unknown keys are mistakes."""
 
@@ -232,13 +239,32 @@ class InstrumentTable(Table):
     tuning: Line | None = None
 
 
-class HandTable(Table):
+class HandFields(Table):
+    """What the table [hand] and a hand file say alike."""
+
     size: HandSize = "medium"
     spans_mm: dict[Literal["1-2", "1-3", "1-4", "2-3", "2-4", "3-4"], float] = {}
     pad_width_mm: float | None = Field(default=None, gt=5, lt=40)
     barre: bool = False
     higher_finger_on: Literal["higher string", "lower string"] = "higher string"
     fingers: list[Annotated[int, Field(ge=1, le=4)]] = Field(default=[1, 2, 3, 4], min_length=1)
+
+
+class HandTable(HandFields):
+    file: HandFile | None = None
+
+
+class SpanFactors(Table):
+    relaxed: SpanFactor = 1.0
+    comfortable: SpanFactor = 1.0
+    practical: SpanFactor = 1.0
+
+
+class HandFileTable(HandFields):
+    """A hand file; what each weight may be is checked where it is read."""
+
+    span_factors: SpanFactors = SpanFactors()
+    weights: dict[InstrumentKind, dict[str, float]] = {}
 
 
 class SetTable(Table):
@@ -279,7 +305,7 @@ class EditionTable(Table):
     grace_notes: bool | None = None
     staff_size_pt: float | None = Field(default=None, ge=10, le=40)
     paper: Paper | None = None
-    hand: HandSize | None = None
+    hand: HandName | None = None
     tunes: list[Line] | None = None
     limits: LimitsTable | None = None
 

@@ -316,7 +316,7 @@ class CostTables:
         weights: Weights | None = None,
     ) -> None:
         limits = limits or Limits()
-        self.weights = weights or weights_for(instrument.kind)
+        self.weights = weights or weights_for(instrument.kind, hand)
         self.reach = Reach(instrument, hand, limits, self.weights)
         free = replace(limits, allows_substitution=True)
         self._store = _store_for(instrument, hand, free, self.weights)

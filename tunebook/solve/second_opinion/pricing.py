@@ -192,7 +192,7 @@ class _Part:
 
 def price(arrangement: Arrangement, weights: Weights | None = None) -> Price:
     """Price ``arrangement`` as it is played, each repeat counted."""
-    weights = weights or weights_for(arrangement.instrument.kind)
+    weights = weights or weights_for(arrangement.instrument.kind, arrangement.hand)
     rules = PriceRules(arrangement.instrument, arrangement.hand, weights)
     speed = arrangement.whole_notes_per_second
     totals: Costs = {}
