@@ -452,6 +452,9 @@ def main() -> None:
     wishes = parser.parse_args()
     print(f"{wishes.builds} builds, seed {wishes.seed}", flush=True)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    # What is begun with "&" or nohup ignores these, and so would every build.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
     place = Place(Path(tempfile.mkdtemp(prefix="soak-")), random.Random(wishes.seed))
     start, done = time.monotonic(), 0
     with small_disk(place.folder("disk")) as why:

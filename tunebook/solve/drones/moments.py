@@ -162,6 +162,8 @@ class DroneJudge:
             for span in chords
         ]
         self._ends = [end for _, end, _ in self._chords]
+        self._tones = {string.index: string.open_midi for string in instrument.strings}
+        self._worths: dict[tuple[int, int, int, int], tuple[float, str]] = {}
 
     def strings(
         self,
@@ -174,63 +176,73 @@ class DroneJudge:
     ) -> tuple[Gains, Barred]:
         """The open strings that may sound with the melody's ``stops``, and those that may not
         though the bow would reach them."""
-        time = Fraction(onset, self.times.per_whole)
-        asked = _asked(wishes.pinned or (), time)
+        if wishes.pinned or wishes.taken:
+            time = Fraction(onset, self.times.per_whole)
+            asked = _asked(wishes.pinned or (), time)
+            is_taken = _asked(wishes.taken, time) is not None
+        else:
+            asked, is_taken = None, False
         if asked is not None and not stops:
             return ((asked.string_index, 0.0),), ()  # it may go on through a rest
-        if len(stops) != 1 or _asked(wishes.taken, time) is not None:
+        if len(stops) != 1 or is_taken:
             return (), ()
-        found, barred = [], []
+        melody = stops[0].string_index
         quarters = 4.0 * duration / self.times.per_whole
-        for string in self._instrument.strings:
-            apart = abs(string.index - stops[0].string_index)
-            if apart > 1 or (apart == 0 and stops[0].key):
+        beside = [one for one in (melody - 1, melody, melody + 1) if one in self._tones]
+        if stops[0].key:
+            beside.remove(melody)
+        if wishes.pinned is not None:
+            pinned = [one for one in beside if asked is not None and asked.string_index == one]
+            return tuple((one, PINNED_WORTH * quarters) for one in pinned), ()
+        found, barred = [], []
+        for string in beside:
+            if string == melody:
+                found.append((string, -UNISON_COST * quarters))
                 continue
-            if wishes.pinned is not None:
-                if asked is not None and asked.string_index == string.index:
-                    found.append((string.index, PINNED_WORTH * quarters))
-            elif apart == 0:
-                found.append((string.index, -UNISON_COST * quarters))
+            value, why = self.value(bar, self._tones[string], stops[0].midi, onset, duration, place)
+            if why:
+                barred.append((string, why))
             else:
-                value, why = self.value(
-                    bar, string.open_midi, stops[0].midi, onset, duration, place
-                )
-                if string.index > stops[0].string_index:
-                    value -= ABOVE_COST * quarters
-                if why:
-                    barred.append((string.index, why))
-                else:
-                    found.append((string.index, value))
+                found.append((string, value - ABOVE_COST * quarters if string > melody else value))
         return tuple(found), tuple(barred)
 
     def value(
         self, bar: Bar, drone: int, melody: int, onset: int, duration: int, place: int
     ) -> tuple[float, str]:
         """(value of the MIDI tone ``drone`` during a note of the melody, why it is silent)."""
-        apart = (melody - drone) % 12
-        sweet = self._table.scaled(self._table.of_interval(apart)) - LEAST_CONSONANCE
-        at_bar, at_beat, between = self._table.accents
-        accent = {PHRASE: at_bar, BAR: at_bar, BEAT: at_beat}.get(place, between)
-        quarters = 4.0 * duration / self.times.per_whole
-        value = quarters * (sweet * accent + self._degree_value(bar, drone))
-        is_clash = min(apart, 12 - apart) in CLASHES and place <= BEAT
-        why = CLASH if is_clash else ""
+        worth, why = self._worth(bar, drone, melody, place)
+        quarter = self.times.per_whole
+        value = 4.0 * duration / quarter * worth
         for part, span in self._chords_during(onset, duration):
             above = (drone - span.chord.root_class) % 12
-            if above in _thirds(span):
+            if above in _THIRDS.get(span.chord.quality, ()):
                 why = why or THIRD
-                value -= 4.0 * part / self.times.per_whole * THIRD_COST
+                value -= 4.0 * part / quarter * THIRD_COST
             elif above not in (0, 7):
-                value -= 4.0 * part / self.times.per_whole * OFF_CHORD_COST
+                value -= 4.0 * part / quarter * OFF_CHORD_COST
         return value, why
+
+    def _worth(self, bar: Bar, drone: int, melody: int, place: int) -> tuple[float, str]:
+        """What a quarter of ``drone`` is worth whatever the chord, and whether it clashes."""
+        asked = id(bar.key), drone, melody, place
+        if asked not in self._worths:
+            apart = (melody - drone) % 12
+            sweet = self._table.scaled(self._table.of_interval(apart)) - LEAST_CONSONANCE
+            at_bar, at_beat, between = self._table.accents
+            accent = {PHRASE: at_bar, BAR: at_bar, BEAT: at_beat}.get(place, between)
+            is_clash = min(apart, 12 - apart) in CLASHES and place <= BEAT
+            worth = sweet * accent + self._degree_value(bar, drone)
+            self._worths[asked] = worth, CLASH if is_clash else ""
+        return self._worths[asked]
 
     def _chords_during(self, onset: int, duration: int) -> Iterator[tuple[float, ChordSpan]]:
         """(steps, chord) of the chords that sound during a note."""
-        first = bisect_right(self._ends, float(onset))
-        for begin, end, span in self._chords[first:]:
-            if begin >= onset + duration:
+        end = onset + duration
+        for at in range(bisect_right(self._ends, onset), len(self._ends)):
+            begin, until, span = self._chords[at]
+            if begin >= end:
                 break
-            yield float(min(end, onset + duration) - max(begin, onset)), span
+            yield float(min(until, end) - max(begin, onset)), span
 
     def _degree_value(self, bar: Bar, midi: int) -> float:
         above = (midi - self._keys[id(bar.key)].tonic_class) % 12
@@ -239,11 +251,8 @@ class DroneJudge:
         return {0: TONIC_BONUS, 7: FIFTH_BONUS}.get(above, -OTHER_COST)
 
 
-def _thirds(span: ChordSpan) -> tuple[int, ...]:
-    """Semitones from the root to the chord's third; none where the quality names none."""
-    return {"minor": (3,), "diminished": (3,), "major": (4,), "augmented": (4,)}.get(
-        span.chord.quality, ()
-    )
+_THIRDS = {"minor": (3,), "diminished": (3,), "major": (4,), "augmented": (4,)}
+"""Semitones from the root to the chord's third; none where the quality names none."""
 
 
 def _asked(demands: Sequence[DroneDemand], time: Fraction) -> DroneDemand | None:

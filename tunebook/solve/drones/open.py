@@ -12,6 +12,7 @@ has sounded is part of the state, since a short drone has a price.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -37,11 +38,11 @@ SHORT_COSTS = (3.0, 0.8)
 """For a drone that sounds for less than a beat, and for less than two."""
 
 
-class State(NamedTuple):
-    """What sounds (SILENCE or a string), and for how many steps, counted up to two beats."""
-
-    string: int
-    age: int
+State = tuple[int, int]
+"""What sounds (SILENCE or a string), and which of the ages that it can have in the moment: for how
+many steps it has sounded, counted up to two beats. The first is that of one which begins."""
+Sums = dict[int, list[float]]
+"""A number for each state of a moment: by string, and then as the ages rise."""
 
 
 @dataclass(frozen=True)
@@ -59,24 +60,99 @@ def best_line(moments: Sequence[Moment], beat: int) -> DroneLine:
     for index, moment in enumerate(moments):
         if moment.parent >= 0:
             children[moment.parent].append(index)
-    reachable = _states(moments, beat)
-    values: list[dict[State, float]] = [{} for _ in moments]
-    choices: list[dict[State, list[State]]] = [{} for _ in moments]
+    shorts, risen = _ages(moments, beat)
+    values: list[Sums] = [{} for _ in moments]
+    choices: list[list[dict[int, list[State]]]] = [[] for _ in moments]
     for index in range(len(moments) - 1, -1, -1):
-        moment = moments[index]
-        gains = dict(moment.gains)
-        for state in reachable[index]:
-            value = gains.get(state.string, 0.0) * moment.times
-            chosen = []
-            for child in children[index]:
-                best, follower = _best_after(moments, index, child, state, values[child], beat)
-                value += best
-                chosen.append(follower)
-            if not children[index]:
-                value -= _short_cost(state, beat) * moment.times
-            values[index][state] = value
-            choices[index][state] = chosen
-    return _trace(moments, children, values, choices, beat)
+        moment, prices = moments[index], shorts[index]
+        values[index] = {SILENCE: [0.0]}
+        for string, gain in moment.gains:
+            values[index][string] = [gain * moment.times] * len(prices[string])
+        for child in children[index]:
+            ways = _ways_between(moment, moments[child])
+            following = _Following(values[child], risen[child], moments[child].times, ways)
+            choices[index].append(following.add_best(values[index], prices))
+        if not children[index]:
+            for string, sums in values[index].items():
+                for age, short in enumerate(prices[string]):
+                    sums[age] -= short * moment.times
+    return _trace(moments, children, values, choices)
+
+
+class _Ways(NamedTuple):
+    """How a string may be left: the string that follows and what that costs beside the price of a
+    short drone, in two parts. Where it may also go on, ``earlier`` of the ways win a tie."""
+
+    leaving: tuple[tuple[int, float, float], ...]
+    may_go_on: bool
+    earlier: int
+
+
+def _ways_between(before: Moment, after: Moment) -> dict[int, _Ways]:
+    """The ways from silence and from each string of ``before``."""
+    sounded = tuple([string for string, _ in before.gains])
+    strings = tuple([string for string, _ in after.gains])
+    turn = after.melody - before.melody
+    return _all_ways(sounded, strings, turn, after.place, after.is_break)
+
+
+@functools.lru_cache(maxsize=4096)
+def _all_ways(
+    sounded: tuple[int, ...], strings: tuple[int, ...], turn: int, place: int, is_break: bool
+) -> dict[int, _Ways]:
+    started = tuple((string, START_COSTS[place], 0.0) for string in strings)
+    found = {SILENCE: _Ways(started, may_go_on=True, earlier=0)}
+    for string in sounded:
+        leaving = [(SILENCE, STOP_COSTS[place], 0.0)]
+        if is_break:
+            found[string] = _Ways((*leaving, *started), may_go_on=False, earlier=0)
+            continue
+        earlier = 0
+        for other in strings:
+            if other == string:
+                earlier = len(leaving)
+                continue
+            far = FAR_COST * max(0.0, abs(turn + other - string) / 2.0 - 1.0)
+            leaving.append((other, CHANGE_COSTS[place], far))
+        found[string] = _Ways(tuple(leaving), may_go_on=earlier > 0, earlier=earlier)
+    return found
+
+
+class _Following(NamedTuple):
+    """A moment and what its states are worth with all that follows; ``risen`` says for each string
+    to which age each age in the moment before leads."""
+
+    values: Sums
+    risen: dict[int, list[int]]
+    times: int
+    ways: dict[int, _Ways]
+
+    def add_best(self, sums: Sums, prices: Sums) -> dict[int, list[State]]:
+        """Add the best of what follows to ``sums`` of the states before; returns the state that
+        follows each. ``prices`` are those of ending there a drone that is short."""
+        values, risen, times, all_ways = self
+        chosen: dict[int, list[State]] = {}
+        for string, before in sums.items():
+            leaving, may_go_on, earlier = all_ways[string]
+            followers = chosen[string] = []
+            priced, left, follower, order = -1.0, 0.0, SILENCE, 0
+            for age, short in enumerate(prices[string]):
+                if short != priced:
+                    priced, left = short, float("-inf")
+                    for at, (other, cost, far) in enumerate(leaving):
+                        value = values[other][0] - (short + cost + far) * times
+                        if value > left:
+                            left, follower, order = value, other, at
+                if may_go_on:
+                    same = risen[string][age]
+                    value = values[string][same]
+                    if value > left or (value == left and order >= earlier):
+                        before[age] += value
+                        followers.append((string, same))
+                        continue
+                before[age] += left
+                followers.append((follower, 0))
+        return chosen
 
 
 def line_values(moments: Sequence[Moment], strings: Sequence[int], beat: int) -> list[float]:
@@ -94,100 +170,85 @@ def line_values(moments: Sequence[Moment], strings: Sequence[int], beat: int) ->
         cost = 0.0
         if not goes_on:
             leaving = moments[moment.parent] if moment.parent >= 0 else moment
-            cost = _change_cost(leaving, moment, State(before, age), string, beat)
+            cost = _change_cost(leaving, moment, (before, age), string, beat)
         ages.append(0 if string == SILENCE else (age if goes_on else 0) + moment.duration)
         if index not in has_child:
-            cost += _short_cost(State(string, ages[-1]), beat)
+            cost += short_cost(string, ages[-1], beat)
         gain = gains.get(string, 0.0 if string == SILENCE else float("-inf"))
         found.append((gain - cost) * moment.times)
     return found
 
 
-def _states(moments: Sequence[Moment], beat: int) -> list[list[State]]:
-    """The states that can be reached in each moment."""
-    found: list[list[State]] = []
+def _ages(moments: Sequence[Moment], beat: int) -> tuple[list[Sums], list[dict[int, list[int]]]]:
+    """For each moment the prices of ending there what sounds, by string and age, and to which age
+    of a string each age in the moment before leads."""
+    ages: list[dict[int, list[int]]] = []
+    shorts: list[Sums] = []
+    risen: list[dict[int, list[int]]] = []
+    top = 2 * beat
     for moment in moments:
-        states = {State(SILENCE, 0)}
-        before = found[moment.parent] if moment.parent >= 0 else []
+        before = ages[moment.parent] if moment.parent >= 0 and not moment.is_break else {}
+        prices, leads, found = {SILENCE: [0.0]}, {SILENCE: [0]}, {}
         for string, _ in moment.gains:
-            states.add(State(string, min(2 * beat, moment.duration)))
-            if not moment.is_break:
-                states.update(
-                    State(string, min(2 * beat, one.age + moment.duration))
-                    for one in before
-                    if one.string == string
-                )
-        found.append(sorted(states))
-    return found
+            reached, lead = [min(top, moment.duration)], []
+            for age in before.get(string, ()):
+                grown = min(top, age + moment.duration)
+                if grown != reached[-1]:
+                    reached.append(grown)
+                lead.append(len(reached) - 1)
+            found[string], leads[string] = reached, lead
+            prices[string] = [short_cost(string, age, beat) for age in reached]
+        ages.append(found)
+        shorts.append(prices)
+        risen.append(leads)
+    return shorts, risen
 
 
-def _best_after(
-    moments: Sequence[Moment],
-    index: int,
-    child: int,
-    state: State,
-    values: dict[State, float],
-    beat: int,
-) -> tuple[float, State]:
-    """The best value of ``child`` and what follows it when ``state`` comes before it."""
-    moment = moments[child]
-    best = State(SILENCE, 0), float("-inf")
-    for string in (SILENCE, *(string for string, _ in moment.gains)):
-        goes_on = string == state.string and not (moment.is_break and string)
-        age = 0 if string == SILENCE else (state.age if goes_on else 0) + moment.duration
-        cost = 0.0 if goes_on else _change_cost(moments[index], moment, state, string, beat)
-        after = State(string, min(2 * beat, age))
-        value = values[after] - cost * moment.times
-        if value > best[1]:
-            best = after, value
-    return best[1], best[0]
-
-
-def _change_cost(before: Moment, after: Moment, state: State, string: int, beat: int) -> float:
-    """Cost of another string, or of the same one begun anew, in the moment ``after``."""
+def _change_cost(
+    before: Moment, after: Moment, drone: tuple[int, int], string: int, beat: int
+) -> float:
+    """Cost of another string, or of the same one begun anew, in the moment ``after``; ``drone``
+    is the one before and for how many steps it has sounded."""
     place = after.place
-    cost = _short_cost(state, beat)
+    sounded, age = drone
+    cost = short_cost(sounded, age, beat)
     if string == SILENCE:
-        return cost + (STOP_COSTS[place] if state.string else 0.0)
-    if state.string == SILENCE or after.is_break:
+        return cost + (STOP_COSTS[place] if sounded else 0.0)
+    if sounded == SILENCE or after.is_break:
         return cost + START_COSTS[place]
-    away = abs(after.melody + string - before.melody - state.string) / 2.0
+    away = abs(after.melody + string - before.melody - sounded) / 2.0
     return cost + CHANGE_COSTS[place] + FAR_COST * max(0.0, away - 1.0)
 
 
-def _short_cost(state: State, beat: int) -> float:
-    if state.string == SILENCE or state.age >= 2 * beat:
+def short_cost(string: int, age: int, beat: int) -> float:
+    """What a drone costs that ends after so many steps because it was short."""
+    if string == SILENCE or age >= 2 * beat:
         return 0.0
-    return SHORT_COSTS[0 if state.age < beat else 1]
+    return SHORT_COSTS[0 if age < beat else 1]
 
 
 def _trace(
     moments: Sequence[Moment],
     children: Sequence[Sequence[int]],
-    values: Sequence[dict[State, float]],
-    choices: Sequence[dict[State, list[State]]],
-    beat: int,
+    values: Sequence[Sums],
+    choices: Sequence[Sequence[dict[int, list[State]]]],
 ) -> DroneLine:
     """Follow the best choices from the roots on; of equals silence, then the lower string."""
     chosen: dict[int, State] = {}
     total = 0.0
     for index, moment in enumerate(moments):
         if moment.parent < 0:
-            fresh = (0, min(2 * beat, moment.duration))
-            value, _, _, state = max(
-                (value - _root_cost(moment, state), -state.string, -state.age, state)
-                for state, value in values[index].items()
-                if state.age in fresh
+            start = START_COSTS[moment.place] * moment.times
+            value, least = max(
+                (sums[0] - (start if string else 0.0), -string)
+                for string, sums in values[index].items()
             )
             total += value
-            chosen[index] = state
-        for child, follower in zip(children[index], choices[index][chosen[index]], strict=True):
-            chosen[child] = follower
-    return DroneLine(tuple(chosen[index].string for index in range(len(moments))), total)
-
-
-def _root_cost(moment: Moment, state: State) -> float:
-    return START_COSTS[moment.place] * moment.times if state.string else 0.0
+            chosen[index] = -least, 0
+        string, age = chosen[index]
+        for child, followers in zip(children[index], choices[index], strict=True):
+            chosen[child] = followers[string][age]
+    return DroneLine(tuple(chosen[index][0] for index in range(len(moments))), total)
 
 
 def open_spans(
