@@ -545,10 +545,12 @@ def test_7_first_voice_is_the_melody_and_the_others_stand_beside_it() -> None:
     assert not tune.messages
 
 
-def test_7_4_overlay_is_left_out_and_said() -> None:
+def test_7_4_overlay_is_a_voice_of_its_bars() -> None:
     tune = read("C4 D4 & E8 | F8|")
     assert heard(tune) == "C4:1/2 D4:1/2 F4:1"
-    assert [message.kind for message in tune.messages] == ["voice"]
+    (overlay,) = tune.voices
+    assert heard(voice_as_tune(tune, overlay)) == "E4:1 z:1"
+    assert not tune.messages
 
 
 # 8 to 11: text, macros, older syntax, directives

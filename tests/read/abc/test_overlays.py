@@ -1,5 +1,5 @@
-"""Overlays leave the melody alone. Source of their meaning: The ABC Music Standard 2.1, section
-7.4; groups in (& &): common practice, no source."""
+"""Overlays leave the melody alone and are voices. Source of their meaning: The ABC Music Standard
+2.1, section 7.4; groups in (& &): common practice, no source."""
 
 from __future__ import annotations
 
@@ -39,8 +39,58 @@ def melody(tune: Tune) -> list[str]:
 def test_melody_is_read_as_if_no_overlay_stood_there(music: str) -> None:
     tune = read(music)
     assert melody(tune) == (["CDEF", "GABC", "D"] if "(& GABc &)" not in music else ["CDEF", "D"])
-    assert {message.kind for message in tune.messages} == {"voice"}
+    assert not tune.messages
     assert [bar.sign_after for bar in tune.bars] == ["|"] * len(tune.bars)
+
+
+@pytest.mark.parametrize(
+    ("music", "overlays"),
+    [
+        ("CDEF|GABc & e4|d4|", ["z|E|z"]),
+        ("CDEF|GABc & e4 & f4|d4|", ["z|E|z", "z|F|z"]),
+        ("CDEF|GABc && e4|f4|d4|", ["E|F|z"]),
+        ("CDEF|& c4|GABc|& e4|d4|", ["C|E|z"]),
+        ("(& CDEF|GABc & e4|f4 & g4|a4 &)|d4|", ["E|F|z", "G|A|z"]),
+        ("CD(&EF|GABc & e2|f2d2 &)|d4|", ["zE|FD|z"]),
+        ("CDEF|GABc (& e4|f4 &)|d4|", ["E|F|z"]),
+        ("CD[1 EF:|[2 GA|]B4 & cc z2|", ["z|z|z|CCz"]),
+    ],
+)
+def test_overlays_are_voices_of_their_bars(music: str, overlays: list[str]) -> None:
+    tune = read(music)
+    letters = "CDEFGAB"
+    found = [
+        "|".join(
+            "".join(letters[note.pitches[0].step] if note.pitches else "z" for note in bar.notes)
+            for bar in voice.bars
+        )
+        for voice in tune.voices
+    ]
+    assert found == overlays
+    assert [voice.id for voice in tune.voices] == ["&", "&&"][: len(overlays)]
+    assert not tune.messages
+
+
+def test_overlay_has_accidentals_lengths_and_pins_of_its_own() -> None:
+    (overlay,) = read("^CDEF & CC [L:1/8]!2!C2 [r:string G]C2|C4|").voices
+    notes = overlay.bars[0].notes
+    assert [note.pitches[0].alter for note in notes] == [0, 0, 0, 0]
+    assert [str(note.duration) for note in notes] == ["1/4"] * 4
+    assert (notes[2].finger_pins, notes[3].string_pin) == ((2,), "G")
+
+
+def test_overlay_that_does_not_fill_its_bar_is_said_with_its_place() -> None:
+    tune = read("CDEF|GABc & e2|d4|")
+    (message,) = tune.messages
+    assert "voice & does not fit the melody: too short: bar 2" in message.what
+    assert (message.place.line, message.place.column) == (5, 13)
+    assert [note.is_rest for note in tune.voices[0].bars[1].notes] == [False, True]
+
+
+def test_overlay_of_a_further_voice_is_a_voice_too() -> None:
+    tune = read("V:1\nCDEF|G4|\nV:2\nE4 & G4|E4|")
+    assert [voice.id for voice in tune.voices] == ["2", "2&"]
+    assert [note.is_rest for note in tune.voices[1].bars[1].notes] == [True]
 
 
 def test_overlay_sign_after_its_last_bar_ends_nothing_of_the_melody() -> None:

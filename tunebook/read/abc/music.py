@@ -12,6 +12,7 @@ Source: The ABC Music Standard 2.1, section 4.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from tunebook.read.abc.bars import DoubtfulSign, say_doubtful
 from tunebook.read.abc.decorations import (
@@ -29,9 +30,9 @@ from tunebook.read.abc.lines import Item, MacroWriter, TextLimits, without_mail_
 from tunebook.read.abc.lyrics import align_symbols, align_words
 from tunebook.read.abc.notes import NoteReader
 from tunebook.read.abc.notices import Notices
+from tunebook.read.abc.overlays import Overlay, OverlayKeeper, layers_of
 from tunebook.read.abc.remarks import attach_remark
 from tunebook.read.abc.tokens import (
-    OverlayKeeper,
     Token,
     is_doubtful_sign,
     mend_quotes,
@@ -47,13 +48,14 @@ class BarReader(NoteReader):
 
     def __init__(self, header: TuneHeader, notices: Notices, limits: ReadingLimits) -> None:
         super().__init__(header, notices, limits)
-        self.overlay = OverlayKeeper()
+        self.overlay = OverlayKeeper(self.bars)
         self.doubtful: list[DoubtfulSign] = []
         self._is_repeating = False
 
     def read_bar(self, text: str, start: int) -> None:
         """A bar sign, with the number of the ending that begins at it."""
         if self.overlay.passes_bar():
+            self.overlay.keep(("bar", text, start), self.line, self.columns)
             return
         sign, ends, begins, ending = read_bar_sign(text)
         if sign == ":":
@@ -146,7 +148,8 @@ _MOST_VERSES = 40
 _MOST_MACRO_FIELDS = 20
 _LINES_OF_A_GROUP = 30
 _OF_THE_NOTES = frozenset("IKLMPQUr")
-"""Fields that an overlay may change for itself alone."""
+"""Fields that an overlay may change for itself alone, but for those of the whole tune."""
+_OF_THE_TUNE = frozenset("NPQ")
 
 
 class MusicReader(BarReader):
@@ -217,8 +220,39 @@ class MusicReader(BarReader):
         handlers = self._handlers
         for kind, text, start in tokens:
             if self.overlay.is_open and kind not in ("bar", "field", "overlay"):
+                self.overlay.keep((kind, text, start), self.line, self.columns)
                 continue
             handlers[kind](text, start)
+
+    def overlays(self, drafts: list[BarDraft]) -> list[list[BarDraft]]:
+        """The bars of each voice that overlays make beside ``drafts``, which :meth:`read` gave."""
+        found = [(one, self._read_overlay(one, drafts)) for one in self.overlay.found if drafts]
+        return layers_of(
+            [(one.first_bar(drafts), one.skipped, bars) for one, bars in found if bars], drafts
+        )
+
+    def _read_overlay(self, overlay: Overlay, drafts: list[BarDraft]) -> list[BarDraft]:
+        first = drafts[overlay.first_bar(drafts)]
+        header = replace(
+            self.changes.header,
+            key=first.key,
+            meter=first.meter,
+            unit_length=overlay.unit_length,
+            octaves=overlay.octaves,
+            clef="",
+        )
+        reader = MusicReader(header, self.notices, self.limits)
+        reader.count = self.count
+        bars = reader.read_tokens(overlay)
+        self.count = reader.count
+        return bars
+
+    def read_tokens(self, overlay: Overlay) -> list[BarDraft]:
+        """Read the music of an overlay and return its bars."""
+        for token, self.line, self.columns in overlay.tokens:
+            self._run([token])
+        self._finish()
+        return self.bars.finish()
 
     def _finish(self) -> None:
         for line, column in self.slurs:
@@ -265,6 +299,8 @@ class MusicReader(BarReader):
         if letter == "V":
             self.overlay.end()
         if self.overlay.is_open and letter in _OF_THE_NOTES:
+            if letter not in _OF_THE_TUNE:
+                self.overlay.keep(("field", f"[{letter}:{value}]", 0), self.line, self.columns)
             return
         value = self.texts.cut(letter, value, self.line)
         if letter == "w":
@@ -386,12 +422,8 @@ class MusicReader(BarReader):
     # The rest
 
     def _overlay_sign(self, text: str, start: int) -> None:
-        was_open = self.overlay.is_open
         after = self._text_after(start + len(text)) if text == "(&" else ""
-        self.overlay.meet(text, after)
-        if self.overlay.is_open and not was_open:
-            what = "the notes after & are another voice and are left out"
-            self.say("voice", what, "", start, text)
+        self.overlay.meet(text, after, self.changes.unit_length, self.pitches.octaves)
 
     def _text_after(self, offset: int) -> str:
         """The music after an offset of this line, that of some later lines included."""

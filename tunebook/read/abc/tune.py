@@ -283,18 +283,19 @@ def read_tune(
     header = _read_header(text, sorted_lines, notices, limits)
     if not header.has_key:
         raise InputError("the tune has no K: field", "add K: before its music", text.place)
-    bars = _read_voice(voices.of(chosen), chosen, header, notices, limits)
+    bars, overlays = _read_voice(voices.of(chosen), chosen, header, notices, limits)
     if not _sounds(bars):
         raise InputError("the tune has no notes", "write its music after K:", text.place)
     source = _Source(text, sorted_lines, voices, limits)
-    further = tuple(_further_voices(source, chosen, bars, notices))
+    further = [*_overlays(chosen, overlays, bars, notices)]
+    further += _further_voices(source, chosen, bars, notices)
     diagnose_bars(bars, notices, header.assumed_unit)
     played, repeat_messages = played_order(bars, header.part_order, limits.played_bars)
     for message in repeat_messages:
         notices.adopt(message)
     tune = _make_tune(text, header, bars, played, notices)
     melody = name_of_voice(chosen, sorted_lines)
-    return replace(tune, voices=further, melody_voice=melody) if chosen else tune
+    return replace(tune, voices=tuple(further), melody_voice=melody)
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,16 +321,25 @@ def _further_voices(
         own = notices.aside()
         header = _read_header(source.text, source.sorted_lines, notices.aside(), source.limits)
         items = source.voices.of(name, is_melody=False)
-        bars = _read_voice(items, name, header, own, source.limits)
+        bars, overlays = _read_voice(items, name, header, own, source.limits)
         notices.take_over(own)
-        if _sounds(bars):
-            yield from _fitted(name_of_voice(name, source.sorted_lines), melody, bars, notices)
+        yield from _fitted(name_of_voice(name, source.sorted_lines), melody, bars, notices)
+        yield from _overlays(name, overlays, melody, notices)
+
+
+def _overlays(
+    owner: str, overlays: list[tuple[Bar, ...]], melody: tuple[Bar, ...], notices: Notices
+) -> Iterator[Voice]:
+    for number, bars in enumerate(overlays, start=1):
+        yield from _fitted(VoiceName(id=owner + "&" * number), melody, bars, notices)
 
 
 def _fitted(
     name: VoiceName, melody: tuple[Bar, ...], bars: tuple[Bar, ...], notices: Notices
 ) -> Iterator[Voice]:
-    """The voice beside the melody, if it fits; what does not is said."""
+    """The voice beside the melody, if it sounds and fits; what does not is said."""
+    if not _sounds(bars):
+        return
     fitted = fit_voice(melody, bars)
     for place, what in fitted.remarks:
         said = f"voice {plain_text(name.id)} {what}"
@@ -374,15 +384,18 @@ def _read_voice(
     header: TuneHeader,
     notices: Notices,
     limits: ReadingLimits,
-) -> tuple[Bar, ...]:
+) -> tuple[tuple[Bar, ...], list[tuple[Bar, ...]]]:
+    """The bars of a voice, and those of each voice that its overlays make."""
     properties = header.voices.get(voice, "")
     octaves, semitones, _ = read_properties(properties)
     if octaves is not None:
         header.octaves = octaves
     say_transposition(notices, semitones, 0)
     header.clef = printed_clef(read_clef(properties), properties, notices, 0) or header.clef
-    drafts = MusicReader(header, notices, limits).read(items)
-    return finish_bars(split_at_line_ends(drafts), notices)
+    reader = MusicReader(header, notices, limits)
+    drafts = reader.read(items)
+    overlays = [finish_bars(layer, notices) for layer in reader.overlays(drafts)]
+    return finish_bars(split_at_line_ends(drafts), notices), overlays
 
 
 def _make_tune(
