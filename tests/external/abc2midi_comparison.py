@@ -55,18 +55,28 @@ class Difference:
         return f"event {self.position}: ours {self.ours}, abc2midi {self.theirs}"
 
 
-def plain_copy(text: str, number: int, *, with_repeats: bool) -> str:
-    """The text of one tune without what abc2midi plays as more than is written."""
+def plain_copy(
+    text: str,
+    number: int,
+    *,
+    with_repeats: bool,
+    with_all_voices: bool = False,
+    only_voice: str = "",
+) -> str:
+    """The text of one tune without what abc2midi plays as more than is written: with all voices,
+    with the one named, or with the first alone."""
     lines = [f"X:{number}", "T:t"]
     has_key = False
-    first_voice = ""
+    first_voice = only_voice
     voice = ""
     for line in text.split("\n"):
         if not line.strip() or line.startswith("%"):
             continue
         line = line.split("%")[0].rstrip()
         if re.match(r"^[A-Za-z+]:", line) and not (has_key and re.match(r"^[A-Ga-g]:[|:]", line)):
-            if not _DROPPED_FIELD.match(line) and not (line[0] == "P" and not with_repeats):
+            is_voice = with_all_voices and line.startswith("V:")
+            is_part = line[0] == "P" and not with_repeats
+            if is_voice or (not _DROPPED_FIELD.match(line) and not is_part):
                 lines.append(line)
             if line.startswith("K:") and not has_key:
                 has_key = True
@@ -79,10 +89,10 @@ def plain_copy(text: str, number: int, *, with_repeats: bool) -> str:
         if inline:
             voice = inline[1]
             first_voice = first_voice or voice
-        if has_key and voice in ("", first_voice):
+        if has_key and (with_all_voices or voice in ("", first_voice)):
             plain = _plain_music(line, with_repeats)
             if plain:
-                lines.append(plain)
+                lines.append(f"[V:{voice}]{plain}" if inline and with_all_voices else plain)
     return "\n".join(lines) + "\n\n"
 
 
@@ -119,10 +129,16 @@ def play_with_abc2midi(copies: Sequence[str], folder: Path) -> list[list[Event] 
     return played
 
 
-def _run(copies: Sequence[str], first: int, folder: Path) -> list[list[Event] | None]:
+def tracks_with_abc2midi(copy: str, folder: Path) -> list[list[Event]]:
+    """The events of each track that abc2midi makes of one copy (numbered 1)."""
+    _start(copy, folder)
+    return events_of_tracks(folder / "t1.mid")
+
+
+def _start(text: str, folder: Path) -> None:
     program = shutil.which("abc2midi")
     assert program is not None, "abc2midi (Debian package abcmidi) is not installed"
-    (folder / "t.abc").write_text("".join(copies), encoding="latin-1", errors="replace")
+    (folder / "t.abc").write_text(text, encoding="latin-1", errors="replace")
     subprocess.run(
         [program, "t.abc", "-quiet", "-silent", "-OCC"],
         cwd=folder,
@@ -131,6 +147,10 @@ def _run(copies: Sequence[str], first: int, folder: Path) -> list[list[Event] | 
         timeout=600,
         check=False,
     )
+
+
+def _run(copies: Sequence[str], first: int, folder: Path) -> list[list[Event] | None]:
+    _start("".join(copies), folder)
     played: list[list[Event] | None] = []
     for number in range(first, first + len(copies)):
         path = folder / f"t{number}.mid"
@@ -144,18 +164,26 @@ def _run(copies: Sequence[str], first: int, folder: Path) -> list[list[Event] | 
 
 def events_of_midi(path: Path) -> list[Event]:
     """(onset, pitch, duration) in ticks of a 480th of a quarter, sorted."""
-    song = mido.MidiFile(path)
+    return sorted(event for track in events_of_tracks(path) for event in track)
+
+
+def events_of_tracks(path: Path) -> list[list[Event]]:
+    """The events of each track that sounds."""
+    tracks = [_events_of_track(track) for track in mido.MidiFile(path).tracks]
+    return [track for track in tracks if track]
+
+
+def _events_of_track(track: mido.MidiTrack) -> list[Event]:
     events: list[Event] = []
-    for track in song.tracks:
-        now = 0
-        sounding: dict[int, list[int]] = {}
-        for message in track:
-            now += message.time
-            if message.type == "note_on" and message.velocity:
-                sounding.setdefault(message.note, []).append(now)
-            elif message.type in ("note_off", "note_on") and sounding.get(message.note):
-                onset = sounding[message.note].pop(0)
-                events.append((onset - 1, message.note, now - onset + 1))
+    now = 0
+    sounding: dict[int, list[int]] = {}
+    for message in track:
+        now += message.time
+        if message.type == "note_on" and message.velocity:
+            sounding.setdefault(message.note, []).append(now)
+        elif message.type in ("note_off", "note_on") and sounding.get(message.note):
+            onset = sounding[message.note].pop(0)
+            events.append((onset - 1, message.note, now - onset + 1))
     return sorted(events)
 
 
