@@ -31,6 +31,8 @@ KNOWS_NO_MUSIC = {"solve/search": {"solve/search", "errors"}}
 OUTSIDE = {
     "music21": {"read", "write"},
     "abjad": {"write/lilypond"},
+    "soundfile": {"write/sound"},
+    "sounddevice": {"write/sound"},
     "reportlab": {"book"},
     "pikepdf": {"book"},
     "typer": {"cli"},

@@ -29,7 +29,15 @@ HandSize = Literal["small", "medium", "large"]
 InstrumentKind = Literal["keyed", "fingerboard"]
 """A keybox (the upper of two pressed keys sounds), or a string stopped by the finger itself."""
 Clef = Literal["treble", "alto", "bass", "tenor"]
-ExportKind = Literal["json", "midi", "abc", "musicxml", "ly"]
+ExportKind = Literal["json", "midi", "abc", "musicxml", "ly", "sound"]
+SoundPart = Literal["melody", "drone", "second", "chords", "bass", "click"]
+SoundFormat = Literal["flac", "wav", "ogg"]
+Repeats = Literal["as-written", "once"]
+"""Whether repeats are played, or every written bar once with the last of its endings."""
+GracePlace = Literal["on the beat", "before the beat"]
+"""Whether grace notes take their time from the note they lean on or from what is before it."""
+SoundBody = Literal["simple", "neutral"]
+"""A few resonances of a body in a recording, or none."""
 Mode = Literal[
     "ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian", "locrian", "none"
 ]  # fmt: skip
@@ -57,6 +65,9 @@ HAND_SIZES: tuple[HandSize, ...] = get_args(HandSize)
 INSTRUMENT_KINDS: tuple[InstrumentKind, ...] = get_args(InstrumentKind)
 CLEFS: tuple[Clef, ...] = get_args(Clef)
 EXPORT_KINDS: tuple[ExportKind, ...] = get_args(ExportKind)
+SOUND_PARTS: tuple[SoundPart, ...] = get_args(SoundPart)
+SOUND_FORMATS: tuple[SoundFormat, ...] = get_args(SoundFormat)
+REPEATS: tuple[Repeats, ...] = get_args(Repeats)
 PLACEMENTS: tuple[Placement, ...] = get_args(Placement)
 WAYS: tuple[Way, ...] = get_args(Way)
 

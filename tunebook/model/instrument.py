@@ -40,9 +40,10 @@ class String:
 class Instrument:
     """An instrument as it is tuned. ``kind`` is "keyed" (keybox: the upper of two pressed keys
     sounds, a finger may lie over two rows only as a barre) or "fingerboard". ``strings`` run from
-    the lowest. ``sympathetic`` lists MIDI numbers of the sympathetic strings. ``written_shift``
-    is 0 for all instruments that sound as written. ``source`` says where the figures come from,
-    ``source_sv`` the same in Swedish. Raises SettingError for another kind or clef."""
+    the lowest. ``sympathetic`` lists MIDI numbers of the sympathetic strings;
+    ``sympathetic_rings_s``, parallel, the time in which each dies away by 60 dB, empty where that
+    is not known. ``source`` says where the figures come from, ``source_sv`` the same in Swedish.
+    Raises SettingError for another kind or clef."""
 
     name: str
     title: str
@@ -53,6 +54,7 @@ class Instrument:
     tuning_name: str = ""
     clef: Clef = "treble"
     sympathetic: tuple[int, ...] = ()
+    sympathetic_rings_s: tuple[float, ...] = ()
     source: str = ""
     source_sv: str = ""
 

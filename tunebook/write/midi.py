@@ -68,7 +68,7 @@ def tune_as_midi(
     }
     ticks = _ticks_per_quarter(tune, tones.values())
     file: MidiFile = MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
-    file.tracks.append(_leading_track(tune, _speeds(tune, arrangement), ticks))
+    file.tracks.append(_leading_track(tune, speeds_of_bars(tune, arrangement), ticks))
     for part, part_tones in tones.items():
         file.tracks.append(_part_track(part, part_tones, ticks, quarter_tones))
     buffer = io.BytesIO()
@@ -129,7 +129,7 @@ def _tick(time: Fraction, ticks_per_quarter: int) -> int:
     return round(time * 4 * ticks_per_quarter)
 
 
-def _speeds(tune: Tune, arrangement: Arrangement | None) -> dict[int, float]:
+def speeds_of_bars(tune: Tune, arrangement: Arrangement | None) -> dict[int, float]:
     """Whole notes per second in each written bar. The arrangement's tempo, when it differs from
     the tune's own, changes all tempi of the tune in proportion."""
     own = tune.tempo.whole_notes_per_second if tune.tempo else 0.0

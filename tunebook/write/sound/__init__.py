@@ -1,0 +1,1 @@
+"""Arrangements as sound: what is played and when, bowed strings, body, levels, files."""
