@@ -10,7 +10,7 @@ from tunebook.errors import Message
 from tunebook.model.choices import ChordSource, Way
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
-from tunebook.model.tune import ChordSymbol, Note, Tune
+from tunebook.model.tune import ChordSymbol, Note, Tune, Voice
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +135,15 @@ class OtherWay:
 
 
 @dataclass(frozen=True, slots=True)
+class VoiceArrangement:
+    """A voice beside the melody, solved for the instrument and hand that play it. The tune of its
+    arrangement has the voice's bars; its chords are the melody's, and so left out."""
+
+    voice: Voice
+    arrangement: Arrangement
+
+
+@dataclass(frozen=True, slots=True)
 class Arrangement:
     """Everything solved for one tune on one instrument and hand within the limits given.
 
@@ -146,7 +155,9 @@ class Arrangement:
     where it is the same), and ``bow_cost`` is what it costs the bow to leave those drones.
     ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the tune gave none.
     ``other_ways`` are the next best fingerings, where some were asked for. ``drones_asked`` is
-    what ``drone`` comes from: what was to be held and from where to where, pauses aside."""
+    what ``drone`` comes from: what was to be held and from where to where, pauses aside.
+    ``voices`` are the voices beside the melody, where they were to be solved too; costs are the
+    melody's alone."""
 
     tune: Tune
     instrument: Instrument
@@ -168,6 +179,7 @@ class Arrangement:
     cost_with_drones: float | None = None
     difficulty_with_drones: float | None = None
     bow_cost: float = 0.0
+    voices: tuple[VoiceArrangement, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from tunebook.model.choices import (
     DRONE_STYLES,
     DRONES,
     FINGERS,
+    VOICES_SHOWN,
     Chords,
     Drones,
     DroneStyle,
@@ -22,6 +23,7 @@ from tunebook.model.choices import (
     Language,
     NoteNames,
     Paper,
+    VoicesShown,
     one_of,
 )
 from tunebook.model.hand import HandWeight, Limits
@@ -40,10 +42,25 @@ class TuneSet:
 
 
 @dataclass(frozen=True, slots=True)
+class PlayerChoice:
+    """Who plays a voice beside the melody: ``voice`` is its V: identity, its name, or its place
+    ("2" the first beside the melody). ``hand`` is a named size or a hand file. What is None is the
+    melody's, but for drones, of which it then has none; an instrument of its own has its own usual
+    tuning."""
+
+    voice: str
+    instrument: str | None = None
+    tuning: str | None = None
+    hand: str | None = None
+    drones: Drones | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Edition:
     """What an edition shows and allows. ``tunes`` empty means all of the folder; ``hand`` is a
-    named size or a hand file, None the book's own hand. Raises SettingError when fingers, drones,
-    their style or chords are none of the choices."""
+    named size or a hand file, None the book's own hand; ``players`` are those of further voices,
+    where the book's are not meant. Raises SettingError when fingers, drones, their style, chords
+    or voices are none of the choices."""
 
     name: str
     title: str = ""
@@ -63,12 +80,15 @@ class Edition:
     paper: Paper | None = None
     hand: str | None = None
     tunes: tuple[str, ...] = ()
+    voices: VoicesShown = "melody"
+    players: tuple[PlayerChoice, ...] = ()
 
     def __post_init__(self) -> None:
         one_of(FINGERS, self.fingers, "fingers")
         one_of(DRONES, self.drones, "drones")
         one_of(DRONE_STYLES, self.drone_style, "drone style")
         one_of(CHORDS, self.chords, "chords")
+        one_of(VOICES_SHOWN, self.voices, "voices")
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +145,8 @@ _NOT_HER_OWN: dict[str, Any] = {
 class Book:
     """A whole tunes.toml with every default filled in. ``tuning`` None means the profile's own.
     ``note_names`` None are those that are usual in the language.
-    ``reading`` are the (name, value) pairs of the [reading] table that were given: voices and
-    limits of reading."""
+    ``players`` play the voices beside the melody. ``reading`` are the (name, value) pairs of the
+    [reading] table that were given: voices and limits of reading."""
 
     title: str = "Tune book"
     subtitle: str = ""
@@ -139,6 +159,7 @@ class Book:
     instrument: str = "nyckelharpa-3row"
     tuning: str | None = None
     hand: HandChoice = HandChoice()
+    players: tuple[PlayerChoice, ...] = ()
     reading: tuple[tuple[str, str | int], ...] = ()
     sets: tuple[TuneSet, ...] = ()
     editions: tuple[Edition, ...] = ()

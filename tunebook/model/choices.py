@@ -21,6 +21,8 @@ Chords = Literal["none", "tune", "all"]
 """No chords, the tune's own, or solved ones where the tune has none."""
 Fingers = Literal["all", "needed", "none"]
 """Finger numbers on every note, where a player could not know them, or nowhere."""
+VoicesShown = Literal["melody", "both", "second"]
+"""The melody alone, all voices in one system, or a part for the second voice alone."""
 Language = Literal["en", "sv"]
 Paper = Literal["a4", "letter", "a5"]
 NoteNames = Literal["b", "h"]
@@ -58,6 +60,7 @@ DRONES: tuple[Drones, ...] = get_args(Drones)
 DRONE_STYLES: tuple[DroneStyle, ...] = get_args(DroneStyle)
 CHORDS: tuple[Chords, ...] = get_args(Chords)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)
+VOICES_SHOWN: tuple[VoicesShown, ...] = get_args(VoicesShown)
 LANGUAGES: tuple[Language, ...] = get_args(Language)
 PAPERS: tuple[Paper, ...] = get_args(Paper)
 NOTE_NAMES: tuple[NoteNames, ...] = get_args(NoteNames)

@@ -134,6 +134,7 @@ def piece_of_exercise(
         shows_shapes=False,
         shows_accompaniment=False,
         shows_notes_on_choices=False,
+        voices="melody",
     )
     outcome = arrange_tune(tune, replace(setup, edition=edition))
     if outcome.arrangement is None:

@@ -55,6 +55,7 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
                 one.instrument,
                 one.hand,
                 one.edition,
+                one.players,
                 choices,
                 one.book.language,
                 one.book.note_names,

@@ -19,14 +19,21 @@ from typing import Any
 from tunebook.errors import InputError, Message, SettingError, SourcePlace
 from tunebook.files import FILE, FilesRead, kind_of
 from tunebook.model.book import Book, Edition
-from tunebook.model.choices import HAND_SIZES
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
+from tunebook.pipeline.players import (
+    Player,
+    Players,
+    may_leave_folder,
+    profile_path,
+    read_players,
+    second_player,
+    with_hand,
+)
 from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
 from tunebook.read.limits import ReadingLimits
-from tunebook.read.settings.hand_file import differing, read_hand_file
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.read.settings.tunes_file import read_settings
 
@@ -44,7 +51,9 @@ def no_progress(stage: str, name: str, done: int, total: int) -> None:
 @dataclass(frozen=True, slots=True)
 class Setup:
     """Everything a run needs to know before the first tune is read; ``read`` is the record of
-    the files that the run reads, ``profile`` the name or path of the instrument's profile."""
+    the files that the run reads, ``profile`` the name or path of the instrument's profile. In an
+    edition of second voices instrument and hand are those of who plays them; ``players`` are those
+    of the voices beside the melody, by what the settings call them."""
 
     folder: Path
     book: Book
@@ -52,6 +61,7 @@ class Setup:
     hand: Hand
     edition: Edition
     messages: tuple[Message, ...] = ()
+    players: Players = ()
     read: FilesRead = field(default_factory=FilesRead, compare=False, repr=False)
     profile: str = field(default="", compare=False, repr=False)
 
@@ -116,16 +126,25 @@ def _setup(
 ) -> Setup:
     book = _with_wishes(book, wishes)
     edition = _edition(book, wishes.edition or "player")
-    book, said = _with_hand(book, wishes.hand, edition.hand, read)
+    book, said = with_hand(book, wishes.hand, edition.hand, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
-    profile = wishes.instrument or _profile_path(book)
+    profile = wishes.instrument or profile_path(book.instrument, book)
+    instrument, hand = read_instrument(profile, book.tuning, read), read_hand(book.hand)
+    players, said = read_players(book, edition, Player(instrument, hand), profile, read)
+    messages = tuple(dict.fromkeys((*messages, *said)))
+    if edition.voices == "second":
+        if wishes.instrument or wishes.tuning or wishes.hand:
+            players = ()  # the one who plays from such a book is the one who asks for it
+        mine = second_player(players)
+        instrument, hand = (mine.instrument, mine.hand) if mine else (instrument, hand)
     return Setup(
         folder=folder,
         book=book,
-        instrument=read_instrument(profile, book.tuning, read),
-        hand=read_hand(book.hand),
+        instrument=instrument,
+        hand=hand,
         edition=edition,
         messages=messages,
+        players=players,
         read=read,
         profile=profile,
     )
@@ -141,11 +160,6 @@ def check_is_there(folder: Path) -> None:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"cannot be read ({reason})", "check its name and rights", place) from None
-
-
-def may_leave_folder(book: Book) -> bool:
-    """Whether links and a profile's path may lead out of the folder that they lie in."""
-    return bool(dict(book.reading).get("may_leave_folder", False))
 
 
 def _settings_file(folder: Path, wished: Path | None) -> tuple[Path | None, tuple[Message, ...]]:
@@ -180,58 +194,6 @@ def _with_wishes(book: Book, wishes: Wishes) -> Book:
     if wishes.tuning is not None:
         book = replace(book, tuning=wishes.tuning)
     return book
-
-
-def _with_hand(
-    book: Book, wished: str | None, of_edition: str | None, read: FilesRead
-) -> tuple[Book, tuple[Message, ...]]:
-    """The book with the hand that is ``wished``, else the edition's, else its own, and what is
-    said of it: a named size, or what a hand file holds. Raises SettingError."""
-    name = wished or of_edition
-    for size in HAND_SIZES:
-        if name == size:
-            return replace(book, hand=book.hand.of_size(size)), ()
-    if wished is not None:
-        path = Path(wished)
-        if not (wished.endswith(".toml") or path.is_file()):
-            known = ", ".join(HAND_SIZES)
-            raise SettingError(f"no hand {wished!r}", f"known are {known}, and hand files (.toml)")
-    else:
-        name = of_edition or book.hand.file
-        if name is None:
-            return book, ()
-        path = Path(_path_beside(book, name, "hand file"))
-    hand, messages = read_hand_file(path, read)
-    if wished is None and of_edition is None:
-        messages = (*messages, *differing(book.hand, hand))
-    return replace(book, hand=hand), messages
-
-
-def _profile_path(book: Book) -> str:
-    """A profile named in tunes.toml with a path is looked for beside it, and must stay there."""
-    name = book.instrument
-    if book.place is None or not (name.endswith(".toml") or "/" in name or "\\" in name):
-        return name
-    return _path_beside(book, name, "instrument profile")
-
-
-def _path_beside(book: Book, name: str, what: str) -> str:
-    """The path of a file that tunes.toml names: it lies beside it, or in a folder there."""
-    if book.place is None:
-        return name
-    if not name.isprintable():
-        remedy = "write the name of a file beside tunes.toml"
-        raise SettingError(f"{what} {name!r} cannot be a path", remedy, book.place)
-    home = Path(book.place.path).resolve().parent
-    # Folders may be parted as Windows does it, for settings that are used on several systems.
-    path = (home / name.replace("\\", "/")).resolve()
-    if not (path.is_relative_to(home) or may_leave_folder(book)):
-        raise SettingError(
-            f"{what} {name!r} lies outside the folder",
-            "put it beside tunes.toml, or set may_leave_folder = true under [reading]",
-            book.place,
-        )
-    return str(path)
 
 
 def _edition(book: Book, name: str) -> Edition:

@@ -1,6 +1,7 @@
 """From tunes to outcomes: what tunes.toml says of a tune done to it, then solved, on all cores.
 
-One tune never stops the others: what cannot be arranged is an outcome with its reason.
+One tune never stops the others: what cannot be arranged is an outcome with its reason. A voice
+beside the melody that cannot be arranged is left out of its tune, with a message.
 """
 
 from __future__ import annotations
@@ -11,23 +12,29 @@ from contextlib import suppress
 from dataclasses import replace
 
 from tunebook.errors import InputError, Message, TunebookError
-from tunebook.model.arrangement import Arrangement, TuneOutcome
+from tunebook.model.arrangement import Arrangement, TuneOutcome, VoiceArrangement
+from tunebook.model.book import TuneChoice
+from tunebook.model.choices import Drones
 from tunebook.model.tune import Tune
+from tunebook.model.voices import voice_as_tune
 from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits, tune_identity
+from tunebook.pipeline.players import Player, player_of
 from tunebook.pipeline.workers import map_on_cores
 from tunebook.read.settings.choices import apply_choice, without_grace_notes
+from tunebook.solve.parts import part_of
 from tunebook.solve.transpose import transpose_tune
 
 
 def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
-    """Return the tune as the edition and tunes.toml want it: transposed, pinned, plain."""
+    """Return the tune as the edition and tunes.toml want it: transposed, pinned, plain; in an
+    edition of second voices, the second voice first where there is one."""
     choice = setup.book.choice(tune_identity(tune))
     if choice is not None and choice.transpose:
         tune = transpose_tune(tune, choice.transpose)
     tune, messages = apply_choice(tune, choice)
     if not setup.edition.shows_grace_notes:
         tune = without_grace_notes(tune)
-    return tune, messages
+    return part_of(tune) if setup.edition.voices == "second" else tune, messages
 
 
 def arrange_prepared(
@@ -38,22 +45,32 @@ def arrange_prepared(
     other_ways: int = 0,
     bars: tuple[int, int] | None = None,
 ) -> Arrangement:
-    """Solve a tune that :func:`prepare_tune` gave: the one call for all that is printed, written or
-    explained. The last three ask for other ways besides and change nothing of the answer.
+    """Solve a tune that :func:`prepare_tune` gave, its voices aside: the one call for all that is
+    printed, written or explained. The last three ask for other ways besides and change nothing of
+    the answer.
 
     Raises InputError when the tune takes more steps than the settings allow even as it is written.
     """
     from tunebook.solve.arrange import arrange
 
     edition = setup.edition
+    choice = setup.book.choice(tune_identity(prepared))
+    player = Player(setup.instrument, setup.hand, edition.drones)
+    whole: Tune | None = None
+    if edition.voices == "second" and prepared.voices:
+        whole = part_of(prepared)
+        player = player_of(setup.players, whole, 0, replace(player, drones="none"))
+        player = replace(player, drones=_drones_of(prepared, player, setup))
+        choice = _tempo_alone(choice)
     solve = functools.partial(
         arrange,
-        instrument=setup.instrument,
-        hand=setup.hand,
+        instrument=player.instrument,
+        hand=player.hand,
         limits=edition.limits,
-        choice=setup.book.choice(tune_identity(prepared)),
-        drones=edition.drones,
+        choice=choice,
+        drones=player.drones,
         chords=edition.chords,
+        harmony=whole,
         shapes=edition.shows_shapes,
         accompaniment=edition.shows_accompaniment,
         alternatives=alternatives,
@@ -63,11 +80,77 @@ def arrange_prepared(
     return _solved_within(reading_limits(setup).solving_steps, solve, prepared)
 
 
-def arrange_tune(tune: Tune, setup: Setup) -> TuneOutcome:
-    """Solve one tune. A tune that cannot be arranged gives an outcome with the reason."""
+def arrange_voice(
+    prepared: Tune,
+    number: int,
+    setup: Setup,
+    *,
+    alternatives: int = 0,
+    other_ways: int = 0,
+    bars: tuple[int, int] | None = None,
+) -> Arrangement:
+    """Solve the voice ``number`` (from 0) beside the melody for the instrument and hand that play
+    it. Its chords are the tune's, and left out. Raises as :func:`arrange_prepared` does."""
+    from tunebook.solve.arrange import arrange
+
+    player = player_of(setup.players, prepared, number, Player(setup.instrument, setup.hand))
+    tune = voice_as_tune(prepared, prepared.voices[number])
+    solve = functools.partial(
+        arrange,
+        instrument=player.instrument,
+        hand=player.hand,
+        limits=setup.edition.limits,
+        choice=_tempo_alone(setup.book.choice(tune_identity(prepared))),
+        drones=_drones_of(tune, player, setup),
+        chords="none",
+        harmony=prepared,
+        alternatives=alternatives,
+        other_ways=other_ways,
+        bars=bars,
+    )
+    return _solved_within(reading_limits(setup).solving_steps, solve, tune)
+
+
+def _drones_of(tune: Tune, player: Player, setup: Setup) -> Drones:
+    """The drones that a voice may have: those that its player has unasked, else those pinned in it,
+    and none in an edition without drones."""
+    is_asked = any(note.drone_pin for bar in tune.bars for note in bar.notes)
+    if setup.edition.drones == "none":
+        return "none"
+    return setup.edition.drones if player.drones == "none" and is_asked else player.drones
+
+
+def _tempo_alone(choice: TuneChoice | None) -> TuneChoice | None:
+    """What is chosen for a tune counts for its melody, but for the tempo."""
+    return None if choice is None else TuneChoice(choice.tune, tempo=choice.tempo)
+
+
+def _with_voices(arrangement: Arrangement, setup: Setup) -> Arrangement:
+    """The arrangement with its tune's further voices, and what there is to be said of them."""
+    tune = arrangement.tune
+    voices: list[VoiceArrangement] = []
+    messages: list[Message] = []
+    for number, voice in enumerate(tune.voices):
+        name = f"voice {voice.name or voice.id!r} of {tune.title!r}"
+        try:
+            found = arrange_voice(tune, number, setup)
+        except TunebookError as error:
+            remedy = f"the voice is left out; {error.remedy}".rstrip("; ")
+            messages.append(Message(voice.place, "arranging", f"{name}: {error.what}", remedy))
+            continue
+        voices.append(VoiceArrangement(voice, found))
+        messages += [replace(one, what=f"{name}: {one.what}") for one in found.messages]
+    return replace(arrangement, voices=tuple(voices), messages=(*arrangement.messages, *messages))
+
+
+def arrange_tune(tune: Tune, setup: Setup, with_voices: bool = False) -> TuneOutcome:
+    """Solve one tune, the voices beside its melody too where the edition prints them or
+    ``with_voices``. A tune that cannot be arranged gives an outcome with the reason."""
     try:
         prepared, messages = prepare_tune(tune, setup)
         arrangement = arrange_prepared(prepared, setup)
+        if prepared.voices and (with_voices or setup.edition.voices == "both"):
+            arrangement = _with_voices(arrangement, setup)
     except TunebookError as error:
         return _left_out(tune, error.what, error.remedy)
     except Exception as error:  # one tune must never stop a book of a hundred
@@ -105,11 +188,13 @@ def arrange_tunes(
     jobs: int = 1,
     scheduler: str | None = None,
     on_progress: Progress = no_progress,
+    with_voices: bool = False,
 ) -> Iterator[TuneOutcome]:
-    """Yield one outcome a tune, in order, solved by ``jobs`` processes or a Dask scheduler."""
+    """Yield one outcome a tune, in order, solved by ``jobs`` processes or a Dask scheduler; with
+    the voices beside the melody as :func:`arrange_tune` has them."""
     tunes = tuple(tunes)
     bare = replace(setup, messages=())
-    work = [(tune, bare) for tune in tunes]
+    work = [(tune, bare, with_voices) for tune in tunes]
     outcomes = map_on_cores(arrange_tune, work, jobs=jobs, scheduler=scheduler)
     for done, outcome in enumerate(outcomes, start=1):
         on_progress("arranging", outcome.tune.title if outcome.tune else "", done, len(tunes))

@@ -81,6 +81,7 @@ def arrange(
     choice: TuneChoice | None = None,
     drones: Drones = "open",
     chords: Chords = "all",
+    harmony: Tune | None = None,
     shapes: bool = False,
     accompaniment: bool = False,
     alternatives: int = 0,
@@ -93,7 +94,9 @@ def arrange(
     for a shape of each chord, ``accompaniment`` for a second staff in the tune type's rhythm,
     ``alternatives`` for that many next best stops of each note, ``other_ways`` for that many next
     best fingerings, through ``bars`` (first and last bar index) where these are given; ``choice``
-    holds the book's choices for this tune. Never raises for what a tune contains; raises
+    holds the book's choices for this tune. ``harmony`` is the whole tune where ``tune`` is one
+    voice of it: chords are those of all voices together. The other voices of ``tune`` itself count
+    for its chords and are not fingered. Never raises for what a tune contains; raises
     SettingError for drones or chords that are none of the choices.
     """
     one_of(DRONES, drones, "drones")
@@ -105,12 +108,13 @@ def arrange(
     )
     melody = _Melody(tune, instrument, hand, limits, speed, asked)
     bare = melody.bare()
-    harmony = choose_chords(tune) if chords == "all" or drones != "none" else ()
-    scene = DroneScene(instrument, limits, drones, harmony, choice)
+    whole = harmony or tune
+    solved = choose_chords(whole) if chords == "all" or drones != "none" else ()
+    scene = DroneScene(instrument, limits, drones, solved, choice)
     droned = choose_drones(tune, bare, scene, melody.under)
     fingering = droned.fingering
     has_own_cost = fingering is not bare
-    spans = harmony if chords == "all" else _own_chords(tune, chords)
+    spans = solved if chords == "all" else _own_chords(whole, chords)
     if shapes or accompaniment:
         shaped = choose_shapes(spans, instrument, hand, limits, whole_notes_per_second=speed)
         spans = shaped if shapes else tuple(replace(span, shape=()) for span in shaped)

@@ -19,7 +19,7 @@ from pydantic import BaseModel, ValidationError
 
 from tunebook.errors import Message, SettingError, SourcePlace
 from tunebook.files import FilesRead, read_text
-from tunebook.model.book import Book, Edition, HandChoice, TuneChoice, TuneSet
+from tunebook.model.book import Book, Edition, HandChoice, PlayerChoice, TuneChoice, TuneSet
 from tunebook.model.hand import Limits
 from tunebook.read.settings.values import (
     BookTable,
@@ -28,6 +28,7 @@ from tunebook.read.settings.values import (
     HandTable,
     KeyPath,
     LimitsTable,
+    PlayerTable,
     SpanFactors,
     TuneTable,
     find_key_lines,
@@ -64,6 +65,7 @@ _EDITION_FIELDS = {
     "staff_size_pt": "staff_size_pt",
     "paper": "paper",
     "hand": "hand",
+    "voices": "voices",
 }
 
 
@@ -107,6 +109,7 @@ def parse_settings(
                 file=table.hand.file,
                 place=SourcePlace(path, line_of(lines, ("hand",))),
             ),
+            players=_players(table.voices),
             reading=tuple(table.reading.model_dump(exclude_none=True).items()),
             sets=tuple(
                 TuneSet(
@@ -236,6 +239,8 @@ def _known_keys(path: KeyPath, shape: type[BaseModel]) -> list[str]:
         "tune": TuneTable,
         "hand": HandTable,
         "span_factors": SpanFactors,
+        "voices": PlayerTable,
+        "played_by": PlayerTable,
     }
     for part in reversed(path[:-1]):
         if part in tables:
@@ -273,6 +278,8 @@ def _edition(table: EditionTable, base: Edition) -> Edition:
         changes["title"] = f"{table.name} ({base.title})"
     if table.tunes is not None:
         changes["tunes"] = _tune_names(table.tunes)
+    if table.played_by:
+        changes["players"] = _players(table.played_by)
     if table.limits is not None:
         changes["limits"] = _limits(table.limits, base.limits)
     return replace(base, name=table.name, **changes)
@@ -292,6 +299,19 @@ def _limits(table: LimitsTable, base: Limits) -> Limits:
         "substitution": "allows_substitution",
     }
     return replace(base, **{names[key]: getattr(table, key) for key in given})
+
+
+def _players(tables: dict[str, PlayerTable]) -> tuple[PlayerChoice, ...]:
+    return tuple(
+        PlayerChoice(
+            unicodedata.normalize("NFC", voice),
+            instrument=one.instrument,
+            tuning=one.tuning,
+            hand=one.hand,
+            drones=one.drones,
+        )
+        for voice, one in tables.items()
+    )
 
 
 _HAND_FIELDS = {

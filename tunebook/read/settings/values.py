@@ -34,6 +34,7 @@ from tunebook.model.choices import (
     Language,
     NoteNames,
     Paper,
+    VoicesShown,
 )
 from tunebook.model.hand import SPAN_FACTOR_BOUNDS
 
@@ -225,6 +226,7 @@ PinLine = Annotated[
 
 HandFile = Annotated[str, StringConstraints(max_length=300, pattern=r"^.+\.toml$")]
 HandName = Annotated[str, StringConstraints(pattern=r"^(small|medium|large|.{1,295}\.toml)$")]
+VoiceName = Annotated[str, StringConstraints(min_length=1, max_length=100)]
 SpanFactor = Annotated[float, Field(ge=SPAN_FACTOR_BOUNDS[0], le=SPAN_FACTOR_BOUNDS[1])]
 
 
@@ -267,6 +269,15 @@ class HandFileTable(HandFields):
     weights: dict[InstrumentKind, dict[str, float]] = {}
 
 
+class PlayerTable(Table):
+    """Who plays a voice beside the melody; None means "as the melody", of drones "none"."""
+
+    instrument: Line | None = None
+    tuning: Line | None = None
+    hand: HandName | None = None
+    drones: Drones | None = None
+
+
 class SetTable(Table):
     title: Line
     tunes: list[Line] = Field(min_length=1)
@@ -307,6 +318,8 @@ class EditionTable(Table):
     paper: Paper | None = None
     hand: HandName | None = None
     tunes: list[Line] | None = None
+    voices: VoicesShown | None = None
+    played_by: dict[VoiceName, PlayerTable] = {}
     limits: LimitsTable | None = None
 
 
@@ -352,6 +365,7 @@ class BookTable(Table):
     may_reorder: bool = False
     instrument: InstrumentTable = InstrumentTable()
     hand: HandTable = HandTable()
+    voices: dict[VoiceName, PlayerTable] = {}
     reading: ReadingTable = ReadingTable()
     set: list[SetTable] = []
     edition: list[EditionTable] = []

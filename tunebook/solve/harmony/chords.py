@@ -35,6 +35,7 @@ from tunebook.model.arrangement import ChordSpan
 from tunebook.model.choices import Quality
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Bar, ChordSymbol, Tune
+from tunebook.model.voices import voice_as_tune
 from tunebook.solve.harmony.chain import (
     chord_probabilities,
     fixed_scores,
@@ -58,12 +59,18 @@ class _Mark:
 
 
 def own_chords(tune: Tune) -> tuple[ChordSpan, ...]:
-    """The chord symbols that stand in the tune, in written order, each with its reach.
+    """The chord symbols that stand in the tune, in written order, each with its reach; where the
+    melody has none, those of the first voice beside it that has some.
 
     Those that this program wrote into the text at an earlier time (with a remark that says so) have
     source "solved" and their probability; they hold until the next symbol. Empty without any.
     """
     marks, sections = _marks(tune)
+    for voice in () if marks else tune.voices:
+        tune = voice_as_tune(tune, voice)
+        marks, sections = _marks(tune)
+        if marks:
+            break
     if not marks:
         return ()
     own = [mark for mark in marks if mark.chord.solved_confidence is None]

@@ -190,16 +190,19 @@ def slot_tones(tune: Tune, slots: Sequence[HarmonySlot]) -> np.ndarray:
 def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) -> None:
     """Fill in what is seen inside each slot; pitch classes from C."""
     times = whole_times(tune)
-    notes = [
+    notes: list[tuple[float, float, int]] = [
         (onset, onset + length, pitch.midi)
         for bar, spans in zip(tune.bars, times.notes, strict=True)
         for note, (onset, length) in zip(bar.notes, spans, strict=True)
         if length and not note.is_grace
         for pitch in note.pitches
     ]
+    melody_notes = len(notes)
+    notes += _further_notes(tune, times.per_whole)
     if not notes:
         return
     onsets, ends, midis = np.array(notes).T
+    midis = midis.astype(int)
     start = np.array([times.steps(slot.onset) for slot in slots])[:, None]
     length = np.array([times.steps(slot.duration) for slot in slots])[:, None]
     end, middle = start + length, start + length / 2.0
@@ -217,18 +220,34 @@ def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) ->
         found[:, look] = np.bincount(cell, parts, len(slots) * 12).reshape(-1, 12)
     heard = sounds.any(axis=1)
     place = np.arange(len(notes))
-    begun = sounds & (onsets <= start)
+    # What begins and ends a slot is the melody's, where it sounds.
+    melody = sounds & (place < melody_notes)
+    leading = np.where(melody.any(axis=1)[:, None], melody, sounds)
+    begun = leading & (onsets <= start)
     rows = np.arange(len(slots))
     # Of a chord the first tone counts as the one that begins, the last as the one that ends.
     latest = np.where(begun, onsets, -1).max(axis=1)
     first = np.where(begun & (onsets == latest[:, None]), place, len(notes)).min(axis=1)
-    last = np.where(sounds, place, -1).max(axis=1)
+    last = np.where(leading, place, -1).max(axis=1)
     lowest = np.where(sounds, midis, 999).argmin(axis=1)
     highest = np.where(sounds, midis, -1).argmax(axis=1)
     for look, index, is_there in (
         (4, first, begun.any(axis=1)), (5, lowest, heard), (6, highest, heard), (7, last, heard),
     ):  # fmt: skip
         found[rows[is_there], look, midis[index[is_there]] % 12] = 1.0
+
+
+def _further_notes(tune: Tune, per_whole: int) -> list[tuple[float, float, int]]:
+    """Beginnings and ends, in steps, and pitches of the notes of the voices beside the melody; they
+    count as the tones of double stops do."""
+    return [
+        (float(note.onset * per_whole), float((note.onset + note.duration) * per_whole), pitch.midi)
+        for voice in tune.voices
+        for bar in voice.bars
+        for note in bar.notes
+        if note.duration and not note.is_grace
+        for pitch in note.pitches
+    ]
 
 
 def _shifted(found: np.ndarray, what: str, name: str, away: int) -> None:

@@ -98,6 +98,8 @@ def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
         for cell in _cells(measure, times):
             bar = cell.bar
             weights, first = _melody(cell, times)
+            if tune.voices:
+                weights = _with_voices(weights, tune, cell, times)
             onset = Fraction(cell.onset, times.per_whole)
             duration = Fraction(cell.duration, times.per_whole)
             phrase_place, change_place = _places(measure, bar.meter, cell.nth)
@@ -239,6 +241,27 @@ def _melody(cell: _Cell, times: WholeTimes) -> tuple[tuple[float, ...], int | No
         if onset <= start:
             first = note.pitches[0].midi % 12
     return tuple(weights), first
+
+
+def _with_voices(
+    melody: tuple[float, ...], tune: Tune, cell: _Cell, times: WholeTimes
+) -> tuple[float, ...]:
+    """The mean of what the voices sound in the cell, of those that sound there, as double stops
+    count: the scale is that of one voice."""
+    start = Fraction(cell.onset, times.per_whole)
+    end = start + Fraction(cell.duration, times.per_whole)
+    rows = [melody]
+    for voice in tune.voices:
+        row = [0.0] * 12
+        for note in voice.bars[cell.bar.index].notes:
+            sounding = min(end, note.onset + note.duration) - max(start, note.onset)
+            if note.is_grace or sounding <= 0:
+                continue
+            for pitch in note.pitches:
+                row[pitch.midi % 12] += float(sounding / (end - start)) / len(note.pitches)
+        rows.append(tuple(row))
+    heard = [row for row in rows if any(row)] or [melody]
+    return tuple(sum(column) / len(heard) for column in zip(*heard, strict=True))
 
 
 def _places(measure: _Measure, meter: Meter, nth: int) -> tuple[int, int]:
