@@ -85,7 +85,7 @@ def test_strict_turns_messages_into_exit_code_one(run: Run, tunes: Path, tmp_pat
         ),
         (
             ("check", "tunes", "--edition", "foo"), 2,
-            "no edition 'foo'; known are player, teacher, student-1, student-2, student-3",
+            "no edition 'foo'; known are player, teacher, student-1, student-2, student-3, duo",
         ),
         (("check", "tunes", "--hand", "giant"), 2, "no hand 'giant'; known are small"),
         (("check", "tunes", "--settings", "x.toml"), 2, "x.toml: no such file; check --settings"),

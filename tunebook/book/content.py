@@ -49,13 +49,15 @@ def set_anchor(index: int) -> str:
 class BookTune:
     """One tune, arranged and engraved. ``identity`` is "file.abc:X". ``limit_note`` says what goes
     beyond the edition's limits and what would not; ``choice_notes`` are a teacher's lines on why
-    and what else; both are text in the book's language."""
+    and what else; ``voices_note`` says which voices are printed and what plays them. All are text
+    in the book's language."""
 
     identity: str
     arrangement: Arrangement
     piece: EngravedPiece
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
+    voices_note: str = ""
 
     @property
     def title(self) -> str:

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from tunebook.book.fonts.symbols import DOT, EIGHTH, HALF, QUARTER, SIXTEENTH, WHOLE
 from tunebook.model.arrangement import Arrangement, Stop
+from tunebook.model.choices import VoicesShown
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.names import printed_name
 from tunebook.model.tune import STEP_LETTERS, Key, Meter, Tune
@@ -126,6 +127,33 @@ def _note_sign(beat: Fraction) -> str:
         return _NOTE_SIGNS[beat]
     undotted = beat * Fraction(2, 3)
     return _NOTE_SIGNS[undotted] + DOT if undotted in _NOTE_SIGNS else ""
+
+
+def further_voices(tune: Tune, words: FixedWords) -> str:
+    """That a tune has voices beside its melody, in a word or two; empty when it has none."""
+    if not tune.voices:
+        return ""
+    return words.further_voices[len(tune.voices) > 1]
+
+
+def voices_note(arrangement: Arrangement, shown: VoicesShown, words: FixedWords) -> str:
+    """Which voice of a tune a part holds, or what plays the voices below the melody; empty for a
+    melody alone."""
+    if shown == "second":
+        return words.further_voices[0] if arrangement.tune.voices else words.melody
+    if shown == "melody" or not arrangement.voices:
+        return ""
+    told = []
+    for number, one in enumerate(arrangement.voices, start=2):
+        is_only = len(arrangement.voices) == 1
+        name = words.further_voices[0] if is_only else words.voice_number.format(number)
+        instrument = one.arrangement.instrument
+        if instrument != arrangement.instrument:
+            title = words.local(instrument.title)
+            tuning = local_names(instrument.tuning_name, words)
+            name += f": {title[:1].lower()}{title[1:]} ({tuning})"
+        told.append(name)
+    return SEPARATOR.join(told)
 
 
 def info_line(arrangement: Arrangement, words: FixedWords) -> str:

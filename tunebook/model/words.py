@@ -114,6 +114,9 @@ class FixedWords:
     part_order: str
     times: str
     continued: str
+    melody: str
+    further_voices: tuple[str, ...]
+    voice_number: str
     source: str
     notes: Mapping[str, str]
     # practice and chords

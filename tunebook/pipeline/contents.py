@@ -13,7 +13,7 @@ from pathlib import Path
 
 from tunebook import __version__
 from tunebook.book.content import BookContent, BookSection, BookTune
-from tunebook.book.musical_text import local_names
+from tunebook.book.musical_text import local_names, voices_note
 from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement
@@ -44,7 +44,7 @@ def contents_of(
     for section in sections:
         chosen = list(islice(waiting, len(section.tunes)))
         tunes = tuple(
-            _book_tune(one, one.outcome.arrangement, pieces[one.identity])
+            _book_tune(one, one.outcome.arrangement, pieces[one.identity], setup)
             for one in chosen
             if one.outcome.arrangement is not None and one.identity in pieces
         )
@@ -67,13 +67,17 @@ def contents_of(
     )
 
 
-def _book_tune(source: TuneSource, arrangement: Arrangement, piece: EngravedPiece) -> BookTune:
+def _book_tune(
+    source: TuneSource, arrangement: Arrangement, piece: EngravedPiece, setup: Setup
+) -> BookTune:
+    words = words_for(setup.book, setup.instrument)
     return BookTune(
         identity=source.identity,
         arrangement=arrangement,
         piece=piece,
         limit_note=source.limit_note,
         choice_notes=source.choice_notes,
+        voices_note=voices_note(arrangement, setup.edition.voices, words),
     )
 
 

@@ -159,16 +159,24 @@ class Extras:
 def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
     """Return the extra pieces that the edition wants."""
     has_changes = any(one.change is not None and one.change.changed_bars for one in tunes)
-    legend = legend_pieces(built(one.outcome for one in tunes), setup, has_changes)
+    arrangements = built(one.outcome for one in tunes)
+    legend = legend_pieces(arrangements, setup, has_changes)
     exercises = tuple(exercise for one in tunes for exercise in one.exercises)
     if setup.edition.shows_practice:
         exercises = (*warm_up(setup, line_width_pt(setup)), *exercises)
+    engraved = (name.removeprefix(IDENTITY) for name in legend)
     return Extras(
         pieces={**legend, **{one.identity: one.piece for one in exercises}},
-        legend_kinds=tuple(name.removeprefix(IDENTITY) for name in legend),
+        legend_kinds=(*engraved, *_said(arrangements, setup)),
         exercises=exercises,
         chord_shapes=_chord_shapes(tunes, setup) if setup.edition.shows_shapes else (),
     )
+
+
+def _said(arrangements: Sequence[Arrangement], setup: Setup) -> list[str]:
+    """The kinds of signs that the legend explains in words alone."""
+    kinds = signs_used(arrangements, setup.edition, has_changes=False)
+    return [kind for kind in kinds if kind.startswith("voices_")]
 
 
 def _chord_shapes(tunes: tuple[TuneSource, ...], setup: Setup) -> tuple[ChordShapes, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from tunebook.book.layout.paper import page_format
 from tunebook.errors import Message, SourcePlace
@@ -92,8 +93,8 @@ def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource |
             replace(
                 arrangement,
                 tune=tune if is_as_read else arrangement.tune,
-                instrument=setup.instrument,
-                hand=setup.hand,
+                instrument=_same(arrangement.instrument, setup.instrument),
+                hand=_same(arrangement.hand, setup.hand),
                 messages=moved(arrangement.messages, tune, lines),
             ),
             moved(source.outcome.messages, tune, lines),
@@ -101,12 +102,26 @@ def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource |
     )
 
 
+_Value = TypeVar("_Value")
+
+
+def _same(mine: _Value, others: _Value) -> _Value:
+    """The one that many tunes have in common, where it is the same."""
+    return others if mine == others else mine
+
+
 def _for_printing(outcome: TuneOutcome, arrangement: Arrangement) -> TuneOutcome:
     """The outcome without what only the solver and the notes on choices ask for: a book of a
     thousand tunes is in memory at once."""
+    voices = tuple(
+        replace(voice, arrangement=_bare(voice.arrangement)) for voice in arrangement.voices
+    )
+    return replace(outcome, arrangement=replace(_bare(arrangement), voices=voices))
+
+
+def _bare(arrangement: Arrangement) -> Arrangement:
     notes = tuple(replace(one, terms=(), alternatives=(), moments=()) for one in arrangement.notes)
-    bare = replace(arrangement, notes=notes, bar_difficulties=(), accompaniment=())
-    return replace(outcome, arrangement=bare)
+    return replace(arrangement, notes=notes, bar_difficulties=(), accompaniment=())
 
 
 def line_width_pt(setup: Setup) -> float:
@@ -124,6 +139,8 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     marks = marks_of(arrangement, setup)
     if change is not None:
         marks = replace(marks, changed=change.changed_bars)
+    # In an edition of second voices a tune may be another's, who has another instrument.
+    setup = replace(setup, instrument=arrangement.instrument, hand=arrangement.hand)
     width_pt = line_width_pt(setup)
     exercises: tuple[Exercise, ...] = ()
     try:

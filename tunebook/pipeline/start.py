@@ -38,11 +38,17 @@ fingers = [1, 2, 3, 4]              # those that may be used
 
 # A set: tunes played one after the other, printed together.
 {sets}
-# An edition of your own; the built-in ones are player, teacher, student-1, student-2, student-3.
+# Who plays the second voices of tunes that have some (V:2); left out, it is as the melody.
+# [voices]
+# "2" = {{ instrument = "fiddle" }}   # also tuning, hand, drones ("none", "open", ...)
+
+# An edition of your own; the built-in ones are player, teacher, student-1 to student-3, and duo
+# (the melody and its second voice).
 # [[edition]]
 # name = "large print"
 # based_on = "player"
 # staff_size_pt = 24
+# voices = "second"                 # "melody", "both", or a part for the second voice alone
 
 # Choices for single tunes, by file and X: number.
 {choices}"""

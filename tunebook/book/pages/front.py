@@ -15,6 +15,7 @@ from tunebook.book.content import (
     TITLE_PAGE,
     BookContent,
     BookSection,
+    BookTune,
     set_anchor,
     tune_anchor,
 )
@@ -31,7 +32,7 @@ from tunebook.book.layout.blocks import (
 )
 from tunebook.book.layout.flow import Page, Placed, Stream, column_width_pt, flow, flow_in_fewest
 from tunebook.book.layout.sheet import GREY, Sheet
-from tunebook.book.musical_text import key_name, tuning_text
+from tunebook.book.musical_text import SEPARATOR, further_voices, key_name, tuning_text
 from tunebook.book.pages.chords import chord_pages
 from tunebook.book.pages.indexes import index_pages, ladder_pages, sort_key
 from tunebook.book.pages.instrument import instrument_pages
@@ -280,10 +281,17 @@ def _section_entries(
             size_pt=size,
             leading_pt=size * lead,
             indent_pt=design.size(14.0) if has_sets else 0.0,
-            middle=key_name(tune.arrangement.tune.key, design.words),
+            middle=_facts(tune, design),
         )
         items.append(Flowed(entry, design.size(9.0) if not number and not has_sets else 0.0))
     return items
+
+
+def _facts(tune: BookTune, design: Design) -> str:
+    """The tune's key, and that it has a second voice."""
+    piece = tune.arrangement.tune
+    facts = (further_voices(piece, design.words), key_name(piece.key, design.words))
+    return SEPARATOR.join(fact for fact in facts if fact)
 
 
 def _entry_size(width: float, design: Design) -> float:
@@ -306,6 +314,7 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
                 role=SERIF,
                 size_pt=size,
                 leading_pt=size * ENTRY_LEADING,
+                middle=further_voices(tune.arrangement.tune, design.words),
             )
         )
         for tune in tunes

@@ -40,7 +40,14 @@ from tunebook.book.layout.blocks import (
     fitted_music,
 )
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
-from tunebook.book.musical_text import key_name, note_name, pitch_name, rhythm_name, tempo_text
+from tunebook.book.musical_text import (
+    further_voices,
+    key_name,
+    note_name,
+    pitch_name,
+    rhythm_name,
+    tempo_text,
+)
 from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords
 
@@ -163,7 +170,8 @@ def _index(
 def _entry(
     text: str, tune: BookTune, design: Design, middle: str = "", heading: Flowed | None = None
 ) -> Flowed:
-    """A line of an index; ``heading`` is set once more where it goes on in another column."""
+    """A line of an index; ``heading`` is set once more where it goes on in another column. Where
+    nothing else is to stand in the ``middle``, it says that the tune has a second voice."""
     size = design.size(9.5)
     width = column_width_pt(design.page_format, COLUMNS)
     anchor = tune_anchor(tune.identity)
@@ -174,7 +182,7 @@ def _entry(
         role=SERIF,
         size_pt=size,
         leading_pt=size * ENTRY_LEADING,
-        middle=middle,
+        middle=middle or further_voices(tune.arrangement.tune, design.words),
     )
     return Flowed(entry, continued=heading.block if heading else None)
 
@@ -294,6 +302,7 @@ def techniques_of(tune: BookTune) -> frozenset[str]:
         "little_finger": bool(pressed) and little / len(pressed) > MUCH_LITTLE_FINGER,
         "triplet": any(one.note.tuplet is not None for one in notes),
         "grace": any(one.note.is_grace for one in notes),
+        "second_voice": bool(arrangement.tune.voices),
         "chord": any(span.source == "tune" for span in arrangement.chords),
     }
     return frozenset(found | {kind for kind, is_so in facts.items() if is_so})

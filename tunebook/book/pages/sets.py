@@ -7,7 +7,7 @@ from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF
 from tunebook.book.layout.blocks import Block, Drawing, Rule, Space, Stack, paragraph, shortened
 from tunebook.book.layout.sheet import GREY, Sheet
-from tunebook.book.musical_text import key_name, rhythm_name, stop_text
+from tunebook.book.musical_text import further_voices, key_name, rhythm_name, stop_text
 from tunebook.model.arrangement import FingeredNote
 
 
@@ -42,7 +42,8 @@ def set_heading(section: BookSection, design: Design, is_short: bool = False) ->
 
 def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
     size = design.size(10.5)
-    facts = (rhythm_name(tune.arrangement.tune), key_name(tune.arrangement.tune.key, design.words))
+    piece, words = tune.arrangement.tune, design.words
+    facts = (rhythm_name(piece), key_name(piece.key, words), further_voices(piece, words))
     text = " · ".join(fact for fact in facts if fact)
     taken = design.size(88.0) + design.fonts.width(text, SERIF, size * 0.92)
     title = shortened(tune.title, design.fonts, BOLD, size, design.width_pt - taken)

@@ -21,9 +21,10 @@ def signs_used(
 ) -> tuple[str, ...]:
     """Kinds of signs, as FixedWords.legend names them, that are printed in the music of an
     edition; ``has_changes`` when bars are marked that a retuning changed."""
-    notes = [note for one in arrangements for note in one.notes]
+    every = [*arrangements, *(voice.arrangement for one in arrangements for voice in one.voices)]
+    notes = [note for one in every for note in one.notes]
     ways = {way for note in notes for way in note.ways}
-    drones = [span for one in arrangements for span in one.drone]
+    drones = [span for one in every for span in one.drone]
     chords = [span for one in arrangements for span in one.chords]
     shows_fingers = edition.fingers != "none"
     found = {
@@ -42,6 +43,7 @@ def signs_used(
         "beyond": any(note.beyond_limits for note in notes),
         "hard": edition.shows_notes_on_choices,
         "changed": has_changes,
+        f"voices_{edition.voices}": any(one.tune.voices for one in arrangements),
     }
     return tuple(kind for kind, is_used in found.items() if is_used)
 

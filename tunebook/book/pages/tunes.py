@@ -63,7 +63,8 @@ def tune_head(tune: BookTune, design: Design) -> Block:
     blocks: list[Block] = [_title_block(lines, source if has_room else "", size, design)]
     if source and not has_room:
         blocks.append(_source_block(source, design))
-    info = info_line(tune.arrangement, design.words)
+    facts = (info_line(tune.arrangement, design.words), tune.voices_note)
+    info = SEPARATOR.join(fact for fact in facts if fact)
     also = " · ".join(tune.arrangement.tune.titles[1:])
     blocks.append(_ruled_info(info, design.words.also.format(also) if also else "", design))
     blocks += _texts_block(tune.arrangement.tune.texts, design)

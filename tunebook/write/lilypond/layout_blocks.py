@@ -97,8 +97,11 @@ slideInto = \tweak stencil
    \arpeggio
 hiddenTime = #(define-music-function (fraction) (fraction?)
    #{ \once \omit Score.TimeSignature \time $fraction #})
+cueWord = #(define-music-function (word) (string?)
+   #{ <>^\markup \fontsize #1 \italic #word #})
 barNumber = #(define-music-function (number) (index?)
    #{ \set Score.currentBarNumber = #number #})
+numbersOverBracket = { \override Score.BarNumber.padding = #1.7 }
 noBarNumber = { \once \omit Score.BarNumber }
 #(define-markup-command (chord-flat layout props) ()
    (interpret-markup layout props
@@ -144,6 +147,7 @@ _LAYOUT = r"""
     \accepts DroneStaff
     \accepts DroneLine
     \accepts SecondStaff
+    \accepts CueStaff
     \override SpacingSpanner.common-shortest-duration = #(ly:make-moment 1/8)
     \override VoltaBracket.font-size = -1.5
     \override VoltaBracketSpanner.outside-staff-padding = 1.0
@@ -191,6 +195,33 @@ _LAYOUT = r"""
     \name SecondStaff
     \alias Staff
     \remove Volta_engraver
+  }
+  \context {
+    \Staff
+    \name VoiceStaff
+    \alias Staff
+    \remove Volta_engraver
+  }
+  \context {
+    \StaffGroup
+    \accepts VoiceStaff
+    \accepts SecondStaff
+    \accepts DroneStaff
+    \accepts DroneLine
+    \override StaffGrouper.staff-staff-spacing =
+      #'((basic-distance . 7) (minimum-distance . 5) (padding . 0.9) (stretchability . 2))
+  }
+  \context {
+    \Staff
+    \name CueStaff
+    \alias Staff
+    \remove Volta_engraver
+    \remove Time_signature_engraver
+    \remove Bar_engraver
+    fontSize = -4
+    \override StaffSymbol.staff-space = #(magstep -4)
+    \override StaffSymbol.thickness = 0.8
+    \RemoveAllEmptyStaves
   }
   \context {
     \Staff

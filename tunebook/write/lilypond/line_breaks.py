@@ -12,9 +12,11 @@ dear. All weights are our judgement.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import NamedTuple
 
 from tunebook.model.tune import Note
@@ -70,15 +72,24 @@ class _LinesToEnd(NamedTuple):
 
 
 def break_lines(
-    printed: PrintedBars, line_width_bp: float, staff_size_pt: float, *, has_words: bool = False
+    printed: PrintedBars,
+    line_width_bp: float,
+    staff_size_pt: float,
+    *,
+    has_words: bool = False,
+    voices: Sequence[PrintedBars] = (),
 ) -> LineChoice:
-    """Choose the line ends of ``printed`` for lines of ``line_width_bp`` PDF points."""
+    """Choose the line ends of ``printed`` for lines of ``line_width_bp`` PDF points; ``voices`` are
+    printed in the same systems, each beside it bar by bar."""
     bars = printed.bars
     if not bars:
         # Nothing takes time, as in a tune of one grace note.
         return LineChoice(printed, is_ragged_last=True, bars_per_line=())
     spaces = line_width_bp / (staff_size_pt / 4.0 * 72.0 / 72.27)
-    widths = [_bar_spaces(one, has_words) for one in bars]
+    widths = [
+        _bar_spaces(one, [voice.bars[place].bar.notes for voice in voices], has_words)
+        for place, one in enumerate(bars)
+    ]
     counts = _full_bars(bars)
     lines = _possible_lines(bars, widths, counts, spaces)
     choices = [_cheapest_ends(lines, wanted) for wanted in _WANTED]
@@ -212,7 +223,7 @@ def _full_bars(bars: Sequence[PrintedBar]) -> list[float]:
     return counts
 
 
-def _bar_spaces(one: PrintedBar, has_words: bool) -> float:
+def _bar_spaces(one: PrintedBar, others: Sequence[Sequence[Note]], has_words: bool) -> float:
     width = _BAR_SPACES
     if ":" in one.line_after:
         width += _REPEAT_SPACES
@@ -220,7 +231,21 @@ def _bar_spaces(one: PrintedBar, has_words: bool) -> float:
         width += 3.0
     if one.bar.meter_changed:
         width += _METRE_SPACES
-    return width + sum(_note_spaces(note, has_words) for note in one.bar.notes)
+    own = sum(_note_spaces(note, has_words) for note in one.bar.notes)
+    rows = [sum(_note_spaces(note, False) for note in notes) for notes in others]
+    return width + max([own, *rows, _columns_spaces([one.bar.notes, *others]) if others else 0.0])
+
+
+def _columns_spaces(voices: Sequence[Sequence[Note]]) -> float:
+    """The width of notes that sound together, by the times at which any of them begins."""
+    notes = [note for voice in voices for note in voice if not note.is_grace]
+    times = sorted({time for note in notes for time in (note.onset, note.onset + note.duration)})
+    return sum(_value_spaces(after - time) for time, after in itertools.pairwise(times))
+
+
+def _value_spaces(duration: Fraction) -> float:
+    doublings = math.log2(max(float(duration), 1 / 64) * 8)
+    return _EIGHTH_SPACES + _SPACES_PER_DOUBLING * max(_LEAST_DOUBLINGS, doublings)
 
 
 def _note_spaces(note: Note, has_words: bool) -> float:
@@ -228,8 +253,7 @@ def _note_spaces(note: Note, has_words: bool) -> float:
     extra = _ACCIDENTAL_SPACES * min(2, signs)
     if note.is_grace:
         return _GRACE_SPACES + extra
-    doublings = math.log2(max(float(note.duration), 1 / 64) * 8)
-    width = _EIGHTH_SPACES + _SPACES_PER_DOUBLING * max(_LEAST_DOUBLINGS, doublings)
+    width = _value_spaces(note.duration)
     if note.written.numerator in (3, 7):
         width += _DOT_SPACES
     if has_words and note.syllables:

@@ -7,14 +7,22 @@ The opening (incipit) is the tune's first two full bars, small and bare, in a bo
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
-from tunebook.model.arrangement import Arrangement
+from tunebook.model.arrangement import Arrangement, VoiceArrangement
 from tunebook.model.book import Edition
 from tunebook.model.choices import Language, NoteNames
 from tunebook.model.piece import Opening, Piece, Score
 from tunebook.model.tune import Bar
-from tunebook.write.lilypond.bars import NO_MARKS, BarMarks, mark_commands, print_bars
+from tunebook.write.lilypond.bars import (
+    NO_MARKS,
+    BarMarks,
+    PrintedBars,
+    mark_commands,
+    print_bars,
+)
 from tunebook.write.lilypond.layout_blocks import OPENING_STAFF_PT, SIDE_MARGIN_BP, preamble
 from tunebook.write.lilypond.leaves import Component, Group, context, printed
 from tunebook.write.lilypond.line_breaks import break_lines
@@ -27,6 +35,15 @@ from tunebook.write.lilypond.staves import (
     drone_staff,
     second_staff,
     word_lines,
+)
+from tunebook.write.lilypond.voices import (
+    CueWriter,
+    VoiceWriter,
+    beside,
+    level,
+    most_graces,
+    put_graces_abreast,
+    renamed,
 )
 
 FULL_BARS = 2
@@ -50,11 +67,19 @@ def write_source(
     words, en or sv, ``note_names`` one of NOTE_NAMES.
     """
     shown = Shown.of_edition(edition, note_names, language)
-    bars = print_bars(arrangement.tune.bars)
-    words = word_lines(bars) if edition.shows_words else []
-    lines = break_lines(bars, line_width_pt, edition.staff_size_pt, has_words=bool(words))
+    voices = arrangement.voices if edition.voices == "both" else ()
+    bars = level(print_bars(arrangement.tune.bars), [one.voice.bars for one in voices])
+    has_words = edition.shows_words and edition.voices != "second"
+    words = word_lines(bars) if has_words else []
+    lines = break_lines(
+        bars,
+        line_width_pt,
+        edition.staff_size_pt,
+        has_words=bool(words),
+        voices=[beside(bars, one.voice.bars) for one in voices],
+    )
     melody = MelodyWriter(arrangement, lines.printed, shown, mark_commands(lines.printed, marks))
-    score = printed(_score(melody, edition, words))
+    score = printed(_score(melody, edition, words, voices))
     return Piece(
         preamble(edition.staff_size_pt, line_width_pt, is_ragged_last=lines.is_ragged_last),
         Score(f"\\score {{\n{_indented(score)}\n  \\layout {{", " }\n}\n"),
@@ -63,26 +88,57 @@ def write_source(
     )
 
 
-def _score(writer: MelodyWriter, edition: Edition, words: list[str]) -> Group:
+def _score(
+    writer: MelodyWriter,
+    edition: Edition,
+    words: list[str],
+    voices: Sequence[VoiceArrangement],
+) -> Group:
     """All staves that the edition shows, from the top down."""
     arrangement, bars, shown = writer.arrangement, writer.printed, writer.shown
     parts: list[Component] = []
     chords = chosen_chords(arrangement.chords, edition.chords)
     if chords:
         parts.append(chord_line(chords, bars, shown.note_names))
-    melody = writer.staff()
-    graces = writer.leading_graces
-    parts.append(melody)
-    if edition.shows_accompaniment and arrangement.accompaniment:
-        parts.append(second_staff(arrangement, bars, shown, graces))
-    if arrangement.drone and edition.drones != "none":
-        has_fingers = edition.fingers != "none"
-        if edition.drone_style == "line":
-            parts.append(drone_line(arrangement, bars, graces, has_fingers=has_fingers))
-        else:
-            parts.append(drone_staff(arrangement.drone, bars, graces, has_fingers=has_fingers))
+    first: list[MelodyWriter] = [writer]
+    if edition.voices == "second" and arrangement.tune.voices:
+        first.insert(0, CueWriter(arrangement, bars, shown))
+    further = [
+        VoiceWriter(one.arrangement, beside(bars, one.voice.bars), shown, number)
+        for number, one in enumerate(voices, start=2)
+    ]
+    staves = [(one, one.staff()) for one in (*first, *further)]
+    graces = most_graces([one for one, _ in staves])
+    if len(staves) > 1:
+        for one, staff in staves:
+            put_graces_abreast(one, staff, graces)
+    melody = staves[len(first) - 1][1]
     melody.after += [line for text in words for line in text.split("\n")]
-    return context("Score", "Tune", parts, together=True)
+    own = [staff for _, staff in staves[: len(first)]]
+    if edition.shows_accompaniment and arrangement.accompaniment:
+        own.append(second_staff(arrangement, bars, shown, graces))
+    own += _drones(arrangement, bars, edition, graces)
+    if not further:
+        return context("Score", "Tune", [*parts, *own], together=True)
+    for one, staff in staves[len(first) :]:
+        own.append(staff)
+        for drone in _drones(one.arrangement, one.printed, edition, graces):
+            own.append(renamed(drone, f"Drone{len(own)}"))
+    group = context("StaffGroup", "Voices", own, together=True)
+    group.opening.append("\\numbersOverBracket")
+    return context("Score", "Tune", [*parts, group], together=True)
+
+
+def _drones(
+    arrangement: Arrangement, bars: PrintedBars, edition: Edition, graces: Mapping[int, Fraction]
+) -> list[Group]:
+    """The drones of one voice as the edition shows them."""
+    if not arrangement.drone or edition.drones == "none":
+        return []
+    has_fingers = edition.fingers != "none"
+    if edition.drone_style == "line":
+        return [drone_line(arrangement, bars, graces, has_fingers=has_fingers)]
+    return [drone_staff(arrangement.drone, bars, graces, has_fingers=has_fingers)]
 
 
 def _indented(text: str) -> str:
