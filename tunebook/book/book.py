@@ -21,7 +21,7 @@ from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import PT_PER_MM, page_format
 from tunebook.book.layout.placing import place_systems
 from tunebook.book.layout.sheet import PageReference, PlacedSystem
-from tunebook.book.pages.front import back_matter, front_matter
+from tunebook.book.pages.front import matter
 from tunebook.book.pages.furniture import draw_pages
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
@@ -142,15 +142,17 @@ def assemble_book(
 def _laid_out(content: BookContent, design: Design) -> _Numbered:
     """All pages, none of them blank: where the tunes had better begin on the other side, the
     colophon goes behind the title page."""
-    back = back_matter(content, design)
-    colophon = colophon_pages(content, design)
-    ways = {
-        len(front) % 2: (cost, front, pages)
-        for cost, front, pages in (
-            (_IMPRINT_COST, front_matter(content, design, back, colophon), back),
-            (0.0, front_matter(content, design, [*back, *colophon]), [*back, *colophon]),
-        )
-    }
+    has_colophon = "colophon" in content.edition.parts
+    colophon = colophon_pages(content, design) if has_colophon else []
+    made = [
+        (cost, *matter(content, design, before, after, is_shared))
+        for cost, before, after in ((_IMPRINT_COST, colophon, ()), (0.0, (), colophon))
+        for is_shared in (False, True)
+    ]
+    made = [(cost + len(front) + len(back), front, back) for cost, front, back in made]
+    least = min(cost for cost, _, _ in made)
+    made.sort(key=lambda one: -one[0])
+    ways = {len(front) % 2: (cost - least, front, back) for cost, front, back in made}
     costs = [ways[side][0] if side in ways else inf for side in (0, 1)]
     foot = foot_line(content, design)
     body = lay_out_tunes(content, design, foot, (costs[0], costs[1] + _LEFT_COST))

@@ -10,12 +10,16 @@ from typing import Any
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.choices import (
+    BOOK_PARTS,
     CHORDS,
+    DENSITIES,
     DRONE_STYLES,
     DRONES,
     FINGERS,
     VOICES_SHOWN,
+    BookPart,
     Chords,
+    Density,
     Drones,
     DroneStyle,
     Fingers,
@@ -41,6 +45,9 @@ class TuneSet:
     place: SourcePlace | None = None
 
 
+_USUAL_PARTS: tuple[BookPart, ...] = tuple(part for part in BOOK_PARTS if part != "practice")
+
+
 @dataclass(frozen=True, slots=True)
 class PlayerChoice:
     """Who plays a voice beside the melody: ``voice`` is its V: identity, its name, or its place
@@ -59,8 +66,8 @@ class PlayerChoice:
 class Edition:
     """What an edition shows and allows. ``tunes`` empty means all of the folder; ``hand`` is a
     named size or a hand file, None the book's own hand; ``players`` are those of further voices,
-    where the book's are not meant. Raises SettingError when fingers, drones, their style, chords
-    or voices are none of the choices."""
+    where the book's are not meant. ``parts`` are those the book may have beside the tunes; one
+    that would say nothing is left out. Raises SettingError when a word is none of the choices."""
 
     name: str
     title: str = ""
@@ -73,9 +80,10 @@ class Edition:
     shows_sources: bool = True
     shows_notes_on_choices: bool = False
     shows_accompaniment: bool = False
-    shows_practice: bool = False
     shows_grace_notes: bool = True
     limits: Limits = field(default_factory=Limits)
+    parts: tuple[BookPart, ...] = _USUAL_PARTS
+    density: Density = "roomy"
     staff_size_pt: float = 16.5
     paper: Paper | None = None
     hand: str | None = None
@@ -89,6 +97,14 @@ class Edition:
         one_of(DRONE_STYLES, self.drone_style, "drone style")
         one_of(CHORDS, self.chords, "chords")
         one_of(VOICES_SHOWN, self.voices, "voices")
+        one_of(DENSITIES, self.density, "density")
+        for part in self.parts:
+            one_of(BOOK_PARTS, part, "part of the book")
+
+    @property
+    def shows_practice(self) -> bool:
+        """Whether there are pages of exercises."""
+        return "practice" in self.parts
 
 
 @dataclass(frozen=True, slots=True)

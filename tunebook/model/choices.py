@@ -23,6 +23,14 @@ Fingers = Literal["all", "needed", "none"]
 """Finger numbers on every note, where a player could not know them, or nowhere."""
 VoicesShown = Literal["melody", "both", "second"]
 """The melody alone, all voices in one system, or a part for the second voice alone."""
+BookPart = Literal[
+    "title page", "contents", "signs", "instrument", "practice", "chords", "ladder", "titles",
+    "types", "keys", "techniques", "openings", "sources", "colophon",
+]  # fmt: skip
+"""What a book may have beside its tunes and its cautions, which are in every book; "titles" to
+"openings" are lists by title, tune type, key, technique and first bars."""
+Density = Literal["roomy", "tight"]
+"""Tunes at ease on their pages, or as few pages as can still be read well."""
 Language = Literal["en", "sv"]
 Paper = Literal["a4", "letter", "a5"]
 NoteNames = Literal["b", "h"]
@@ -61,6 +69,8 @@ DRONE_STYLES: tuple[DroneStyle, ...] = get_args(DroneStyle)
 CHORDS: tuple[Chords, ...] = get_args(Chords)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)
 VOICES_SHOWN: tuple[VoicesShown, ...] = get_args(VoicesShown)
+BOOK_PARTS: tuple[BookPart, ...] = get_args(BookPart)
+DENSITIES: tuple[Density, ...] = get_args(Density)
 LANGUAGES: tuple[Language, ...] = get_args(Language)
 PAPERS: tuple[Paper, ...] = get_args(Paper)
 NOTE_NAMES: tuple[NoteNames, ...] = get_args(NoteNames)

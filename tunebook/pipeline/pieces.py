@@ -160,7 +160,8 @@ def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
     """Return the extra pieces that the edition wants."""
     has_changes = any(one.change is not None and one.change.changed_bars for one in tunes)
     arrangements = built(one.outcome for one in tunes)
-    legend = legend_pieces(arrangements, setup, has_changes)
+    has_signs = "signs" in setup.edition.parts
+    legend = legend_pieces(arrangements, setup, has_changes) if has_signs else {}
     exercises = tuple(exercise for one in tunes for exercise in one.exercises)
     if setup.edition.shows_practice:
         exercises = (*warm_up(setup, line_width_pt(setup)), *exercises)
@@ -169,7 +170,7 @@ def make_extras(tunes: tuple[TuneSource, ...], setup: Setup) -> Extras:
         pieces={**legend, **{one.identity: one.piece for one in exercises}},
         legend_kinds=(*engraved, *_said(arrangements, setup)),
         exercises=exercises,
-        chord_shapes=_chord_shapes(tunes, setup) if setup.edition.shows_shapes else (),
+        chord_shapes=_chord_shapes(tunes, setup) if "chords" in setup.edition.parts else (),
     )
 
 

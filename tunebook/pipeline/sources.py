@@ -148,7 +148,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
             arrangement,
             setup.edition,
             line_width_pt=width_pt,
-            with_opening=True,
+            with_opening="openings" in setup.edition.parts,
             marks=marks,
             language=setup.book.language,
             note_names=words_for(setup.book, setup.instrument).note_names,

@@ -62,6 +62,7 @@ def test_a_tune_without_sources_is_not_among_them(tmp_path: Path, store: Store) 
         page = page_of(document, "Sources")
         assert page_of(document, "Told") in links_of(document, page)
     text = text_of(tmp_path / "book.pdf", page + 1)
+    text = text[text.rindex("Sources") :]
     assert "Told" in text and "Silent" not in text
 
 
@@ -148,7 +149,7 @@ def test_a_chord_names_its_tunes_with_links(tmp_path: Path, store: Store) -> Non
     with pikepdf.open(tmp_path / "book.pdf") as document:
         page = page_of(document, "Chords")
         named = [page_of(document, f"Tune {number}") for number in (1, 3, 4, 5, 6, 7)]
-        assert links_of(document, page) == named
+        assert links_of(document, page)[: len(named)] == named
     text = flat(text_of(tmp_path / "book.pdf", page + 1))
     assert "in Tune 1, Tune 3, Tune 4, Tune 5, Tune 6, Tune 7 …" in text
 

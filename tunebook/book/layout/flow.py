@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tunebook.book.layout.blocks import Flowed
 from tunebook.book.layout.paper import PageFormat
@@ -167,6 +167,35 @@ def flow_in_fewest(
         if not found or len(pages) < len(found):
             found = pages
     return found
+
+
+def share_pages(
+    parts: Sequence[Sequence[Page]], page_format: PageFormat, gap_pt: float
+) -> list[Page]:
+    """The pages of ``parts`` in their order; a part of one page stands below what ends before it,
+    ``gap_pt`` lower, where all of it finds room there."""
+    pages: list[Page] = []
+    for part in parts:
+        if len(part) == 1 and pages:
+            both = _joined(pages[-1], part[0], page_format, gap_pt)
+            if both is not None:
+                pages[-1] = both
+                continue
+        pages += part
+    return pages
+
+
+def _joined(upper: Page, lower: Page, page_format: PageFormat, gap_pt: float) -> Page | None:
+    """Both on one page; None where there is no room."""
+    down = _bottom(upper) + gap_pt - page_format.top_pt
+    if _bottom(lower) + down > page_format.height_pt - page_format.bottom_pt + 0.01:
+        return None
+    moved = tuple(replace(one, top_pt=one.top_pt + down) for one in lower.placed)
+    return replace(upper, placed=(*upper.placed, *moved))
+
+
+def _bottom(page: Page) -> float:
+    return max((one.top_pt + one.item.block.height_pt for one in page.placed), default=0.0)
 
 
 def _groups(items: Sequence[Flowed]) -> list[tuple[Flowed, ...]]:

@@ -7,11 +7,11 @@ as the instrument of the book has them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 
 from tunebook.book.content import (
     CAUTIONS,
     CONTENTS,
-    INDEX_TITLES,
     TITLE_PAGE,
     BookContent,
     BookSection,
@@ -30,11 +30,19 @@ from tunebook.book.layout.blocks import (
     broken,
     paragraph,
 )
-from tunebook.book.layout.flow import Page, Placed, Stream, column_width_pt, flow, flow_in_fewest
+from tunebook.book.layout.flow import (
+    Page,
+    Placed,
+    Stream,
+    column_width_pt,
+    flow,
+    flow_in_fewest,
+    share_pages,
+)
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import SEPARATOR, further_voices, key_name, tuning_text
 from tunebook.book.pages.chords import chord_pages
-from tunebook.book.pages.indexes import index_pages, ladder_pages, sort_key
+from tunebook.book.pages.indexes import index_pages, ladder_pages, sort_key, title_entries
 from tunebook.book.pages.instrument import instrument_pages
 from tunebook.book.pages.practice import practice_pages
 from tunebook.book.pages.retuning import retune_pages
@@ -130,21 +138,81 @@ def _draw_foot(
 # From more tunes on, the contents are set in two columns.
 _MOST_IN_ONE_COLUMN = 44
 _LEAST_BY_TITLE = 3
+# Between two parts that share a page.
+_PART_GAP_PT = 26.0
 
 
-def front_matter(
-    content: BookContent, design: Design, back: Sequence[Page], imprint: Sequence[Page] = ()
-) -> list[Page]:
-    """Return the pages before the tunes. ``back`` are those after them, for the contents;
-    ``imprint`` is set behind the title page."""
-    pages = [_title_page(content, design), *imprint]
-    pages += _cautions_pages(design)
-    signs = signs_pages(content, design)
-    instrument = instrument_pages(content.instrument, design)
+def matter(
+    content: BookContent,
+    design: Design,
+    imprint: Sequence[Page] = (),
+    end: Sequence[Page] = (),
+    is_shared: bool = True,
+) -> tuple[list[Page], list[Page]]:
+    """Return the pages before and after the tunes, of the parts that the edition has; ``imprint``
+    stands behind the title page, ``end`` at the end. Parts share pages unless ``is_shared`` says
+    that those before the tunes do not. The list by title stands once: with the contents where it
+    takes no page of its own there, else among the indexes."""
+    back = _back(content, design, False, end)
+    front = _front(content, design, back, imprint, False)
+    if "titles" in content.edition.parts and _has_more_titles(content):
+        longer = _front(content, design, back, imprint, True)
+        if "contents" in content.edition.parts and _count(longer) == _count(front):
+            front = longer
+        else:
+            back = _back(content, design, True, end)
+            front = _front(content, design, back, imprint, False)
+    gap = design.size(_PART_GAP_PT)
+    pages = share_pages(front, design.page_format, gap if is_shared else inf)
+    title = [_title_page(content, design)] if "title page" in content.edition.parts else []
+    return [*title, *pages], back
+
+
+def _count(parts: Sequence[Sequence[Page]]) -> int:
+    return sum(len(pages) for pages in parts)
+
+
+def _has_more_titles(content: BookContent) -> bool:
+    """Whether a list by title says more than the tunes in the order of the book."""
+    tunes = content.tunes
+    order = [sort_key(tune.title, content.book.language) for tune in tunes]
+    has_other = any(len(tune.arrangement.tune.titles) > 1 for tune in tunes)
+    has_sets = any(section.title for section in content.sections)
+    return len(tunes) >= _LEAST_BY_TITLE and (has_sets or has_other or order != sorted(order))
+
+
+def _front(
+    content: BookContent,
+    design: Design,
+    back: Sequence[Page],
+    imprint: Sequence[Page],
+    has_titles: bool,
+) -> list[Sequence[Page]]:
+    """The parts before the tunes, each on pages of its own."""
+    parts = content.edition.parts
+    signs = signs_pages(content, design) if "signs" in parts else []
+    instrument = instrument_pages(content.instrument, design) if "instrument" in parts else []
     report = retune_pages(content.retuning, design) if content.retuning is not None else []
-    rest = [*signs, *instrument, *report]
-    pages += _contents_pages(content, design, [*imprint, *rest], back)
-    return [*pages, *rest]
+    rest = [signs, instrument, report]
+    front = [*imprint, *(page for pages in rest for page in pages)]
+    contents = _contents_pages(content, design, front, back, has_titles)
+    return [imprint, _cautions_pages(design), contents, *rest]
+
+
+def _back(
+    content: BookContent, design: Design, has_titles: bool, end: Sequence[Page]
+) -> list[Page]:
+    """Practice, chords, ladder, indexes, sources, and ``end``."""
+    parts = content.edition.parts
+    pages = [
+        practice_pages(content, design),
+        chord_pages(content, design),
+        ladder_pages(content, design) if "ladder" in parts else [],
+        index_pages(content, design, has_titles=has_titles),
+        source_pages(content, design) if "sources" in parts else [],
+        end,
+    ]
+    return share_pages(pages, design.page_format, design.size(_PART_GAP_PT))
 
 
 def _title_page(content: BookContent, design: Design) -> Page:
@@ -173,26 +241,22 @@ def _caution(lead: str, rest: str, design: Design) -> Flowed:
 
 
 def _contents_pages(
-    content: BookContent, design: Design, front: Sequence[Page], back: Sequence[Page]
+    content: BookContent,
+    design: Design,
+    front: Sequence[Page],
+    back: Sequence[Page],
+    has_titles: bool,
 ) -> list[Page]:
-    """Contents in the order of the book, then (where there are sets) by title. Where the second
-    list would take a page of its own and the book ends with an index of titles, that is enough."""
+    """Contents in the order of the book, then by title where ``has_titles``."""
+    if "contents" not in content.edition.parts:
+        return []
     columns = 1 if len(content.tunes) <= _MOST_IN_ONE_COLUMN else 2
-    has_sets = any(section.title for section in content.sections)
 
-    def in_order(ease: float) -> list[Stream]:
-        return [_in_order(content, design, front, back, columns, ease)]
+    def streams(ease: float) -> list[Stream]:
+        in_order = [_in_order(content, design, front, back, columns, ease)]
+        return [*in_order, *_by_title(content, design)] if has_titles else in_order
 
-    def with_titles(ease: float) -> list[Stream]:
-        return [*in_order(ease), *_by_title(content, design)]
-
-    head = design.words.contents
-    pages = flow_in_fewest(in_order, design.page_format, head)
-    if not has_sets or len(content.tunes) < _LEAST_BY_TITLE:
-        return pages
-    longer = flow_in_fewest(with_titles, design.page_format, head)
-    has_index = INDEX_TITLES in (anchor for _, anchor in outlined(back))
-    return pages if has_index and len(longer) > len(pages) else longer
+    return flow_in_fewest(streams, design.page_format, design.words.contents)
 
 
 def _in_order(
@@ -300,36 +364,6 @@ def _entry_size(width: float, design: Design) -> float:
 
 
 def _by_title(content: BookContent, design: Design) -> list[Stream]:
-    language = content.book.language
-    columns = 2
-    width = column_width_pt(design.page_format, columns)
-    size = design.size(9.5)
-    tunes = sorted(content.tunes, key=lambda tune: sort_key(tune.title, language))
-    entries = tuple(
-        Flowed(
-            Entry(
-                text=tune.title,
-                anchor=tune_anchor(tune.identity),
-                width_pt=width,
-                role=SERIF,
-                size_pt=size,
-                leading_pt=size * ENTRY_LEADING,
-                middle=further_voices(tune.arrangement.tune, design.words),
-            )
-        )
-        for tune in tunes
-    )
     heading = design.heading(design.words.contents_by_title, before_pt=18.0)
-    return [Stream(entries, columns, heading=(heading,), is_whole=True)]
-
-
-def back_matter(content: BookContent, design: Design) -> list[Page]:
-    """Return the pages after the tunes, but for the colophon: practice, chords, ladder, indexes,
-    sources."""
-    return [
-        *practice_pages(content, design),
-        *chord_pages(content, design),
-        *ladder_pages(content, design),
-        *index_pages(content, design),
-        *source_pages(content, design),
-    ]
+    entries = tuple(title_entries(content, design))
+    return [Stream(entries, 2, heading=(heading,), is_whole=True)]

@@ -131,22 +131,23 @@ LEAST_LETTERED = 30
 """From so many titles on, the index of titles has headings by letter."""
 
 
-def index_pages(content: BookContent, design: Design) -> list[Page]:
-    """Return all indexes, each beginning on a page of its own unless it is short."""
+def index_pages(content: BookContent, design: Design, *, has_titles: bool = True) -> list[Page]:
+    """Return the indexes that are parts of the edition, each beginning on a page of its own unless
+    it is short; that of titles only where ``has_titles``."""
     if len(content.tunes) < LEAST_TUNES:
         return []
-    words = design.words
-    streams: list[Stream] = []
-    streams += _titles(content, design)
-    groups = [
-        (words.index_types, INDEX_TYPES, _by_type(content, design)),
-        (words.index_keys, INDEX_KEYS, _by_key(content, design)),
-        (words.index_techniques, INDEX_TECHNIQUES, _by_technique(content, design)),
-    ]
-    for title, anchor, grouped in groups:
-        if len(grouped) > 1 or anchor == INDEX_TECHNIQUES:
+    words, parts = design.words, content.edition.parts
+    streams = _titles(content, design) if has_titles and "titles" in parts else []
+    groups = {
+        "types": (words.index_types, INDEX_TYPES, _by_type),
+        "keys": (words.index_keys, INDEX_KEYS, _by_key),
+        "techniques": (words.index_techniques, INDEX_TECHNIQUES, _by_technique),
+    }
+    for part, (title, anchor, grouped_by) in groups.items():
+        grouped = grouped_by(content, design) if part in parts else {}
+        if len(grouped) > 1 or (grouped and anchor == INDEX_TECHNIQUES):
             streams += _grouped(title, anchor, grouped, content, design)
-    streams += _openings(content, design)
+    streams += _openings(content, design) if "openings" in parts else []
     return flow(streams, design.page_format, words.index_titles)
 
 
@@ -156,14 +157,12 @@ def _index(
     items: Iterable[Flowed],
     design: Design,
     *,
-    is_first: bool = False,
     is_whole: bool = False,
     notes: tuple[Flowed, ...] = (),
 ) -> Stream:
     """An index in columns under its title."""
     item = design.page_title(title, anchor)
-    before = 0.0 if is_first else design.size(22.0)
-    heading = Flowed(item.block, before, anchor=anchor, outline=(title, 0))
+    heading = Flowed(item.block, design.size(22.0), anchor=anchor, outline=(title, 0))
     return Stream(tuple(items), COLUMNS, heading=(heading, *notes), title=title, is_whole=is_whole)
 
 
@@ -190,8 +189,7 @@ def _entry(
 def _titles(content: BookContent, design: Design) -> list[Stream]:
     """Every title of every tune, other titles too."""
     language = content.book.language
-    pairs = [(title, tune) for tune in content.tunes for title in _titles_of(tune)]
-    pairs.sort(key=lambda pair: sort_key(pair[0], language))
+    pairs = _sorted_titles(content)
     items: list[Flowed] = []
     letter, heading = "", None
     width = column_width_pt(design.page_format, COLUMNS)
@@ -202,7 +200,18 @@ def _titles(content: BookContent, design: Design) -> list[Stream]:
             items.append(heading)
         letter = first
         items.append(_entry(title, tune, design, heading=heading))
-    return [_index(design.words.index_titles, INDEX_TITLES, items, design, is_first=True)]
+    return [_index(design.words.index_titles, INDEX_TITLES, items, design)]
+
+
+def title_entries(content: BookContent, design: Design) -> list[Flowed]:
+    """A line for every title of every tune in alphabetical order, other titles too."""
+    pairs = _sorted_titles(content)
+    return [_entry(title, tune, design) for title, tune in pairs]
+
+
+def _sorted_titles(content: BookContent) -> list[tuple[str, BookTune]]:
+    pairs = [(title, tune) for tune in content.tunes for title in _titles_of(tune)]
+    return sorted(pairs, key=lambda pair: sort_key(pair[0], content.book.language))
 
 
 def _titles_of(tune: BookTune) -> tuple[str, ...]:

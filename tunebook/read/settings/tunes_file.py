@@ -20,6 +20,7 @@ from pydantic import BaseModel, ValidationError
 from tunebook.errors import Message, SettingError, SourcePlace
 from tunebook.files import FilesRead, read_text
 from tunebook.model.book import Book, Edition, HandChoice, PlayerChoice, TuneChoice, TuneSet
+from tunebook.model.choices import BOOK_PARTS, BookPart
 from tunebook.model.hand import Limits
 from tunebook.read.settings.values import (
     BookTable,
@@ -60,8 +61,8 @@ _EDITION_FIELDS = {
     "sources": "shows_sources",
     "notes_on_choices": "shows_notes_on_choices",
     "accompaniment": "shows_accompaniment",
-    "practice": "shows_practice",
     "grace_notes": "shows_grace_notes",
+    "density": "density",
     "staff_size_pt": "staff_size_pt",
     "paper": "paper",
     "hand": "hand",
@@ -276,6 +277,7 @@ def _edition(table: EditionTable, base: Edition) -> Edition:
     }
     if table.based_on and table.title is None:
         changes["title"] = f"{table.name} ({base.title})"
+    changes["parts"] = _parts(table, base)
     if table.tunes is not None:
         changes["tunes"] = _tune_names(table.tunes)
     if table.played_by:
@@ -283,6 +285,17 @@ def _edition(table: EditionTable, base: Edition) -> Edition:
     if table.limits is not None:
         changes["limits"] = _limits(table.limits, base.limits)
     return replace(base, name=table.name, **changes)
+
+
+def _parts(table: EditionTable, base: Edition) -> tuple[BookPart, ...]:
+    """The parts of the book in the order of the closed list. Without a list of its own, an edition
+    has those of its base; exercises and shapes that it asks for bring their pages with them."""
+    wanted = set(base.parts if table.parts is None else table.parts)
+    if table.parts is None and table.shapes:
+        wanted.add("chords")
+    if table.practice is not None:
+        wanted = wanted | {"practice"} if table.practice else wanted - {"practice"}
+    return tuple(part for part in BOOK_PARTS if part in wanted)
 
 
 def _limits(table: LimitsTable, base: Limits) -> Limits:

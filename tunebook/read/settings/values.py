@@ -25,7 +25,9 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from tunebook.errors import SettingError, SourcePlace
 from tunebook.model.choices import (
+    BookPart,
     Chords,
+    Density,
     Drones,
     DroneStyle,
     Fingers,
@@ -314,6 +316,8 @@ class EditionTable(Table):
     accompaniment: bool | None = None
     practice: bool | None = None
     grace_notes: bool | None = None
+    parts: list[BookPart] | None = None
+    density: Density | None = None
     staff_size_pt: float | None = Field(default=None, ge=10, le=40)
     paper: Paper | None = None
     hand: HandName | None = None
