@@ -20,8 +20,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-ROUNDS = 5
-TURNS = 3
+ROUNDS = 4
+TURNS = 2
 CASES: dict[str, dict[str, str]] = {
     "fingering alone": {"drones": "none", "chords": "none"},
     "no drones, chords": {"drones": "none", "chords": "all"},

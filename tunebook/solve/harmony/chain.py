@@ -133,8 +133,8 @@ def slot_scores(slots: Sequence[HarmonySlot], tables: HarmonyTables) -> np.ndarr
     classes = np.arange(12)
     weights = np.array([slot.weights for slot in slots])
     turned = np.take_along_axis(weights, (classes + tonics[:, None]) % 12, axis=1)
-    begins = np.array([slot.first_class is not None for slot in slots])
-    firsts = np.array([slot.first_class or 0 for slot in slots])
+    firsts = np.array([-1 if slot.first_class is None else slot.first_class for slot in slots])
+    begins = firsts >= 0
     rows = tables.prior[modes] + tables.phrase[(modes >= 2).astype(int), places]
     for quality in (0, 1):
         rows[:, quality::2] += (turned[:, None, :] @ tables.melody[quality])[:, 0]
@@ -176,23 +176,23 @@ def chord_probabilities(
 
     ``parents[i]`` < i is the slot before i, -1 for none.
     """
-    count = len(scores)
     weights = np.exp(scores - scores.max(axis=1, keepdims=True))
     exponentials = {id(step): np.exp(step) for step in {id(step): step for step in steps}.values()}
     ways = [exponentials[id(step)] for step in steps]
-    below = weights.copy()
-    messages = np.ones((count, STATES))
-    for index in range(count - 1, -1, -1):
-        below[index] /= below[index].sum()
+    below = list(weights)
+    messages = list(np.ones_like(weights))
+    for index in range(len(below) - 1, -1, -1):
+        here = below[index]
+        here /= np.add.reduce(here)
         if parents[index] >= 0:
-            messages[index] = ways[index] @ below[index]
-            below[parents[index]] *= messages[index]
-    found = np.empty((count, STATES))
-    for index in range(count):
-        parent = parents[index]
+            messages[index] = message = ways[index].dot(here)
+            below[parents[index]] *= message
+    found: np.ndarray = np.empty_like(weights)
+    rows = list(found)
+    for row, parent, here, message, way in zip(rows, parents, below, messages, ways, strict=True):
         if parent < 0:
-            found[index] = below[index]
+            row[:] = here
         else:
-            found[index] = below[index] * ((found[parent] / messages[index]) @ ways[index])
-        found[index] /= found[index].sum()
+            np.multiply(here, (rows[parent] / message).dot(way), out=row)
+        row /= np.add.reduce(row)
     return found

@@ -40,7 +40,7 @@ from tunebook.solve.harmony.chain import (
     chord_probabilities,
     fixed_scores,
 )
-from tunebook.solve.harmony.names import solved_symbol
+from tunebook.solve.harmony.names import solved_symbol, spelled_symbol
 from tunebook.solve.harmony.slots import HarmonySlot, harmony_slots, starts_section
 from tunebook.solve.harmony.weighing import weighed
 from tunebook.solve.times import chords_without_rests
@@ -239,6 +239,8 @@ def _end(span: ChordSpan) -> Fraction:
     return span.onset + span.duration
 
 
+_LEAST_CHOSEN = 0.04
+"""The likeliest of 24 chords is likelier than this."""
 LEAST_ALTERNATIVE = 0.08
 """Other chords are named from this probability on; our judgement."""
 DOUBTFUL = 0.5
@@ -278,13 +280,13 @@ def solve_chords(tune: Tune, own: Sequence[ChordSpan] = ()) -> tuple[ChordSpan, 
     if all(chord is not None for chord in given):
         return _joined(own, tune)
     probabilities = slot_probabilities(tune, slots, given)
-    chosen = [int(row.argmax()) for row in probabilities]
+    chosen = probabilities.argmax(axis=1).tolist()
     sevenths = _dominants(slots, chosen)
+    groups = _groups(tune, slots, chosen, given)
     spans = list(own)
-    for group in _groups(tune, slots, chosen, given):
-        mean = _mean(probabilities, slots, group)
-        has_seventh = group[-1] in sevenths
-        spans.append(_span(tune, slots[group[0]], chosen[group[0]], mean, has_seventh))
+    for group, shares in zip(groups, _shares(probabilities, slots, groups), strict=True):
+        state = chosen[group[0]], group[-1] in sevenths
+        spans.append(_span(tune, (slots[group[0]], slots[group[-1]]), state, shares))
     return _joined(sorted(spans, key=lambda span: span.onset), tune)
 
 
@@ -321,13 +323,27 @@ def _joined(spans: Sequence[ChordSpan], tune: Tune) -> tuple[ChordSpan, ...]:
     )
 
 
-def _mean(
-    probabilities: np.ndarray, slots: Sequence[HarmonySlot], group: Sequence[int]
-) -> np.ndarray:
-    """The mean probability of each chord over these slots, each counted with its length."""
-    lengths = np.array([float(slots[index].duration) for index in group])
-    mean: np.ndarray = (probabilities[group] * lengths[:, None]).sum(axis=0) / lengths.sum()
-    return mean
+def _shares(
+    probabilities: np.ndarray, slots: Sequence[HarmonySlot], groups: Sequence[Sequence[int]]
+) -> list[dict[int, float]]:
+    """For each group of slots the chords that may be named, the likeliest first, with their mean
+    probability over these slots, each counted with its length."""
+    lengths = np.zeros(len(slots))
+    for group in groups:
+        for index in group:
+            lengths[index] = slots[index].duration
+    starts = [group[0] for group in groups]
+    sums = np.add.reduceat(probabilities * lengths[:, None], starts, axis=0)
+    means = sums / np.add.reduceat(lengths, starts)[:, None]
+    orders = np.argsort(-means, axis=1)
+    ordered = np.take_along_axis(means, orders, axis=1)
+    found = []
+    for order, row in zip(orders.tolist(), ordered.tolist(), strict=True):
+        likely = itertools.takewhile(
+            lambda one: one[1] >= _LEAST_CHOSEN, zip(order, row, strict=True)
+        )
+        found.append({state: round(mean, 3) for state, mean in likely})
+    return found
 
 
 def slot_probabilities(
@@ -392,33 +408,36 @@ def _dominants(slots: Sequence[HarmonySlot], chosen: Sequence[int]) -> set[int]:
 
 def _span(
     tune: Tune,
-    slot: HarmonySlot,
-    state: int,
-    mean: np.ndarray,
-    has_seventh: bool,
+    ends: tuple[HarmonySlot, HarmonySlot],
+    state: tuple[int, bool],
+    shares: dict[int, float],
 ) -> ChordSpan:
-    """A chord of ours from ``slot`` on; how long it holds is settled with what follows."""
-    place = tune.bars[slot.bar_index].place
+    """A chord of ours from the first slot to the end of the last; ``state`` is its number and
+    whether it has a seventh."""
+    first, last = ends
+    number, has_seventh = state
+    place = tune.bars[first.bar_index].place
+    confidence = shares.get(number, 0.0)
+    others = [one for one in shares.items() if one[0] != number and one[1] >= LEAST_ALTERNATIVE]
+    near = [one for one in others if one[1] >= confidence - NEAR]
 
-    def symbol(number: int, extension: str = "") -> ChordSymbol:
-        quality = _QUALITIES[number % 2]
-        return solved_symbol(number // 2, quality, slot.key, place, extension)
+    def symbol(one: int, extension: str = "") -> ChordSymbol:
+        return solved_symbol(one // 2, _QUALITIES[one % 2], first.key, place, extension)
 
-    shares = [round(share, 3) for share in mean.tolist()]
-    others = [
-        (symbol(other), shares[other])
-        for other in np.argsort(-mean).tolist()
-        if other != state and shares[other] >= LEAST_ALTERNATIVE
-    ]
     return ChordSpan(
-        bar_index=slot.bar_index,
-        onset=slot.onset,
-        duration=slot.duration,
-        chord=symbol(state, "7" if has_seventh else ""),
+        bar_index=first.bar_index,
+        onset=first.onset,
+        duration=last.onset + last.duration - first.onset,
+        chord=symbol(number, "7" if has_seventh else ""),
         source="solved",
-        confidence=shares[state],
-        alternatives=tuple((chord.symbol, share) for chord, share in others),
-        near=tuple(one for one in others if one[1] >= shares[state] - NEAR),
+        confidence=confidence,
+        alternatives=tuple(
+            [
+                (spelled_symbol(one // 2, _QUALITIES[one % 2], first.key)[2], share)
+                for one, share in others
+            ]
+        ),
+        near=tuple([(symbol(one), share) for one, share in near]),
     )
 
 

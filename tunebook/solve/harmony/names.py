@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import functools
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan
@@ -20,16 +20,32 @@ def solved_symbol(
     pitch_class: int, quality: Quality, key: Key, place: SourcePlace, extension: str = ""
 ) -> ChordSymbol:
     """A chord of ours, spelled in ``key``; its text is its symbol."""
+    step, alter, text = spelled_symbol(pitch_class, quality, key, extension)
+    return ChordSymbol(
+        place=place,
+        text=text,
+        root_step=step,
+        root_alter=alter,
+        quality=quality,
+        extension=extension,
+    )
+
+
+@functools.lru_cache(maxsize=2048)
+def spelled_symbol(
+    pitch_class: int, quality: Quality, key: Key, extension: str = ""
+) -> tuple[int, int, str]:
+    """(step, alteration of the root, symbol) of a chord of ours in ``key``."""
     step, alter = spell_in_key(pitch_class, key)
     chord = ChordSymbol(
-        place=place,
+        place=SourcePlace(""),
         text="",
         root_step=step,
         root_alter=alter,
         quality=quality,
         extension=extension,
     )
-    return replace(chord, text=chord.symbol)
+    return step, alter, chord.symbol
 
 
 def chord_classes(chord: ChordSymbol) -> tuple[int, ...]:

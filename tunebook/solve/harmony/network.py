@@ -26,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.model.tune import Tune
-from tunebook.solve.harmony.slots import PHRASE_PLACES, HarmonySlot
+from tunebook.solve.harmony.slots import PHRASE_PLACES, HarmonySlot, bar_tones
 from tunebook.solve.times import whole_times
 
 LOOKS = (
@@ -191,11 +191,10 @@ def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) ->
     """Fill in what is seen inside each slot; pitch classes from C."""
     times = whole_times(tune)
     notes: list[tuple[float, float, int]] = [
-        (onset, onset + length, pitch.midi)
-        for bar, spans in zip(tune.bars, times.notes, strict=True)
-        for note, (onset, length) in zip(bar.notes, spans, strict=True)
-        if length and not note.is_grace
-        for pitch in note.pitches
+        (onset, end, midi)
+        for tones in bar_tones(tune)
+        for onset, end, midis in tones
+        for midi in midis
     ]
     melody_notes = len(notes)
     notes += _further_notes(tune, times.per_whole)
@@ -203,38 +202,65 @@ def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) ->
         return
     onsets, ends, midis = np.array(notes).T
     midis = midis.astype(int)
-    start = np.array([times.steps(slot.onset) for slot in slots])[:, None]
-    length = np.array([times.steps(slot.duration) for slot in slots])[:, None]
-    end, middle = start + length, start + length / 2.0
-    until, since = np.minimum(end, ends), np.maximum(start, onsets)
-    whole = np.maximum(0.0, until - since)
-    early = np.maximum(0.0, np.minimum(middle, ends) - since)
-    late = np.maximum(0.0, until - np.maximum(middle, onsets))
-    quarter = times.per_whole / 4.0
-    sounds = whole > 0
-    struck = sounds & (onsets >= start) & ((onsets - start) % quarter == 0)
-    at, note = np.nonzero(sounds)
-    cell = at * 12 + midis[note] % 12
-    for look, share in enumerate((whole, early, late, struck * quarter)):
-        parts = share[at, note] / length[at, 0]
-        found[:, look] = np.bincount(cell, parts, len(slots) * 12).reshape(-1, 12)
-    heard = sounds.any(axis=1)
-    place = np.arange(len(notes))
-    # What begins and ends a slot is the melody's, where it sounds.
-    melody = sounds & (place < melody_notes)
-    leading = np.where(melody.any(axis=1)[:, None], melody, sounds)
-    begun = leading & (onsets <= start)
-    rows = np.arange(len(slots))
+    start = np.array([times.steps(slot.onset) for slot in slots])
+    end = start + np.array([times.steps(slot.duration) for slot in slots])
+    # A pair is a slot and a tone that sounds in it.
+    at, note = np.nonzero((onsets < end[:, None]) & (ends > start[:, None]))
+    tones = midis[note]
+    parts = _parts(_Pairs(start[at], end[at], onsets[note], ends[note]), times.per_whole / 4.0)
+    cell = at * 12 + tones % 12
+    for look, part in enumerate(parts):
+        found[:, look] = np.bincount(cell, part, len(slots) * 12).reshape(-1, 12)
+    heard = np.flatnonzero(np.diff(at, prepend=-1))
+    rows = at[heard]
     # Of a chord the first tone counts as the one that begins, the last as the one that ends.
-    latest = np.where(begun, onsets, -1).max(axis=1)
-    first = np.where(begun & (onsets == latest[:, None]), place, len(notes)).min(axis=1)
-    last = np.where(leading, place, -1).max(axis=1)
-    lowest = np.where(sounds, midis, 999).argmin(axis=1)
-    highest = np.where(sounds, midis, -1).argmax(axis=1)
-    for look, index, is_there in (
-        (4, first, begun.any(axis=1)), (5, lowest, heard), (6, highest, heard), (7, last, heard),
-    ):  # fmt: skip
-        found[rows[is_there], look, midis[index[is_there]] % 12] = 1.0
+    found[rows, 5, np.minimum.reduceat(tones, heard) % 12] = 1.0
+    found[rows, 6, np.maximum.reduceat(tones, heard) % 12] = 1.0
+    # What begins and ends a slot is the melody's, where it sounds.
+    is_melody = note < melody_notes
+    has_melody = np.zeros(len(slots), dtype=bool)
+    has_melody[at[is_melody]] = True
+    leading = is_melody | ~has_melody[at]
+    at, note = at[leading], note[leading]
+    heard = np.flatnonzero(np.diff(at, prepend=-1))
+    found[rows, 7, midis[np.maximum.reduceat(note, heard)] % 12] = 1.0
+    begun = np.flatnonzero(onsets[note] <= start[at])
+    _look_at_beginnings(found, at[begun], note[begun], onsets, midis)
+
+
+class _Pairs(NamedTuple):
+    """Of each pair: where the slot begins and ends, and the tone."""
+
+    start: np.ndarray
+    end: np.ndarray
+    onset: np.ndarray
+    until: np.ndarray
+
+
+def _parts(pairs: _Pairs, quarter: float) -> tuple[np.ndarray, ...]:
+    """Over what part of the slot each tone sounds, of its first and second half, and a quarter
+    for each tone struck on one."""
+    length = pairs.end - pairs.start
+    middle = pairs.start + length / 2.0
+    until, since = np.minimum(pairs.end, pairs.until), np.maximum(pairs.start, pairs.onset)
+    early = np.maximum(0.0, np.minimum(middle, pairs.until) - since)
+    late = np.maximum(0.0, until - np.maximum(middle, pairs.onset))
+    struck = (pairs.onset >= pairs.start) & ((pairs.onset - pairs.start) % quarter == 0)
+    return (until - since) / length, early / length, late / length, struck * quarter / length
+
+
+def _look_at_beginnings(
+    found: np.ndarray, at: np.ndarray, note: np.ndarray, onsets: np.ndarray, midis: np.ndarray
+) -> None:
+    """Fill in the first tone of the slots ``at``, given all tones that sound as they begin: of
+    those that began last, the one written first."""
+    if not len(at):
+        return
+    groups = np.flatnonzero(np.diff(at, prepend=-1))
+    begun = onsets[note]
+    latest = np.repeat(np.maximum.reduceat(begun, groups), np.diff(groups, append=len(at)))
+    first = np.minimum.reduceat(np.where(begun == latest, note, len(midis)), groups)
+    found[at[groups], 4, midis[first] % 12] = 1.0
 
 
 def _further_notes(tune: Tune, per_whole: int) -> list[tuple[float, float, int]]:
@@ -265,22 +291,31 @@ def slot_places(tune: Tune, slots: Sequence[HarmonySlot]) -> np.ndarray:
     """(slots, PLACES) where each slot is in bar, phrase and section, and what kind of metre."""
     struck = sum(not note.is_grace and not note.is_rest for bar in tune.bars for note in bar.notes)
     density = min(struck / len(slots), 8.0) / 8.0
-    rows = np.zeros((len(slots), PLACES), dtype=np.float32)
+    last = len(slots) - 1
+    rows = []
     for index, slot in enumerate(slots):
-        meter = tune.bars[slot.bar_index].meter
-        row = rows[index]
+        row = _PLACE_ROW.copy()
         row[slot.measure % 8] = 1.0
         row[8 + min(4, slot.measures - 1 - slot.measure)] = 1.0
-        for at, part in enumerate(_INTO):
-            row[13 + at] = abs(slot.into_measure - part) < 0.01
+        row[13:19] = _into_row(slot.into_measure)
         row[19 + slot.phrase_place] = 1.0
-        row[19 + len(PHRASE_PLACES) :] = (
+        meter = tune.bars[slot.bar_index].meter
+        row[-7:] = (
             meter.is_compound,
             meter.beats == 3,
-            float(slot.duration),
-            index == len(slots) - 1,
+            slot.duration.numerator / slot.duration.denominator,
+            index == last,
             slot.measure < 8,
             slot.measures / 16.0,
             density,
         )
-    return rows
+        rows.append(row)
+    return np.array(rows, dtype=np.float32)
+
+
+_PLACE_ROW = [0.0] * PLACES
+
+
+@functools.lru_cache(maxsize=256)
+def _into_row(into_measure: float) -> tuple[float, ...]:
+    return tuple([float(abs(into_measure - part) < 0.01) for part in _INTO])

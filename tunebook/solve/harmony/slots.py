@@ -12,12 +12,13 @@ tree, on which harmony can still be decided exactly.
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
 from tunebook.model.tune import Bar, Key, Meter, Tune
-from tunebook.solve.times import WholeTimes, whole_times
+from tunebook.solve.times import Same, WholeTimes, whole_times
 
 PHRASE_PLACES = (
     "first bar", "inner bar", "fourth bar", "fourth bar late", "fifth bar", "bar before last",
@@ -71,6 +72,27 @@ class _Cell(NamedTuple):
     nth: int
 
 
+BarTone = tuple[int, int, list[int]]
+"""Onset and end in steps of the tune's whole times, and the MIDI tones, of what sounds in a bar."""
+
+
+def bar_tones(tune: Tune) -> list[list[BarTone]]:
+    """What sounds in each bar, without grace notes; kept for the last few tunes."""
+    return _bar_tones(Same(tune))
+
+
+@functools.lru_cache(maxsize=4)
+def _bar_tones(same: Same) -> list[list[BarTone]]:
+    return [
+        [
+            (onset, onset + length, [pitch.midi for pitch in note.pitches])
+            for note, (onset, length) in zip(bar.notes, spans, strict=True)
+            if length and note.pitches and not note.is_grace
+        ]
+        for bar, spans in zip(same.tune.bars, whole_times(same.tune).notes, strict=True)
+    ]
+
+
 @functools.lru_cache(maxsize=64)
 def slot_length(meter: Meter) -> Fraction:
     """How long a slot is in this metre, in whole notes."""
@@ -88,40 +110,37 @@ def slot_length(meter: Meter) -> Fraction:
 
 def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
     """The slots of ``tune`` in written order. Bars before the first full one have none."""
-    slots: list[HarmonySlot] = []
     keys = {id(bar.key): bar.key for bar in tune.bars}
     heard = {number: heard_key(tune, key) for number, key in keys.items()}
     times = whole_times(tune)
-    last_slot: dict[int, int] = {}
-    first_slot: dict[int, int] = {}
-    for measure in _measures(tune, times):
-        for cell in _cells(measure, times):
-            bar = cell.bar
-            weights, first = _melody(cell, times)
-            if tune.voices:
-                weights = _with_voices(weights, tune, cell, times)
-            onset = Fraction(cell.onset, times.per_whole)
-            duration = Fraction(cell.duration, times.per_whole)
-            phrase_place, change_place = _places(measure, bar.meter, cell.nth)
-            slots.append(
-                HarmonySlot(
-                    bar_index=bar.index,
-                    onset=onset,
-                    duration=duration,
-                    weights=weights,
-                    first_class=first,
-                    parent=len(slots) - 1,
-                    phrase_place=phrase_place,
-                    change_place=change_place,
-                    key=heard[id(bar.key)],
-                    measure=measure.number,
-                    measures=measure.size,
-                    into_measure=cell.nth / _slot_count(bar.meter),
-                )
+    cells = [
+        (measure, cell) for measure in _measures(tune, times) for cell in _cells(measure, times)
+    ]
+    tones = bar_tones(tune)
+    slots = []
+    for (measure, cell), parent in zip(cells, _parents(tune, cells), strict=True):
+        bar = cell.bar
+        weights, first = _melody(cell, tones[bar.index])
+        if tune.voices:
+            weights = _with_voices(weights, tune, cell, times)
+        phrase_place, change_place = _places(measure.number, measure.size, bar.meter, cell.nth)
+        slots.append(
+            HarmonySlot(
+                bar_index=bar.index,
+                onset=Fraction(cell.onset, times.per_whole),
+                duration=Fraction(cell.duration, times.per_whole),
+                weights=weights,
+                first_class=first,
+                parent=parent,
+                phrase_place=phrase_place,
+                change_place=change_place,
+                key=heard[id(bar.key)],
+                measure=measure.number,
+                measures=measure.size,
+                into_measure=cell.nth / _slot_count(bar.meter),
             )
-            first_slot.setdefault(bar.index, len(slots) - 1)
-            last_slot[bar.index] = len(slots) - 1
-    return _follow_playing(tune, slots, first_slot, last_slot)
+        )
+    return tuple(slots)
 
 
 def heard_key(tune: Tune, key: Key) -> Key:
@@ -143,24 +162,26 @@ def heard_key(tune: Tune, key: Key) -> Key:
     )
 
 
-def _follow_playing(
-    tune: Tune, slots: list[HarmonySlot], first: dict[int, int], last: dict[int, int]
-) -> tuple[HarmonySlot, ...]:
-    """Let the first slot of each bar come from the slot played before it the first time."""
-    parents: dict[int, int] = {}
+def _parents(tune: Tune, cells: Sequence[tuple[_Measure, _Cell]]) -> list[int]:
+    """For each slot the one before it; the first slot of each bar comes from the slot played
+    before it the first time."""
+    first: dict[int, int] = {}
+    last: dict[int, int] = {}
+    for index, (_, cell) in enumerate(cells):
+        first.setdefault(cell.bar.index, index)
+        last[cell.bar.index] = index
+    parents = list(range(-1, len(cells) - 1))
+    followed: set[int] = set()
     before = -1
     for bar_index in tune.played:
         if bar_index not in first:
             continue
         index = first[bar_index]
-        if index not in parents:
-            parents[index] = before if before < index else index - 1
+        if index not in followed and before < index:
+            parents[index] = before
+        followed.add(index)
         before = last[bar_index]
-    return tuple(
-        replace(slot, parent=parents[index]) if parents.get(index, slot.parent) != slot.parent
-        else slot
-        for index, slot in enumerate(slots)
-    )  # fmt: skip
+    return parents
 
 
 def starts_section(bar: Bar, before: Bar | None) -> bool:
@@ -224,22 +245,20 @@ def _cells(measure: _Measure, times: WholeTimes) -> list[_Cell]:
     return cells
 
 
-def _melody(cell: _Cell, times: WholeTimes) -> tuple[tuple[float, ...], int | None]:
+def _melody(cell: _Cell, tones: Sequence[BarTone]) -> tuple[tuple[float, ...], int | None]:
     """What part of the slot each pitch class sounds, and the pitch class that begins it."""
     weights = [0.0] * 12
     first: int | None = None
     start, duration = cell.onset, cell.duration
     end = start + duration
-    for note, (onset, length) in zip(cell.bar.notes, times.notes[cell.bar.index], strict=True):
-        if note.is_grace or note.is_rest:
-            continue
-        sounding = min(end, onset + length) - max(start, onset)
+    for onset, until, midis in tones:
+        sounding = (end if end < until else until) - (start if start > onset else onset)
         if sounding <= 0:
             continue
-        for pitch in note.pitches:
-            weights[pitch.midi % 12] += sounding / duration / len(note.pitches)
+        for midi in midis:
+            weights[midi % 12] += sounding / duration / len(midis)
         if onset <= start:
-            first = note.pitches[0].midi % 12
+            first = midis[0] % 12
     return tuple(weights), first
 
 
@@ -264,9 +283,9 @@ def _with_voices(
     return tuple(sum(column) / len(heard) for column in zip(*heard, strict=True))
 
 
-def _places(measure: _Measure, meter: Meter, nth: int) -> tuple[int, int]:
-    """Indices into PHRASE_PLACES and CHANGE_PLACES."""
-    number, size = measure.number, measure.size
+@functools.lru_cache(maxsize=4096)
+def _places(number: int, size: int, meter: Meter, nth: int) -> tuple[int, int]:
+    """Indices into PHRASE_PLACES and CHANGE_PLACES, of the slot ``nth`` of a measure."""
     if number == size - 1 and size > 1:
         phrase = "last bar"
     elif number == size - 2 and size > 3:
