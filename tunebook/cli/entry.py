@@ -17,18 +17,28 @@ from tunebook import __version__
 from tunebook.cli.ends import run
 from tunebook.cli.options import (
     AsJson,
+    CountIn,
+    Drone,
     EditionName,
+    FirstSpeed,
     Folder,
     HandSize,
     InstrumentName,
     Jobs,
     KeepSource,
+    Loop,
     NoCache,
     Output,
+    Parts,
+    RepeatsOption,
     Scheduler,
     SettingsFile,
+    SoundFormatOption,
+    Speed,
     Strict,
+    Times,
     Tuning,
+    TuningPitch,
 )
 from tunebook.cli.terminal import say, warn
 from tunebook.errors import EXIT_NOTHING_BUILT, EXIT_STRICT, Message, SettingError
@@ -150,20 +160,24 @@ def explain(
 @app.command()
 def export(
     folder: Folder,
-    to: Annotated[str, typer.Option("--to", help="json, midi, abc, musicxml or ly.")],
+    to: Annotated[list[str], typer.Option("--to", help="json, midi, abc, musicxml, ly or sound.")],
     output: Annotated[Path, typer.Option("--output", "-o", help="A file for json; else a folder.")],
-    parts: Annotated[
-        str, typer.Option("--parts", help="For midi: any of melody,drone,chords.")
-    ] = "melody",
+    parts: Parts = None,
     grace_notes: Annotated[
         bool, typer.Option("--grace-notes", help="For midi: play grace notes too.")
     ] = False,
-    drone: Annotated[
-        str | None, typer.Option("--drone", help="For midi: try this drone, as D4.")
-    ] = None,
+    drone: Drone = None,
     quarter_tones: Annotated[
         bool, typer.Option("--quarter-tones", help="For midi: bend the pitch of quarter-tones.")
     ] = False,
+    speed: Speed = None,
+    count_in: CountIn = False,
+    repeats: RepeatsOption = None,
+    loop: Loop = None,
+    times: Times = None,
+    first_speed: FirstSpeed = None,
+    tuning_pitch: TuningPitch = None,
+    sound_format: SoundFormatOption = None,
     edition: EditionName = None,
     settings: SettingsFile = None,
     instrument: InstrumentName = None,
@@ -176,12 +190,39 @@ def export(
     from tunebook.cli.reports import print_export_report
     from tunebook.cli.terminal import ProgressLine
     from tunebook.pipeline.export import ExportOrder, check_export_kind, export_folder
+    from tunebook.pipeline.sound import (
+        SoundWishes,
+        check_are_for_sound,
+        export_sounds,
+        kind_and_last_speed,
+    )
 
+    kind, last_speed = kind_and_last_speed(to)
+    wishes = SoundWishes(
+        parts=parts,
+        drone=drone,
+        speed=speed,
+        count_in=count_in,
+        repeats=repeats,
+        loop=loop,
+        times=times,
+        first_speed=first_speed,
+        last_speed=last_speed,
+        tuning_pitch=tuning_pitch,
+        format=sound_format,
+    )
+    check_are_for_sound(kind, wishes)
     setup = _setup(folder, settings, instrument, tuning, hand, edition)
+    if kind == "sound":
+        with ProgressLine() as progress:
+            report = export_sounds(setup, wishes, output, jobs=jobs, on_progress=progress)
+        print_export_report(report)
+        _finish(report.messages, report.tune_count, strict)
+        return
     order = ExportOrder(
-        kind=check_export_kind(to),
+        kind=check_export_kind(kind),
         output=output,
-        parts=tuple(parts.split(",")),
+        parts=tuple((parts or "melody").split(",")),
         with_grace_notes=grace_notes,
         drone=drone,
         jobs=jobs,
@@ -191,6 +232,38 @@ def export(
         report = export_folder(setup, order, progress)
     print_export_report(report)
     _finish(report.messages, report.tune_count, strict)
+
+
+@app.command()
+def hear(
+    file: Annotated[Path, typer.Argument(help="An ABC file.")],
+    tune: Annotated[str | None, typer.Option("--tune", help="The tune's X: number.")] = None,
+    bars: Annotated[str | None, typer.Option("--bars", help="As 3-6, or 3.")] = None,
+    drones: Annotated[
+        bool, typer.Option("--drones", help="With each of the three best drones in turn.")
+    ] = False,
+    parts: Annotated[
+        str | None,
+        typer.Option("--parts", help="Any of melody,drone,second,chords,bass,click."),
+    ] = None,
+    drone: Annotated[str | None, typer.Option("--drone", help="Try this drone, as E4.")] = None,
+    speed: Annotated[
+        float | None, typer.Option("--speed", help="A share of the tune's own speed, as 0.6.")
+    ] = None,
+    count_in: Annotated[bool, typer.Option("--count-in", help="Count a bar first.")] = False,
+    edition: EditionName = None,
+    settings: SettingsFile = None,
+    instrument: InstrumentName = None,
+    tuning: Tuning = None,
+    hand: HandSize = None,
+) -> None:
+    """Play a tune or some bars of it at once; wants tunebook[hear]."""
+    from tunebook.pipeline.sound import SoundWishes, hear_tune
+
+    setup = _setup(file, settings, instrument, tuning, hand, edition)
+    wishes = SoundWishes(parts=parts, drone=drone, speed=speed, count_in=count_in)
+    for line in hear_tune(setup, tune, bars, wishes, drones=drones):
+        say(line)
 
 
 @app.command()

@@ -54,6 +54,40 @@ KeepSource = Annotated[
         "--keep-source", help="Keep the LilyPond file of every engraved piece in this folder."
     ),
 ]
+Parts = Annotated[
+    str | None,
+    typer.Option(
+        "--parts",
+        help="For midi: any of melody,drone,chords; for sound also second,bass,click.",
+    ),
+]
+Drone = Annotated[
+    str | None, typer.Option("--drone", help="For midi and sound: try this drone, as E4.")
+]
+Speed = Annotated[
+    float | None,
+    typer.Option("--speed", help="For sound: a share of the tune's own speed, as 0.6."),
+]
+CountIn = Annotated[
+    bool, typer.Option("--count-in", help="For sound: count a bar before the music.")
+]
+RepeatsOption = Annotated[
+    str | None, typer.Option("--repeats", help="For sound: as-written or once.")
+]
+Loop = Annotated[
+    str | None, typer.Option("--loop", help="For sound: these bars over and over, as 9-12.")
+]
+Times = Annotated[int | None, typer.Option("--times", help="With --loop: how often.")]
+FirstSpeed = Annotated[
+    float | None,
+    typer.Option("--from", help="With --loop: the first speed; --to is then the last one too."),
+]
+TuningPitch = Annotated[
+    float | None, typer.Option("--tuning-pitch", help="For sound: A4 in Hz; 440 if left out.")
+]
+SoundFormatOption = Annotated[
+    str | None, typer.Option("--format", help="For sound: flac, wav or ogg.")
+]
 Scheduler = Annotated[
     str | None,
     typer.Option("--scheduler", help="A Dask scheduler (tcp://...); wants tunebook[cluster]."),

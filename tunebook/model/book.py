@@ -31,6 +31,7 @@ from tunebook.model.choices import (
     one_of,
 )
 from tunebook.model.hand import HandWeight, Limits
+from tunebook.model.sound import SoundChoice
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +162,9 @@ _NOT_HER_OWN: dict[str, Any] = {
 class Book:
     """A whole tunes.toml with every default filled in. ``tuning`` None means the profile's own.
     ``note_names`` None are those that are usual in the language.
-    ``players`` play the voices beside the melody. ``reading`` are the (name, value) pairs of the
-    [reading] table that were given: voices and limits of reading."""
+    ``players`` play the voices beside the melody. ``sounds`` is an address, or a folder beside the
+    book, where the recordings lie to which its pages lead; "" where there are none. ``reading`` are
+    the (name, value) pairs of the [reading] table that were given: voices and limits of reading."""
 
     title: str = "Tune book"
     subtitle: str = ""
@@ -176,6 +178,9 @@ class Book:
     tuning: str | None = None
     hand: HandChoice = HandChoice()
     players: tuple[PlayerChoice, ...] = ()
+    sounds: str = ""
+    has_qr: bool = False
+    sound: SoundChoice = field(default_factory=SoundChoice)
     reading: tuple[tuple[str, str | int], ...] = ()
     sets: tuple[TuneSet, ...] = ()
     editions: tuple[Edition, ...] = ()

@@ -186,8 +186,8 @@ class ExplainOrder:
 def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
     """Yield lines of text: the fingering of the bars with its reasons, or the chords, or the
     drones. Raises SettingError for a tune or bars that are not there."""
-    first, last = _bars(order.bars)
-    tune = _find_tune(setup, order.number)
+    first, last = read_bars(order.bars)
+    tune = find_tune(setup, order.number)
     try:
         arrangement = _arrange(tune, setup, first, last)
         yield f"{tune_identity(tune)}  {tune.title}"
@@ -205,7 +205,9 @@ def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
         yield str(message)
 
 
-def _bars(text: str | None) -> tuple[int, int]:
+def read_bars(text: str | None) -> tuple[int, int]:
+    """The first and last bar of the text of an option, as "3-6" or "3"; of none, all. Raises
+    SettingError."""
     if text is None:
         return 0, LAST_BAR
     match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", text.strip())
@@ -216,7 +218,9 @@ def _bars(text: str | None) -> tuple[int, int]:
     return int(match[1]), int(match[2] or match[1])
 
 
-def _find_tune(setup: Setup, number: str | None) -> Tune:
+def find_tune(setup: Setup, number: str | None) -> Tune:
+    """The tune of this X: number, title or identity, or the only one there is. Raises
+    SettingError when there is none."""
     tunes = load(setup, is_ordered=False).tunes
     if number is None and len(tunes) == 1:
         return tunes[0]

@@ -125,7 +125,9 @@ def _not_the_same(arrangement: Arrangement) -> Message:
 
 
 ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
-_FILE_ENDINGS = (".mid", ".midi", ".abc", ".xml", ".musicxml", ".ly", ".json")
+_FILE_ENDINGS = (
+    ".mid", ".midi", ".abc", ".xml", ".musicxml", ".ly", ".json", ".flac", ".wav", ".ogg"
+)  # fmt: skip
 PARTS = ("melody", "drone", "chords")
 
 
@@ -203,12 +205,15 @@ def _check(order: ExportOrder, read: FilesRead) -> None:
         raise SettingError(f"no part {unknown[0]!r}", "known are " + ", ".join(PARTS))
     if order.kind == "json":
         check_writable(order.output, read)
-    elif os.path.isfile(order.output) or order.output.suffix.lower() in _FILE_ENDINGS:
-        raise SettingError(
-            f"{order.output} would be a file", f"name a folder for the {order.kind} files"
-        )
     else:
-        check_writable_folder(order.output)
+        check_output_folder(order.output, order.kind)
+
+
+def check_output_folder(output: Path, kind: ExportKind) -> None:
+    """Raise SettingError or OutputError when files of this kind cannot go into ``output``."""
+    if os.path.isfile(output) or output.suffix.lower() in _FILE_ENDINGS:
+        raise SettingError(f"{output} would be a file", f"name a folder for the {kind} files")
+    check_writable_folder(output)
 
 
 def _files(

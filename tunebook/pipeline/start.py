@@ -36,6 +36,12 @@ higher_finger_on = "higher string"  # in a crossed stop: or "lower string"
 fingers = [1, 2, 3, 4]              # those that may be used
 # file = "my_hand.toml"             # or all of it from a hand file; `tunebook learn` writes one
 
+[sound]
+format = "flac"                     # of practice recordings: flac, wav or ogg
+key_knock = 1.0                     # how loud keys knock; 0 is silent
+[sound.beats]
+# polska = [0.9, 1.15, 0.95]        # uneven beats of a tune type
+
 # A set: tunes played one after the other, printed together.
 {sets}
 # Who plays the second voices of tunes that have some (V:2); left out, it is as the melody.

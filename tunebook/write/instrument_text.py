@@ -58,6 +58,7 @@ def profile_as_toml(instrument: Instrument) -> str:
     """The profile as a file to start one's own from, every key's place written out."""
     pitches = ", ".join(f'"{pitch_name(string.open_midi)}"' for string in instrument.strings)
     sympathetic = ", ".join(f'"{pitch_name(midi)}"' for midi in instrument.sympathetic)
+    rings = instrument.sympathetic_rings_s
     is_keyed = instrument.kind == "keyed"
     what = "the key's tangent" if is_keyed else "the finger"
     apart = "row of keys" if is_keyed else "string"
@@ -71,6 +72,7 @@ def profile_as_toml(instrument: Instrument) -> str:
         f'clef = "{instrument.clef}"',
         f'tuning = "{_plain(instrument.tuning_name)}"',
         f"sympathetic = [{sympathetic}]",
+        *([f"sympathetic_rings_s = {list(rings)}   # until 60 dB less"] if rings else []),
         "",
         "[tunings]",
         f'"{_plain(instrument.tuning_name)}" = [{pitches}]   # lowest string first',

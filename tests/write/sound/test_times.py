@@ -22,13 +22,16 @@ from listening import (
     hz_of,
     onsets_s,
     pitch_of,
+    power_at,
 )
 
 from tunebook.errors import InputError
+from tunebook.model.arrangement import VoiceArrangement
 from tunebook.model.choices import SoundPart
 from tunebook.model.sound import SoundChoice, SoundOrder
 from tunebook.model.tune import Voice
 from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_instrument
 from tunebook.solve.arrange import arrange
 from tunebook.write.midi import tune_as_midi
 from tunebook.write.sound.performance import Strokes, strokes_of
@@ -251,12 +254,19 @@ def test_what_is_too_long_or_silent_is_said() -> None:
 
 
 def test_the_second_voice_is_played_beside_the_first() -> None:
-    arrangement = arranged("A4|")
-    tune = arrangement.tune
-    (other,) = read_abc(HEAD + "F2E2|\n", "stämma.abc")
-    voices = [Voice(place=tune.place, id=name, bars=other.bars) for name in ("2", "3")]
-    both = replace(arrangement, tune=replace(tune, voices=tuple(voices)))
-    found = strokes_of(both, ("melody", "second"))
-    assert [name for name, _ in found] == ["melody", "second", "second"]
-    assert all([one.midi for one in strokes] == [65, 64] for _, strokes in found[1:])
-    assert strokes_of(arrangement, ("second",)) == ()
+    arrangement, other = arranged("A4|"), arranged("F2E2|")
+    voice = Voice(place=other.tune.place, id="2", bars=other.tune.bars)
+    fiddle = replace(other, instrument=read_instrument("fiddle"))
+    both = replace(arrangement, voices=(VoiceArrangement(voice, fiddle),))
+    order = SoundOrder(parts=("melody", "second"), loop=(1, 1), times=2)
+    parts = record(both, order, SoundChoice()).parts
+    assert [(one.name, one.instrument.name) for one in parts] == [
+        ("melody", "nyckelharpa-3row"),
+        ("second", "fiddle"),
+    ]
+    assert [round(tone.hz) for tone in parts[1].tones] == [349, 330] * 2
+    samples = heard(both, order)
+    assert power_at(samples[RATE : 2 * RATE], hz_of(65)) > -60.0
+    assert power_at(samples[RATE : 2 * RATE], hz_of(69)) > -60.0
+    with pytest.raises(InputError, match=r"has nothing to play \(second\)"):
+        record(arrangement, SoundOrder(parts=("second",)), SoundChoice())

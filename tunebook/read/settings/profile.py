@@ -110,7 +110,7 @@ def name_strings(strings: tuple[tuple[str, int], ...]) -> tuple[str, ...]:
 
 TOP_KEYS = {
     "name", "title", "kind", "string_length_mm", "row_distance_mm", "clef", "tuning", "tunings",
-    "sympathetic", "source", "source_sv", "string",
+    "sympathetic", "sympathetic_rings_s", "source", "source_sv", "string",
 }  # fmt: skip
 STRING_KEYS = {"keys", "row", "shift_mm", "places_mm", "name"}
 MOST_KEYS = 36
@@ -175,6 +175,7 @@ def check_profile(data: dict[str, Any], text: str, path: str) -> None:
     if len(data.get("sympathetic", [])) > MOST_SYMPATHETIC:
         remedy = f"name {MOST_SYMPATHETIC} at most"
         profile.fail("there are too many sympathetic strings", remedy, "sympathetic")
+    _check_rings(profile, data)
 
 
 def _check_length(profile: _Profile, text: str, key: str, most: int, string: int = 0) -> None:
@@ -202,6 +203,18 @@ def _check_pitches(profile: _Profile, pitches: Any, key: str) -> None:
             midi_of(pitch)
         except SettingError as error:
             profile.fail(error.what, error.remedy, key)
+
+
+def _check_rings(profile: _Profile, data: dict[str, Any]) -> None:
+    """How long each sympathetic string rings, where that is said."""
+    rings = data.get("sympathetic_rings_s", [])
+    is_list = isinstance(rings, list) and all(type(ring) in (int, float) for ring in rings)
+    if not is_list or not all(0.1 <= ring <= 30.0 for ring in rings):
+        remedy = "write a list of seconds, 0.1 to 30 each"
+        profile.fail("sympathetic_rings_s cannot be read", remedy, "sympathetic_rings_s")
+    if rings and len(rings) != len(data.get("sympathetic", [])):
+        remedy = "write one number for each sympathetic string"
+        profile.fail(f"sympathetic_rings_s has {len(rings)}", remedy, "sympathetic_rings_s")
 
 
 def _check_tunings(profile: _Profile) -> None:
@@ -344,6 +357,7 @@ def parse_instrument(text: str, path: str, tuning: str | None = None) -> Instrum
         tuning_name=tuning_name,
         clef=data.get("clef", "treble"),
         sympathetic=tuple(midi_of(pitch) for pitch in data.get("sympathetic", ())),
+        sympathetic_rings_s=tuple(map(float, data.get("sympathetic_rings_s", ()))),
         source=data.get("source", ""),
         source_sv=data.get("source_sv", ""),
     )

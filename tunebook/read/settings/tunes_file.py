@@ -22,6 +22,7 @@ from tunebook.files import FilesRead, read_text
 from tunebook.model.book import Book, Edition, HandChoice, PlayerChoice, TuneChoice, TuneSet
 from tunebook.model.choices import BOOK_PARTS, BookPart
 from tunebook.model.hand import Limits
+from tunebook.model.sound import SoundChoice
 from tunebook.read.settings.values import (
     BookTable,
     EditionTable,
@@ -30,6 +31,7 @@ from tunebook.read.settings.values import (
     KeyPath,
     LimitsTable,
     PlayerTable,
+    SoundTable,
     SpanFactors,
     TuneTable,
     find_key_lines,
@@ -46,6 +48,7 @@ _IN_A_FILE = re.compile(r"\.abc:[^\\/]*$", re.I)
 _PATTERNS = {
     "pins": 'write "bar 3 note 2 finger 1" or "bar 3 note 2 string D"',
     "drone": 'write a pitch like "D4", or "none"',
+    "sounds": "write an address with https:// or http://, or a folder beside the book",
     "name": "letters, digits, - and spaces, at most 41",
     "hand": "write small, medium, large, or a hand file, as anna.toml",
     "file": "write a hand file, as anna.toml",
@@ -103,6 +106,9 @@ def parse_settings(
             note_names=table.note_names,
             is_booklet=table.booklet,
             may_reorder=table.may_reorder,
+            sounds=table.sounds,
+            has_qr=table.qr,
+            sound=_sound_choice(table.sound),
             instrument=table.instrument.profile,
             tuning=table.instrument.tuning,
             hand=hand_choice(
@@ -355,6 +361,20 @@ def _tune_names(names: list[str]) -> tuple[str, ...]:
     """Names of tunes, letters composed; folders before a file may be parted as Windows does it."""
     composed = (unicodedata.normalize("NFC", name) for name in names)
     return tuple(name.replace("\\", "/") if _IN_A_FILE.search(name) else name for name in composed)
+
+
+def _sound_choice(table: SoundTable) -> SoundChoice:
+    return SoundChoice(
+        format=table.format,
+        tuning_pitch_hz=table.tuning_pitch,
+        grace_notes=table.grace_notes,
+        body=table.body,
+        key_knock=table.key_knock,
+        bow_noise=table.bow_noise,
+        sympathetic=table.sympathetic,
+        most_minutes=table.most_minutes,
+        beats=tuple((kind, tuple(lengths)) for kind, lengths in sorted(table.beats.items())),
+    )
 
 
 def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:

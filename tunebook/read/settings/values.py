@@ -31,14 +31,18 @@ from tunebook.model.choices import (
     Drones,
     DroneStyle,
     Fingers,
+    GracePlace,
     HandSize,
     InstrumentKind,
     Language,
     NoteNames,
     Paper,
+    SoundBody,
+    SoundFormat,
     VoicesShown,
 )
 from tunebook.model.hand import SPAN_FACTOR_BOUNDS
+from tunebook.model.sound import HIGHEST_PITCH_HZ, LOWEST_PITCH_HZ, STANDARD_PITCH_HZ
 
 DEEPEST = 20
 LONGEST_WORD = 500
@@ -358,6 +362,39 @@ class ReadingTable(Table):
     solving_steps: int | None = Field(default=None, ge=1)
 
 
+SoundLevel = Annotated[float, Field(ge=0, le=4)]
+BeatLengths = Annotated[
+    list[Annotated[float, Field(ge=0.3, le=3)]], Field(min_length=2, max_length=16)
+]
+
+
+class SoundTable(Table):
+    """Of recordings; levels are 1 as the instrument has it, 0 is silence."""
+
+    format: SoundFormat = "flac"
+    tuning_pitch: float = Field(default=STANDARD_PITCH_HZ, ge=LOWEST_PITCH_HZ, le=HIGHEST_PITCH_HZ)
+    grace_notes: GracePlace = "on the beat"
+    body: SoundBody = "simple"
+    key_knock: SoundLevel = 1.0
+    bow_noise: SoundLevel = 1.0
+    sympathetic: SoundLevel = 1.0
+    most_minutes: float = Field(default=60.0, gt=0, le=600)
+    beats: dict[Line, BeatLengths] = {}
+
+
+# An address or a folder beside the book to which names of files are added: no control characters,
+# no user names, no query, nothing that could be another scheme or another machine's path.
+_HOST = r"[^\s\p{C}<>\"\\^`{|}/?#@%]+"
+_WAY = r"[^\p{C}<>\"\\?#]*"
+SoundPlace = Annotated[
+    str,
+    StringConstraints(
+        max_length=300,
+        pattern=rf"^(https?://{_HOST}(/{_WAY})?|[^\p{{C}}<>\"\\?#:/\s][^\p{{C}}<>\"\\?#:]*)?$",
+    ),
+]
+
+
 class BookTable(Table):
     title: Line = "Tune book"
     subtitle: Line = ""
@@ -367,10 +404,13 @@ class BookTable(Table):
     note_names: NoteNames | None = None
     booklet: bool = False
     may_reorder: bool = False
+    sounds: SoundPlace = ""
+    qr: bool = False
     instrument: InstrumentTable = InstrumentTable()
     hand: HandTable = HandTable()
     voices: dict[VoiceName, PlayerTable] = {}
     reading: ReadingTable = ReadingTable()
+    sound: SoundTable = SoundTable()
     set: list[SetTable] = []
     edition: list[EditionTable] = []
     tune: dict[str, TuneTable] = {}

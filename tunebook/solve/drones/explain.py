@@ -30,20 +30,41 @@ def explain_drones(arrangement: Arrangement) -> tuple[str, ...]:
     chords = arrangement.chords or choose_chords(tune)
     moments = drone_moments(tune, arrangement.notes, arrangement.instrument, chords)
     for phrase in drone_phrases(tune):
-        looks = [
-            _look(arrangement, phrase, moments, string.index)
-            for string in arrangement.instrument.strings
-        ]
-        looks = [look for look in looks if look.beside >= NOTICED or look.in_book >= NOTICED]
+        looks = _ranked(arrangement, phrase, moments)
         numbers = sorted({bar.number for bar in phrase.bars})
         lines.append(bars_in_words(range(numbers[0], numbers[-1] + 1)) + ":")
-        looks.sort(key=lambda look: (-look.in_book, -look.worth, look.stop.string_index))
         for rank, look in enumerate(looks, 1):
             lines.append(f"  {rank}. {_words(look, arrangement)}")
         reasons = _silence(looks)
         if reasons:
             lines.append(f"  silence: {reasons}")
     return tuple(lines)
+
+
+def ranked_drones(arrangement: Arrangement, first: int, last: int) -> tuple[Stop, ...]:
+    """The open strings that could sound in the phrases of the bars from number ``first`` to
+    ``last``, the best first: as ``explain_drones`` ranks them, over those phrases together."""
+    tune = arrangement.tune
+    chords = arrangement.chords or choose_chords(tune)
+    moments = drone_moments(tune, arrangement.notes, arrangement.instrument, chords)
+    found: dict[Stop, tuple[float, float]] = {}
+    for phrase in drone_phrases(tune):
+        if any(first <= bar.number <= last for bar in phrase.bars):
+            for look in _ranked(arrangement, phrase, moments):
+                in_book, worth = found.get(look.stop, (0.0, 0.0))
+                found[look.stop] = in_book + look.in_book, worth + look.worth
+    return tuple(
+        sorted(found, key=lambda stop: (-found[stop][0], -found[stop][1], stop.string_index))
+    )
+
+
+def _ranked(arrangement: Arrangement, phrase: Phrase, moments: Sequence[Moment]) -> list[_Look]:
+    """The open strings that could sound in a phrase or do, the best first."""
+    strings = arrangement.instrument.strings
+    looks = [_look(arrangement, phrase, moments, string.index) for string in strings]
+    looks = [look for look in looks if look.beside >= NOTICED or look.in_book >= NOTICED]
+    looks.sort(key=lambda look: (-look.in_book, -look.worth, look.stop.string_index))
+    return looks
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ def strokes_of(
     grace_notes: GracePlace = "on the beat",
 ) -> tuple[tuple[SoundPart, Strokes], ...]:
     """Return what each of ``parts`` plays (the click aside), in order of onset, along the tune's
-    ``played``; ``second`` once for each further voice. ``drone`` is the MIDI number of a tone held
+    ``played``; ``second`` is left to :func:`voices_of`. ``drone`` is the MIDI number of a tone held
     throughout instead of the drones."""
     found: list[tuple[SoundPart, Strokes]] = []
     melody = _melody(arrangement, grace_notes)
@@ -73,13 +73,19 @@ def strokes_of(
             found.append((part, melody))
         elif part == "drone":
             found.append((part, _drones(arrangement, melody, drone)))
-        elif part == "second":
-            # Each by another player on an instrument of the same kind.
-            voices = [replace(arrangement.tune, bars=one.bars) for one in arrangement.tune.voices]
-            found += [(part, _played(one, {}, arrangement, grace_notes)) for one in voices]
         elif part in ("bass", "chords"):
             found.append((part, _accompaniment(arrangement, is_bass=part == "bass")))
     return tuple(found)
+
+
+def voices_of(arrangement: Arrangement) -> tuple[Arrangement, ...]:
+    """The voices beside the melody, each a melody of its own for its own player, in the order in
+    which the tune is played."""
+    played = arrangement.tune.played
+    return tuple(
+        replace(one.arrangement, tune=replace(one.arrangement.tune, played=played))
+        for one in arrangement.voices
+    )
 
 
 def _melody(arrangement: Arrangement, grace_notes: GracePlace) -> Strokes:

@@ -22,7 +22,7 @@ from tunebook.model.sound import SoundChoice, SoundOrder
 from tunebook.write.sound.bowing import Part, Tone, Wandering, add_at, tones_of
 from tunebook.write.sound.loudness import FRAME, Meter, gain_of_samples, gains
 from tunebook.write.sound.noise import click_sounds
-from tunebook.write.sound.performance import strokes_of
+from tunebook.write.sound.performance import strokes_of, voices_of
 from tunebook.write.sound.resonance import (
     BLOCK,
     Convolver,
@@ -46,6 +46,16 @@ Samples = npt.NDArray[np.int16]
 
 
 @dataclass(frozen=True, slots=True)
+class PlayedPart:
+    """The tones of a part on an instrument; ``player`` tells one bow arm from another."""
+
+    name: SoundPart
+    tones: tuple[Tone, ...]
+    instrument: Instrument
+    player: int
+
+
+@dataclass(frozen=True, slots=True)
 class Recording:
     """A recording to be made: ``course`` has its times; ``sample_count`` samples at RATE."""
 
@@ -53,9 +63,8 @@ class Recording:
     composer: str
     course: Course
     sample_count: int
-    parts: tuple[tuple[SoundPart, tuple[Tone, ...]], ...]
+    parts: tuple[PlayedPart, ...]
     clicks: tuple[Click, ...]
-    instrument: Instrument
     choice: SoundChoice
 
     def samples(self) -> Iterator[Samples]:
@@ -84,21 +93,18 @@ def record(arrangement: Arrangement, order: SoundOrder, choice: SoundChoice) -> 
         what = f"{tune.title!r} would play for {course.end_s / 60.0:.0f} minutes"
         remedy = "left out; play a passage with --loop, or raise most_minutes under [sound]"
         raise InputError(what, remedy, tune.place)
-    played = strokes_of(arrangement, order.parts, drone=order.drone, grace_notes=choice.grace_notes)
-    instrument, pitch_hz = arrangement.instrument, choice.tuning_pitch_hz
-    parts = [
-        (name, tuple(tones_of(strokes, course, instrument, pitch_hz, Wandering(number))))
-        for number, (name, strokes) in enumerate(played)
-    ]
+    parts = _played_parts(arrangement, order, choice, course)
+    if not any(part.tones for part in parts) and "click" not in order.parts:
+        what = f"{tune.title!r} has nothing to play ({', '.join(order.parts)})"
+        raise InputError(what, "left out; ask for other parts", tune.place)
     clicks = course.count_in + (course.clicks if "click" in order.parts else ())
     return Recording(
         title=tune.title,
         composer=tune.composer,
         course=course,
         sample_count=round((course.end_s + TAIL_S) * RATE),
-        parts=tuple(parts),
+        parts=parts,
         clicks=clicks,
-        instrument=instrument,
         choice=choice,
     )
 
@@ -110,20 +116,45 @@ def sympathetic_strings(instrument: Instrument, tuning_pitch_hz: float) -> tuple
     return tuple(Sympathetic(hz, ring) for hz, ring in zip(pitches, rings, strict=True))
 
 
+def _played_parts(
+    arrangement: Arrangement, order: SoundOrder, choice: SoundChoice, course: Course
+) -> tuple[PlayedPart, ...]:
+    """What each player plays: the melody's, and those of further voices."""
+    players = [(arrangement, order.parts, order.drone)]
+    if "second" in order.parts:
+        own: tuple[SoundPart, ...] = ("melody", "drone") if "drone" in order.parts else ("melody",)
+        players += [(voice, own, None) for voice in voices_of(arrangement)]
+    found: list[PlayedPart] = []
+    for one, names, drone in players:
+        played = strokes_of(one, names, drone=drone, grace_notes=choice.grace_notes)
+        for name, strokes in played:
+            player = len(found)
+            pitch_hz = choice.tuning_pitch_hz
+            tones = tones_of(strokes, course, one.instrument, pitch_hz, Wandering(player))
+            heard_as: SoundPart = name if one is arrangement or name != "melody" else "second"
+            found.append(PlayedPart(heard_as, tuple(tones), one.instrument, player))
+    return tuple(found)
+
+
 def _heard(recording: Recording) -> Iterator[npt.NDArray[np.float64]]:
-    """What is heard, before its loudness is set."""
+    """What is heard, before its loudness is set: each instrument by its own bridge."""
     choice = recording.choice
-    strings = sympathetic_strings(recording.instrument, choice.tuning_pitch_hz)
-    body = Convolver(bridge_response(strings, choice.sympathetic, choice.body))
-    parts = [
-        (LEVELS[name], Part(tones, Wandering(number), choice))
-        for number, (name, tones) in enumerate(recording.parts)
-    ]
+    parts: dict[tuple[Sympathetic, ...], list[tuple[float, Part]]] = {}
+    for one in recording.parts:
+        strings = sympathetic_strings(one.instrument, choice.tuning_pitch_hz)
+        part = Part(one.tones, Wandering(one.player), choice)
+        parts.setdefault(strings, []).append((LEVELS[one.name], part))
+    bodies = {
+        strings: Convolver(bridge_response(strings, choice.sympathetic, choice.body))
+        for strings in parts
+    }
     for first in range(0, recording.sample_count, BLOCK):
-        bridge = np.zeros(BLOCK, dtype=np.float32)
-        for level, part in parts:
-            part.add_to(bridge, first, level)
-        block = body.feed(bridge)
+        block = np.zeros(BLOCK)
+        for strings, own in parts.items():
+            bridge = np.zeros(BLOCK, dtype=np.float32)
+            for level, part in own:
+                part.add_to(bridge, first, level)
+            block += bodies[strings].feed(bridge)
         _add_clicks(block, recording.clicks, first)
         left = recording.sample_count - first
         if left < BLOCK + int(_FADE_S * RATE):
