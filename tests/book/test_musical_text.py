@@ -23,9 +23,10 @@ from tunebook.book.musical_text import (
     tempo_text,
     tuning_text,
     with_signs,
+    written_in,
 )
 from tunebook.model.arrangement import Stop
-from tunebook.model.tune import Key, Meter, Tempo
+from tunebook.model.tune import Key, Meter, Moved, Tempo
 from tunebook.model.words import fixed_words
 
 ENGLISH, SWEDISH = fixed_words("en"), fixed_words("sv")
@@ -155,3 +156,23 @@ def test_a_fingerboard_has_no_keys_in_either_language() -> None:
         said += [words.fingerboard_text, words.report.tune_text]
         for text in said:
             assert not re.search(rf"\b({'|'.join(keyed)})", text, re.I), text
+
+
+@pytest.mark.parametrize(
+    ("moved", "english", "swedish"),
+    [
+        (Moved(5, Key(1, 0, "ionian", 2)), "written in D", "noterad i D"),
+        (Moved(-2, Key(6, -1, "ionian", -2)), "written in B♭", "noterad i B"),
+        (Moved(2, Key(6, 0, "aeolian", 2)), "written in B", "noterad i h"),
+        (Moved(-12, D_DORIAN), "written an octave higher", "noterad en oktav högre"),
+        (Moved(24, D_DORIAN), "written two octaves lower", "noterad två oktaver lägre"),
+    ],
+)
+def test_a_transposed_tune_says_where_it_is_written(
+    moved: Moved, english: str, swedish: str
+) -> None:
+    one = arrangement("Vals", moved=moved)
+    assert written_in(one.tune, ENGLISH) == english
+    assert written_in(one.tune, SWEDISH) == swedish
+    assert f", {english} · " in info_line(one, ENGLISH)
+    assert written_in(arrangement("Vals").tune, ENGLISH) == ""

@@ -9,7 +9,8 @@ from tunebook.errors import SettingError
 from tunebook.model.names import bar_name
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.load import Wishes, load, prepare
-from tunebook.pipeline.outcomes import arrange_prepared, arrange_tune, prepare_tune
+from tunebook.pipeline.outcomes import arrange_prepared, arrange_tune
+from tunebook.pipeline.prepare import prepare_tune
 from tunebook.pipeline.start import show_instrument
 from tunebook.solve.fingering.reasons import stops_in_words
 

@@ -76,6 +76,14 @@ class BookSection:
 
 
 @dataclass(frozen=True, slots=True)
+class TuneLeftOut:
+    """A tune that goes beyond the edition's level, and the reason in the book's language."""
+
+    title: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class LegendEntry:
     """One sign explained. ``kind`` is one of those in FixedWords.legend; ``piece`` is the engraved
     example, if any."""
@@ -114,7 +122,7 @@ class ChordShapes:
 class BookContent:
     """A whole book. ``sections`` are in the order of printing. Converted fonts are kept in
     ``store``. ``retuning`` is what changed since an earlier tuning, for a report before the
-    tunes."""
+    tunes. ``left_out`` are named at the end of the contents."""
 
     book: Book
     edition: Edition
@@ -128,6 +136,7 @@ class BookContent:
     engraver: str = "LilyPond"
     store: Store = NO_STORE
     retuning: RetuneFacts | None = None
+    left_out: tuple[TuneLeftOut, ...] = ()
 
     @property
     def tunes(self) -> tuple[BookTune, ...]:

@@ -86,6 +86,22 @@ def key_name(key: Key, words: FixedWords) -> str:
     return f"{tonic}{words.key_joint}{words.modes[key.mode]}"
 
 
+def written_in(tune: Tune, words: FixedWords) -> str:
+    """Where a transposed tune stands in its source: "written in D", or "written an octave higher"
+    where the keynote is the same; empty for a tune that was not transposed."""
+    moved = tune.moved
+    if moved is None:
+        return ""
+    if moved.semitones % 12 == 0:
+        is_far = abs(moved.semitones) > 12
+        return words.written_octaves[2 * (moved.semitones < 0) + is_far]
+    tonic = with_signs(moved.key.tonic_name)
+    tonic = words.key_names.get(tonic) or printed_name(tonic, words.note_names)
+    if words.is_minor_lower and moved.key.is_minor_like:
+        tonic = tonic[0].lower() + tonic[1:]
+    return words.written_in.format(tonic)
+
+
 def rhythm_name(tune: Tune) -> str:
     """The tune type as printed, with a capital; empty when there is none."""
     rhythm = " ".join(tune.rhythm.split())
@@ -157,11 +173,11 @@ def voices_note(arrangement: Arrangement, shown: VoicesShown, words: FixedWords)
 
 
 def info_line(arrangement: Arrangement, words: FixedWords) -> str:
-    """The small line under the title: "Polska · D dorian · 3/4 · ♩ = 104"."""
+    """The small line under the title: "Polska · G dorian, written in D · 3/4 · ♩ = 104"."""
     tune = arrangement.tune
     parts = (
         rhythm_name(tune),
-        key_name(tune.key, words),
+        ", ".join(part for part in (key_name(tune.key, words), written_in(tune, words)) if part),
         meter_name(tune.meter),
         tempo_text(arrangement),
         part_order_text(tune, words),

@@ -8,7 +8,7 @@ from tunebook.cli.terminal import counted, print_as_json, print_messages, print_
 
 if TYPE_CHECKING:
     from tunebook.model.book import BuildReport
-    from tunebook.model.changes import RetuneFacts
+    from tunebook.model.changes import RetuneFacts, TuneChange
     from tunebook.pipeline.check import CheckReport
     from tunebook.pipeline.compare import CompareReport
     from tunebook.pipeline.export import ExportReport
@@ -98,13 +98,18 @@ def print_retune_report(report: BuildReport, as_json: bool) -> None:
             "{}>{}".format(*tune.shifts),
             str(tune.out_of_compass[1] or ""),
             "{:.1f}>{:.1f}".format(*tune.difficulty),
-            " ".join((*tune.lost_drones, *tune.lost_chords)),
+            " ".join((*_keys(tune), *tune.lost_drones, *tune.lost_chords)),
         )
         for tune in facts.tunes
     ]
     print_table(columns, rows, numeric=(2, 3, 4, 5, 6, 7))
     _print_gains(facts)
     _print_strings(facts)
+
+
+def _keys(tune: TuneChange) -> tuple[str, ...]:
+    """The keys in which the book had a tune and has it now, where they differ."""
+    return tuple(f"({one.name})" for one in tune.keys) if tune.keys else ()
 
 
 def _print_gains(facts: RetuneFacts) -> None:

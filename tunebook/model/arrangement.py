@@ -183,9 +183,20 @@ class Arrangement:
 
 
 @dataclass(frozen=True, slots=True)
+class Beyond:
+    """Why an edition leaves a tune out: the numbers of the bars beyond its limits, and whether
+    other keys were tried."""
+
+    bars: tuple[int, ...]
+    tried_keys: bool
+
+
+@dataclass(frozen=True, slots=True)
 class TuneOutcome:
-    """What became of one tune: an arrangement, or the reason why there is none."""
+    """What became of one tune: an arrangement, or the reason why there is none; ``beyond`` where
+    that is the edition's level."""
 
     tune: Tune | None
     arrangement: Arrangement | None
     messages: tuple[Message, ...] = ()
+    beyond: Beyond | None = None

@@ -16,6 +16,7 @@ from tunebook.model.choices import (
     DRONE_STYLES,
     DRONES,
     FINGERS,
+    FITS,
     VOICES_SHOWN,
     BookPart,
     Chords,
@@ -23,6 +24,7 @@ from tunebook.model.choices import (
     Drones,
     DroneStyle,
     Fingers,
+    Fit,
     HandSize,
     Language,
     NoteNames,
@@ -68,7 +70,8 @@ class Edition:
     """What an edition shows and allows. ``tunes`` empty means all of the folder; ``hand`` is a
     named size or a hand file, None the book's own hand; ``players`` are those of further voices,
     where the book's are not meant. ``parts`` are those the book may have beside the tunes; one
-    that would say nothing is left out. Raises SettingError when a word is none of the choices."""
+    that would say nothing is left out. ``fit`` says what becomes of tunes beyond the limits. Raises
+    SettingError when a word is none of the choices."""
 
     name: str
     title: str = ""
@@ -85,6 +88,7 @@ class Edition:
     limits: Limits = field(default_factory=Limits)
     parts: tuple[BookPart, ...] = _USUAL_PARTS
     density: Density = "roomy"
+    fit: Fit = "print as written"
     staff_size_pt: float = 16.5
     paper: Paper | None = None
     hand: str | None = None
@@ -98,6 +102,7 @@ class Edition:
         one_of(DRONE_STYLES, self.drone_style, "drone style")
         one_of(CHORDS, self.chords, "chords")
         one_of(VOICES_SHOWN, self.voices, "voices")
+        one_of(FITS, self.fit, "fit")
         one_of(DENSITIES, self.density, "density")
         for part in self.parts:
             one_of(BOOK_PARTS, part, "part of the book")
@@ -108,18 +113,23 @@ class Edition:
         return "practice" in self.parts
 
 
+AS_WRITTEN = "as written"
+
+
 @dataclass(frozen=True, slots=True)
 class TuneChoice:
     """Choices for one tune in tunes.toml. ``drone`` is a pitch name ("D4"), "none" or None.
     ``fingers`` are (bar number, note counted from 1 in the bar, finger) and ``strings``
     (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
-    in quarter notes a minute, ``transpose`` in semitones."""
+    in quarter notes a minute, ``transpose`` in semitones. ``key`` is a keynote to which the tune is
+    transposed ("Bb"), or AS_WRITTEN; either way no edition moves it to another."""
 
     tune: str
     drone: str | None = None
     drone_finger: int | None = None
     tempo: float | None = None
     transpose: int = 0
+    key: str | None = None
     fingers: tuple[tuple[int, int, int], ...] = ()
     strings: tuple[tuple[int, int, str], ...] = ()
     is_left_out: bool = False

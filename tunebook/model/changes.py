@@ -15,7 +15,8 @@ class TuneChange:
     """One tune before and after. Pairs are (before, after). ``moved_notes`` lie on another string
     or key, ``refingered_notes`` keep their place but change the finger. ``lost`` and ``gained``
     drones are names, ``lost_chords`` those that no shape says any more with root and third.
-    ``changed_bars`` are indices into the tune's bars."""
+    ``changed_bars`` are indices into the tune's bars. ``keys`` are those in which it is
+    printed, where the edition moves it to another than before."""
 
     identity: str
     title: str
@@ -30,6 +31,7 @@ class TuneChange:
     gained_drones: tuple[str, ...] = ()
     lost_chords: tuple[str, ...] = ()
     changed_bars: frozenset[int] = frozenset()
+    keys: tuple[Key, Key] | None = None
 
     @property
     def difficulty_gained(self) -> float:

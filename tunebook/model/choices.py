@@ -19,6 +19,8 @@ DroneStyle = Literal["staff", "line"]
 """Drones on a small staff of their own, or as a letter and a line under the melody's."""
 Chords = Literal["none", "tune", "all"]
 """No chords, the tune's own, or solved ones where the tune has none."""
+Fit = Literal["print as written", "transpose", "leave out"]
+"""What becomes of a tune that goes beyond an edition's limits."""
 Fingers = Literal["all", "needed", "none"]
 """Finger numbers on every note, where a player could not know them, or nowhere."""
 VoicesShown = Literal["melody", "both", "second"]
@@ -67,6 +69,7 @@ Way = Literal["crossed", "barre", "row_jump", "shift", "substitution"]
 DRONES: tuple[Drones, ...] = get_args(Drones)
 DRONE_STYLES: tuple[DroneStyle, ...] = get_args(DroneStyle)
 CHORDS: tuple[Chords, ...] = get_args(Chords)
+FITS: tuple[Fit, ...] = get_args(Fit)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)
 VOICES_SHOWN: tuple[VoicesShown, ...] = get_args(VoicesShown)
 BOOK_PARTS: tuple[BookPart, ...] = get_args(BookPart)

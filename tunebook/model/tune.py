@@ -97,6 +97,15 @@ class Key:
 
 
 @dataclass(frozen=True, slots=True)
+class Moved:
+    """How a tune was transposed: by so many ``semitones`` (up when positive), and the ``key`` in
+    which it is written."""
+
+    semitones: int
+    key: Key
+
+
+@dataclass(frozen=True, slots=True)
 class Meter:
     """A metre. ``beats`` over ``unit``; ``sign`` is the text to print ("C", "C|", "3/4",
     "2+2+3/8"). ``groups`` are the summands of the top number. A free metre has ``beats`` 0."""
@@ -341,7 +350,8 @@ class Tune:
     ``closing_texts`` are free text before and after the music, a line each. ``bars`` are the
     melody's, which is the voice ``melody_voice`` where the file names it; ``voices`` are all the
     others. ``source_text`` is the tune's text as it stood, ``first_line`` the number of its first
-    line in the file."""
+    line in the file. ``moved`` says how it was transposed since it was read, None when it was
+    not."""
 
     place: SourcePlace
     number: str
@@ -365,6 +375,7 @@ class Tune:
     messages: tuple[Message, ...] = ()
     source_text: str = ""
     first_line: int = 1
+    moved: Moved | None = None
 
     @property
     def title(self) -> str:

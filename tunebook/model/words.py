@@ -39,6 +39,7 @@ class ReportWords:
     lost: str
     lost_chords: str
     gained: str
+    other_key: str
     comparison: str
     comparison_text: str
     totals: str
@@ -71,6 +72,7 @@ class FixedWords:
     contents: str
     contents_by_title: str
     other_tunes: str
+    left_out: str
     # signs
     signs_title: str
     signs_rest: str
@@ -102,6 +104,8 @@ class FixedWords:
     note_names_text: Mapping[str, str]
     low_string: str
     no_key: str
+    written_in: str
+    written_octaves: tuple[str, str, str, str]
     # sets
     ends_on: str
     begins_on: str

@@ -21,7 +21,8 @@ from tunebook.pipeline.load import (
     reading_limits,
     unique_identities,
 )
-from tunebook.pipeline.outcomes import arrange_tune, prepare_tune
+from tunebook.pipeline.outcomes import arrange_tune
+from tunebook.pipeline.prepare import prepare_tune
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.read.settings.profile import read_instrument
 from tunebook.solve.harmony.names import says_chord

@@ -12,7 +12,7 @@ from itertools import islice
 from pathlib import Path
 
 from tunebook import __version__
-from tunebook.book.content import BookContent, BookSection, BookTune
+from tunebook.book.content import BookContent, BookSection, BookTune, TuneLeftOut
 from tunebook.book.musical_text import local_names, voices_note
 from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
@@ -61,6 +61,11 @@ def contents_of(
             sections=tuple(book_sections),
             engraver=f"LilyPond {find_lilypond().version_text}",
             program_version=__version__,
+            left_out=tuple(
+                TuneLeftOut(one.outcome.tune.title or one.identity, one.beyond_note)
+                for one in sources
+                if one.beyond_note and one.outcome.tune
+            ),
         ),
         extras,
         pieces,

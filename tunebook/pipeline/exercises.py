@@ -128,6 +128,7 @@ def piece_of_exercise(
     be solved is left out without harm (None)."""
     edition = replace(
         setup.edition,
+        fit="print as written",
         fingers="all",
         drones=drones,
         chords=chords,

@@ -10,12 +10,13 @@ from dataclasses import dataclass
 
 from tunebook.book.musical_text import key_name, local_names, string_name
 from tunebook.errors import SettingError, SourcePlace
-from tunebook.model.arrangement import Arrangement, FingeredNote
-from tunebook.model.tune import Key, Tune
+from tunebook.model.arrangement import Arrangement, Beyond, FingeredNote
+from tunebook.model.names import bars_in_words
+from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.load import Setup, load, reading_limits, tune_identity
-from tunebook.pipeline.outcomes import arrange_prepared, prepare_tune
-from tunebook.solve.arrange import arrange
+from tunebook.pipeline.outcomes import arrange_prepared
+from tunebook.pipeline.prepare import Fitted, fit_tune, level_of, prepare_tune
 from tunebook.solve.drones.explain import explain_drones
 from tunebook.solve.fingering.other_way import NOTICED, OtherPassage, other_way_through
 from tunebook.solve.fingering.reasons import (
@@ -24,11 +25,10 @@ from tunebook.solve.fingering.reasons import (
     other_ways_as_text,
     reasons_as_text,
 )
+from tunebook.solve.fit import fitting_key
 from tunebook.solve.harmony.chords import explain_chords
 from tunebook.solve.search.layers import OutOfStepsError, at_most
-from tunebook.solve.transpose import transpose_tune, without_pins
 
-FARTHEST_SEMITONES = 7
 MOST_NOTES = 4
 MOST_FINGERS = 6
 MOST_REASONS = 3
@@ -46,31 +46,22 @@ def limit_note(arrangement: Arrangement, setup: Setup) -> str:
     text = said["beyond"].format(_bars_of(numbers, said))
     try:
         with at_most(reading_limits(setup).solving_steps):
-            key = _easiest_key(arrangement.tune, setup)
+            key = fitting_key(arrangement.tune, level_of(arrangement.tune, setup))
     except OutOfStepsError:
         return text  # too long to be tried in every key
     if key is None:
         return f"{text} {said['no_key']}"
-    moved, semitones = key
+    moved = key.tune.key
     name = key_name(moved, words) or local_names(moved.tonic_name, words)
-    way = said["up"] if semitones > 0 else said["down"]
-    return f"{text} {said['key'].format(name, abs(semitones), way)}"
+    way = said["up"] if key.semitones > 0 else said["down"]
+    return f"{text} {said['key'].format(name, abs(key.semitones), way)}"
 
 
-def _easiest_key(tune: Tune, setup: Setup) -> tuple[Key, int] | None:
-    best: tuple[float, int, int, Key] | None = None
-    for semitones in range(-FARTHEST_SEMITONES, FARTHEST_SEMITONES + 1):
-        if semitones == 0:
-            continue
-        moved = without_pins(transpose_tune(tune, semitones))
-        result = arrange(
-            moved, setup.instrument, setup.hand, setup.edition.limits, drones="none", chords="none"
-        )
-        if any(one.beyond_limits or not one.stops for one in result.notes):
-            continue
-        rank = (result.difficulty, abs(semitones), semitones, moved.key)
-        best = rank if best is None else min(best, rank, key=lambda one: one[:3])
-    return None if best is None else (best[3], best[2])
+def left_out_note(beyond: Beyond, setup: Setup) -> str:
+    """Return why the edition leaves a tune out, in the book's language."""
+    said = words_for(setup.book, setup.instrument).notes
+    text = said["beyond"].format(_bars_of(list(beyond.bars), said))
+    return f"{text} {said['no_key']}" if beyond.tried_keys else text
 
 
 def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:
@@ -189,9 +180,11 @@ def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
     first, last = read_bars(order.bars)
     tune = find_tune(setup, order.number)
     try:
-        arrangement = _arrange(tune, setup, first, last)
+        fitted = _fitted(tune, setup)
+        arrangement = _arrange(fitted.tune, setup, first, last)
         yield f"{tune_identity(tune)}  {tune.title}"
         yield _tempo_line(arrangement)
+        yield from _key_lines(fitted, setup)
         if order.chords:
             yield from _chord_lines(arrangement, setup, first, last)
         if order.drones:
@@ -235,9 +228,26 @@ def find_tune(setup: Setup, number: str | None) -> Tune:
     raise SettingError(what, f"give --tune, one of {known}", SourcePlace(str(setup.folder)))
 
 
-def _arrange(tune: Tune, setup: Setup, first: int, last: int) -> Arrangement:
-    """The arrangement that the book prints, with other ways through the bars."""
+def _fitted(tune: Tune, setup: Setup) -> Fitted:
+    """The tune as the book prints it."""
     prepared, _ = prepare_tune(tune, setup)
+    return fit_tune(prepared, setup)
+
+
+def _key_lines(fitted: Fitted, setup: Setup) -> Iterator[str]:
+    """In which key the book prints the tune, where that is not the one in which it is written."""
+    if fitted.beyond is not None:
+        bars = bars_in_words(fitted.beyond.bars)
+        yield f"edition {setup.edition.name!r} leaves it out: it goes beyond its limits in {bars}"
+    moved = fitted.tune.moved
+    if moved is not None:
+        way = "up" if moved.semitones > 0 else "down"
+        where = f"{abs(moved.semitones)} semitones {way}"
+        yield f"printed in {fitted.tune.key.name}, written in {moved.key.name} ({where})"
+
+
+def _arrange(prepared: Tune, setup: Setup, first: int, last: int) -> Arrangement:
+    """The arrangement that the book prints, with other ways through the bars."""
     return arrange_prepared(
         prepared,
         setup,

@@ -26,7 +26,6 @@ from tunebook.pipeline.load import (
     nothing_to_do,
     read_files,
     read_tunes_in,
-    tune_identity,
 )
 from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
 from tunebook.pipeline.sources import line_width_pt, unwritable
@@ -44,7 +43,7 @@ def fingered_file(
     """Return the bytes of a file with the arrangements of its tunes written in, and messages."""
     bare = replace(setup, book=replace(setup.book, choices=()))
     besides: dict[int, Besides] = {}
-    unsettled = [one for one in arrangements if not _is_transposed(one, setup)]
+    unsettled = [one for one in arrangements if one.tune.moved is None]
     stuck: list[Arrangement] = []
     for _ in range(MOST_ROUNDS):
         written, messages = write_fingers_in_bytes(data, arrangements, besides)
@@ -63,11 +62,6 @@ def fingered_file(
 
 def _line(arrangement: Arrangement) -> int:
     return arrangement.tune.first_line
-
-
-def _is_transposed(arrangement: Arrangement, setup: Setup) -> bool:
-    choice = setup.book.choice(tune_identity(arrangement.tune))
-    return choice is not None and bool(choice.transpose)
 
 
 def _arranged_again(

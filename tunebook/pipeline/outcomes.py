@@ -19,22 +19,9 @@ from tunebook.model.tune import Tune
 from tunebook.model.voices import voice_as_tune
 from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits, tune_identity
 from tunebook.pipeline.players import Player, player_of
+from tunebook.pipeline.prepare import fit_tune, level_message, moved_choice, prepare_tune
 from tunebook.pipeline.workers import map_on_cores
-from tunebook.read.settings.choices import apply_choice, without_grace_notes
 from tunebook.solve.parts import part_of
-from tunebook.solve.transpose import transpose_tune
-
-
-def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
-    """Return the tune as the edition and tunes.toml want it: transposed, pinned, plain; in an
-    edition of second voices, the second voice first where there is one."""
-    choice = setup.book.choice(tune_identity(tune))
-    if choice is not None and choice.transpose:
-        tune = transpose_tune(tune, choice.transpose)
-    tune, messages = apply_choice(tune, choice)
-    if not setup.edition.shows_grace_notes:
-        tune = without_grace_notes(tune)
-    return part_of(tune) if setup.edition.voices == "second" else tune, messages
 
 
 def arrange_prepared(
@@ -45,16 +32,16 @@ def arrange_prepared(
     other_ways: int = 0,
     bars: tuple[int, int] | None = None,
 ) -> Arrangement:
-    """Solve a tune that :func:`prepare_tune` gave, its voices aside: the one call for all that is
-    printed, written or explained. The last three ask for other ways besides and change nothing of
-    the answer.
+    """Solve a tune that is prepared (:func:`prepare_tune`, :func:`fit_tune`), its voices aside: the
+    one call for all that is printed, written or explained. The last three ask for other ways
+    besides and change nothing of the answer.
 
     Raises InputError when the tune takes more steps than the settings allow even as it is written.
     """
     from tunebook.solve.arrange import arrange
 
     edition = setup.edition
-    choice = setup.book.choice(tune_identity(prepared))
+    choice = moved_choice(prepared, setup.book.choice(tune_identity(prepared)))
     player = Player(setup.instrument, setup.hand, edition.drones)
     whole: Tune | None = None
     if edition.voices == "second" and prepared.voices:
@@ -148,8 +135,13 @@ def arrange_tune(tune: Tune, setup: Setup, with_voices: bool = False) -> TuneOut
     ``with_voices``. A tune that cannot be arranged gives an outcome with the reason."""
     try:
         prepared, messages = prepare_tune(tune, setup)
-        arrangement = arrange_prepared(prepared, setup)
-        if prepared.voices and (with_voices or setup.edition.voices == "both"):
+        fitted = fit_tune(prepared, setup)
+        if fitted.beyond is not None:
+            said = level_message(tune, fitted.beyond, setup.edition.name)
+            return TuneOutcome(tune, None, (*messages, said), fitted.beyond)
+        messages += fitted.messages
+        arrangement = arrange_prepared(fitted.tune, setup)
+        if fitted.tune.voices and (with_voices or setup.edition.voices == "both"):
             arrangement = _with_voices(arrangement, setup)
     except TunebookError as error:
         return _left_out(tune, error.what, error.remedy)

@@ -13,7 +13,7 @@ from tunebook.model.piece import Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, exercises_of
-from tunebook.pipeline.explain import choice_notes, limit_note
+from tunebook.pipeline.explain import choice_notes, left_out_note, limit_note
 from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum
 from tunebook.pipeline.load import BuildOrder, Progress, Setup
 from tunebook.pipeline.outcomes import arrange_tune
@@ -28,7 +28,8 @@ HARD_BARS_MARKED = 3
 
 @dataclass(frozen=True, slots=True)
 class TuneSource:
-    """One tune solved and written; ``piece`` is None where it could not be."""
+    """One tune solved and written; ``piece`` is None where it could not be. ``beyond_note``
+    says why the edition leaves it out."""
 
     identity: str
     outcome: TuneOutcome
@@ -37,6 +38,7 @@ class TuneSource:
     choice_notes: tuple[str, ...] = ()
     change: TuneChange | None = None
     exercises: tuple[Exercise, ...] = ()
+    beyond_note: str = ""
 
 
 def write_sources(
@@ -68,7 +70,7 @@ def write_sources(
     for done, (at, one) in enumerate(zip(missing, made, strict=True), start=1):
         on_progress("arranging", tunes[at].title, done, len(missing))
         found[at] = _placed(one, tunes[at], setup) or one
-        if one.piece is not None:
+        if one.piece is not None or one.outcome.beyond is not None:
             keep(store, "solved", keys[at], one)
     return tuple(one for one in found if one is not None)
 
@@ -81,10 +83,13 @@ def _text_of(tune: Tune) -> tuple[object, ...]:
 def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource | None:
     """A source from elsewhere as if it had been made here from ``tune``, which may stand at
     another place now. What many tunes have in common is held once."""
-    if source is None or source.outcome.arrangement is None or source.outcome.tune is None:
+    if source is None or source.outcome.tune is None:
         return None
     lines = tune.first_line - source.outcome.tune.first_line
     arrangement = source.outcome.arrangement
+    if arrangement is None:
+        said = moved(source.outcome.messages, tune, lines)
+        return replace(source, outcome=replace(source.outcome, tune=tune, messages=said))
     is_as_read = arrangement.tune is source.outcome.tune
     return replace(
         source,
@@ -133,7 +138,8 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     """Solve one tune and write its source. Runs in a worker process."""
     outcome = arrange_tune(tune, setup if before is None else _with_shapes(setup))
     if outcome.arrangement is None:
-        return TuneSource(identity, outcome)
+        note = left_out_note(outcome.beyond, setup) if outcome.beyond else ""
+        return TuneSource(identity, outcome, beyond_note=note)
     arrangement = outcome.arrangement
     change = None if before is None else _change(identity, arrangement, tune, before)
     marks = marks_of(arrangement, setup)

@@ -55,6 +55,7 @@ key_knock = 1.0                     # how loud keys knock; 0 is silent
 # based_on = "player"
 # staff_size_pt = 24
 # voices = "second"                 # "melody", "both", or a part for the second voice alone
+# fit = "transpose"                 # tunes beyond its limits: or "print as written", "leave out"
 
 # Choices for single tunes, by file and X: number.
 {choices}"""
@@ -121,6 +122,7 @@ def _choices(tunes: tuple[Tune, ...]) -> str:
             "# tempo = 104                           # quarter notes a minute",
             '# drone = "D4"                          # or "none"',
             "# transpose = 0                         # semitones",
+            '# key = "as written"                    # in every edition; or a keynote like "D"',
             '# pins = ["bar 3 note 2 finger 1"]      # or "... string D"',
             "# leave_out = false",
             "",

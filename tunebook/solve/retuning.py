@@ -46,6 +46,7 @@ def find_changes(identity: str, before: Arrangement, after: Arrangement) -> Tune
         gained_drones=tuple(name for name in drones[1] if name not in drones[0]),
         lost_chords=tuple(name for name in _said_chords(before) if name not in chords_after),
         changed_bars=frozenset(note.bar_index for note in (*moved, *refingered)),
+        keys=None if before.tune.moved == after.tune.moved else (before.tune.key, after.tune.key),
     )
 
 

@@ -7,10 +7,22 @@ one number to all of them, so that shown accidentals stay what they were.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from tunebook.model.spelling import fifths_of, name_at, with_signs
-from tunebook.model.tune import Bar, ChordSymbol, DronePin, Key, Note, Pitch, Tune
+from tunebook.model.tune import (
+    STEP_LETTERS,
+    STEP_SEMITONES,
+    Bar,
+    ChordSymbol,
+    DronePin,
+    Key,
+    Moved,
+    Note,
+    Pitch,
+    Tune,
+)
 from tunebook.model.voices import with_all_bars
 
 _MOST_SIGNS = 7
@@ -23,10 +35,27 @@ def transpose_tune(tune: Tune, semitones: int) -> Tune:
     if semitones == 0:
         return tune
     fifths = _fifths_to_add(tune.key.fifths, semitones)
-    moved = replace(tune, key=_move_key(tune.key, fifths))
+    moved = replace(tune, key=_move_key(tune.key, fifths), moved=_moved(tune, semitones))
     return with_all_bars(
         moved, lambda bars: with_signs([_move_bar(bar, semitones, fifths) for bar in bars])
     )
+
+
+def _moved(tune: Tune, semitones: int) -> Moved | None:
+    """How the tune lies to what is written, after this move and those before."""
+    before = tune.moved or Moved(0, tune.key)
+    total = before.semitones + semitones
+    return replace(before, semitones=total) if total else None
+
+
+def semitones_to(tune: Tune, keynote: str, is_possible: Callable[[int], bool]) -> int:
+    """Semitones by which to move ``tune`` for its keynote to be ``keynote`` ("D", "Bb"): the
+    nearest way that ``is_possible``, else the nearest."""
+    alter = {"": 0, "#": 1, "b": -1}[keynote[1:]]
+    wanted = STEP_SEMITONES[STEP_LETTERS.index(keynote[0])] + alter
+    distance = (wanted - tune.key.tonic_class) % 12
+    ways = sorted((distance, distance - 12), key=abs)
+    return next((way for way in ways if is_possible(way)), ways[0])
 
 
 def _fifths_to_add(signature: int, semitones: int) -> int:

@@ -141,7 +141,7 @@ def insertions_of(
     writer = _TuneWriter(arrangement, lines)
     if writer.is_moved():
         what = "the tune is transposed, so no fingers are written into its text"
-        remedy = "export it without transposing"
+        remedy = "export it without transposing, with an edition that prints it as written"
         return [], [Message(arrangement.tune.place, "fingering", what, remedy)]
     for fingered in arrangement.notes:
         writer.add_fingers(fingered)
@@ -171,7 +171,9 @@ class _TuneWriter:
         return list(self._kept.values())
 
     def is_moved(self) -> bool:
-        """True when most notes have other letters than their text."""
+        """True when the tune was transposed, or most notes have other letters than their text."""
+        if self._arrangement.tune.moved is not None:
+            return True
         checked = moved = 0
         for bar in self._arrangement.tune.bars:
             for note in bar.notes:

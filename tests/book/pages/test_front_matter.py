@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from books import book_tune, content, harpa
 
-from tunebook.book.content import RETUNING, BookContent, BookSection
+from tunebook.book.content import RETUNING, BookContent, BookSection, TuneLeftOut
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import load_fonts
-from tunebook.book.layout.blocks import Entry
+from tunebook.book.layout.blocks import Entry, Lines
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
 from tunebook.book.pages.front import matter
@@ -95,3 +95,14 @@ def test_an_instrument_without_sympathetic_strings_says_nothing_of_them(design: 
 
     bare = replace(harpa(), sympathetic=())
     assert height(instrument_pages(bare, design)) < height(instrument_pages(harpa(), design))
+
+
+def test_tunes_beyond_the_level_are_named_at_the_end_of_the_contents(
+    tmp_path: Path, design: Design
+) -> None:
+    left_out = (TuneLeftOut("Wide", "Beyond this level: bar 3."),)
+    pages = front_of(replace(book_with(tmp_path, 5, "Kväll"), left_out=left_out), design)
+    blocks = [one.item.block for page in pages for one in page.placed]
+    last = max(at for at, block in enumerate(blocks) if isinstance(block, Entry))
+    after = [block.lines for block in blocks[last:] if isinstance(block, Lines)]
+    assert ("Wide. Beyond this level: bar 3.",) in after

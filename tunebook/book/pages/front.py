@@ -247,14 +247,17 @@ def _contents_pages(
     back: Sequence[Page],
     has_titles: bool,
 ) -> list[Page]:
-    """Contents in the order of the book, then by title where ``has_titles``."""
+    """Contents in the order of the book, then by title where ``has_titles``, and what was left
+    out, which stands alone in an edition without contents."""
+    left_out = _left_out(content, design)
     if "contents" not in content.edition.parts:
-        return []
+        return flow(left_out, design.page_format, design.words.left_out)
     columns = 1 if len(content.tunes) <= _MOST_IN_ONE_COLUMN else 2
 
     def streams(ease: float) -> list[Stream]:
         in_order = [_in_order(content, design, front, back, columns, ease)]
-        return [*in_order, *_by_title(content, design)] if has_titles else in_order
+        by_title = _by_title(content, design) if has_titles else []
+        return [*in_order, *by_title, *left_out]
 
     return flow_in_fewest(streams, design.page_format, design.words.contents)
 
@@ -367,3 +370,15 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
     heading = design.heading(design.words.contents_by_title, before_pt=18.0)
     entries = tuple(title_entries(content, design))
     return [Stream(entries, 2, heading=(heading,), is_whole=True)]
+
+
+def _left_out(content: BookContent, design: Design) -> list[Stream]:
+    """The tunes that go beyond the edition's level, each with the reason."""
+    if not content.left_out:
+        return []
+    heading = design.heading(design.words.left_out, before_pt=18.0)
+    lines = tuple(
+        Flowed(design.small(f"{one.title}. {one.reason}", design.width_pt), design.size(2.0))
+        for one in content.left_out
+    )
+    return [Stream(lines, heading=(heading,))]

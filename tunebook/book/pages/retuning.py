@@ -9,7 +9,7 @@ from tunebook.book.design import Design
 from tunebook.book.layout.blocks import Flowed, Space
 from tunebook.book.layout.flow import Page, Stream, flow_in_fewest
 from tunebook.book.layout.tables import table_rows
-from tunebook.book.musical_text import chord_text, local_names
+from tunebook.book.musical_text import chord_text, key_name, local_names
 from tunebook.model.changes import RetuneFacts, StringChange, TuneChange
 from tunebook.model.words import FixedWords, ReportWords
 
@@ -105,12 +105,15 @@ def _tune_table(
 
 
 def _remark(tune: TuneChange, words: ReportWords, texts: FixedWords) -> str:
+    keys = [key_name(key, texts) or local_names(key.tonic_name, texts) for key in tune.keys or ()]
+    moved = [words.other_key.format(*reversed(keys))] if keys else []
     said = (
         (words.lost, [local_names(name, texts) for name in tune.lost_drones]),
         (words.gained, [local_names(name, texts) for name in tune.gained_drones]),
         (words.lost_chords, [chord_text(name, texts) for name in tune.lost_chords]),
     )
-    return "; ".join(text.format(", ".join(names)) for text, names in said if names)
+    rest = [text.format(", ".join(names)) for text, names in said if names]
+    return "; ".join([*moved, *rest])
 
 
 def _pair(pair: tuple[int, int]) -> str:

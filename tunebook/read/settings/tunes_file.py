@@ -49,6 +49,7 @@ _PATTERNS = {
     "pins": 'write "bar 3 note 2 finger 1" or "bar 3 note 2 string D"',
     "drone": 'write a pitch like "D4", or "none"',
     "sounds": "write an address with https:// or http://, or a folder beside the book",
+    "key": 'write a keynote like "D" or "Bb", or "as written"',
     "name": "letters, digits, - and spaces, at most 41",
     "hand": "write small, medium, large, or a hand file, as anna.toml",
     "file": "write a hand file, as anna.toml",
@@ -70,6 +71,7 @@ _EDITION_FIELDS = {
     "paper": "paper",
     "hand": "hand",
     "voices": "voices",
+    "fit": "fit",
 }
 
 
@@ -385,6 +387,7 @@ def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:
         drone_finger=table.drone_finger,
         tempo=table.tempo,
         transpose=table.transpose,
+        key=table.key,
         fingers=tuple((int(b), int(n), int(v)) for b, n, kind, v in pins if kind == "finger"),
         strings=tuple((int(b), int(n), v) for b, n, kind, v in pins if kind == "string"),
         is_left_out=table.leave_out,

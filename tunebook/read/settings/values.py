@@ -31,6 +31,7 @@ from tunebook.model.choices import (
     Drones,
     DroneStyle,
     Fingers,
+    Fit,
     GracePlace,
     HandSize,
     InstrumentKind,
@@ -329,6 +330,7 @@ class EditionTable(Table):
     voices: VoicesShown | None = None
     played_by: dict[VoiceName, PlayerTable] = {}
     limits: LimitsTable | None = None
+    fit: Fit | None = None
 
 
 class TuneTable(Table):
@@ -336,6 +338,7 @@ class TuneTable(Table):
     drone_finger: int | None = Field(default=None, ge=0, le=4)
     tempo: float | None = Field(default=None, ge=20, le=400)
     transpose: int = Field(default=0, ge=-24, le=24)
+    key: Annotated[str, StringConstraints(pattern=r"^([A-G](#|b)?|as written)$")] | None = None
     pins: list[PinLine] = []
     leave_out: bool = False
 

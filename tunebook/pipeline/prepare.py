@@ -1,0 +1,138 @@
+"""A tune as it is to be solved and printed: what tunes.toml and the edition want of it done to it.
+
+A tune that goes beyond the edition's limits is moved to a key in which it does not, or left out, as
+the edition's ``fit`` asks. One whose key is fixed in tunes.toml stays in that key, and its bars
+beyond the limits are marked. Where no key within an octave keeps to the limits, the tune is left
+out, so that nothing beyond the level is printed for those who cannot play it.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass, replace
+
+from tunebook.errors import Message
+from tunebook.model.arrangement import Beyond
+from tunebook.model.book import AS_WRITTEN, TuneChoice
+from tunebook.model.names import bars_in_words
+from tunebook.model.tune import Tune, pitch_name
+from tunebook.pipeline.load import Setup, reading_limits, tune_identity
+from tunebook.pipeline.players import Player, player_of
+from tunebook.read.settings.choices import apply_choice, without_grace_notes
+from tunebook.read.settings.profile import midi_of
+from tunebook.solve.fit import Level, bars_out_of_reach, fitting_key, is_in_compass
+from tunebook.solve.parts import part_of
+from tunebook.solve.search.layers import OutOfStepsError, at_most
+from tunebook.solve.times import tempo_of
+from tunebook.solve.transpose import semitones_to, transpose_tune
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A prepared tune in the key in which it is printed, and messages; ``beyond`` where the edition
+    leaves it out."""
+
+    tune: Tune
+    messages: tuple[Message, ...] = ()
+    beyond: Beyond | None = None
+
+
+def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
+    """Return the tune as tunes.toml and the edition want it, transposed, pinned, plain, in an edition
+    of second voices the second voice first where there is one; but not yet in a key that keeps to
+    the edition's limits (see :func:`fit_tune`)."""
+    choice = setup.book.choice(tune_identity(tune))
+    said: tuple[Message, ...] = ()
+    if choice is not None:
+        tune, said = _in_chosen_key(tune, choice, setup)
+    tune, messages = apply_choice(tune, choice)
+    if not setup.edition.shows_grace_notes:
+        tune = without_grace_notes(tune)
+    return part_of(tune) if setup.edition.voices == "second" else tune, (*said, *messages)
+
+
+def _in_chosen_key(
+    tune: Tune, choice: TuneChoice, setup: Setup
+) -> tuple[Tune, tuple[Message, ...]]:
+    place = choice.place or tune.place
+    if choice.key is None or choice.key == AS_WRITTEN:
+        return transpose_tune(tune, choice.transpose), ()
+    if choice.transpose:
+        what = f"{tune.title!r} has both a key and a transposition"
+        return _to_key(tune, choice.key, setup), (
+            Message(place, "setting", what, "the key is used; take one of the two out"),
+        )
+    if tune.key.mode == "none":
+        what = f"{tune.title!r} has no key of its own, so it cannot be moved to {choice.key}"
+        return tune, (Message(place, "setting", what, "give K: in the tune, or use transpose"),)
+    return _to_key(tune, choice.key, setup), ()
+
+
+def _to_key(tune: Tune, keynote: str, setup: Setup) -> Tune:
+    semitones = semitones_to(tune, keynote, lambda way: is_in_compass(tune, way, setup.instrument))
+    return transpose_tune(tune, semitones)
+
+
+def has_fixed_key(choice: TuneChoice | None) -> bool:
+    """Whether tunes.toml says in which key a tune is to be printed, whatever the edition."""
+    return choice is not None and choice.key is not None
+
+
+def level_of(tune: Tune, setup: Setup) -> Level:
+    """What the tune must keep to in this edition."""
+    choice = setup.book.choice(tune_identity(tune))
+    speed, _ = tempo_of(tune, choice.tempo if choice else None)
+    player = Player(setup.instrument, setup.hand)
+    if setup.edition.voices == "second" and tune.voices:
+        player = player_of(setup.players, part_of(tune), 0, player)
+    return Level(player.instrument, player.hand, setup.edition.limits, speed)
+
+
+def fit_tune(prepared: Tune, setup: Setup) -> Fitted:
+    """Return a tune that :func:`prepare_tune` gave in the key that the edition's ``fit`` asks for.
+
+    A tune that takes too many steps to be tried stays as it is.
+    """
+    fit = setup.edition.fit
+    if fit == "print as written" or has_fixed_key(setup.book.choice(tune_identity(prepared))):
+        return Fitted(prepared)
+    level = level_of(prepared, setup)
+    with suppress(OutOfStepsError), at_most(reading_limits(setup).solving_steps):
+        bars = bars_out_of_reach(prepared, level)
+        if not bars:
+            return Fitted(prepared)
+        numbers = tuple(sorted({prepared.bars[index].number for index in bars}))
+        if fit == "leave out":
+            return Fitted(prepared, beyond=Beyond(numbers, tried_keys=False))
+        found = fitting_key(prepared, level)
+        if found is None:
+            return Fitted(prepared, beyond=Beyond(numbers, tried_keys=True))
+        return Fitted(found.tune, () if found.has_pins else (_without_pins(prepared),))
+    return Fitted(prepared)
+
+
+def _without_pins(tune: Tune) -> Message:
+    what = f"with its pins {tune.title!r} keeps to the edition's limits in no key"
+    remedy = "it is printed without them; fix its key, or take them out"
+    return Message(tune.place, "pin", what, remedy)
+
+
+def moved_choice(tune: Tune, choice: TuneChoice | None) -> TuneChoice | None:
+    """The choices for a tune as they are for the key in which it is printed: a drone is moved
+    along with what the edition moved."""
+    if choice is None or has_fixed_key(choice) or tune.moved is None:
+        return choice
+    if choice.drone is None or choice.drone == "none":
+        return choice
+    midi = midi_of(choice.drone) + tune.moved.semitones - choice.transpose
+    return replace(choice, drone=pitch_name(midi))
+
+
+def level_message(tune: Tune, beyond: Beyond, edition: str) -> Message:
+    """What the closing summary says of a tune that the edition leaves out."""
+    bars = bars_in_words(beyond.bars)
+    what = f"{tune.title!r} goes beyond the limits of edition {edition!r} in {bars}"
+    if beyond.tried_keys:
+        what += ", and so it does in every key within an octave"
+    remedy = f'left out, unless key = "{AS_WRITTEN}" is set for it'
+    return Message(tune.place, "level", what, remedy, is_fatal=True)
