@@ -37,7 +37,8 @@ class Level:
 @dataclass(frozen=True, slots=True)
 class FittingKey:
     """A key within the limits: the ``tune`` moved by so many ``semitones`` (up when positive) and
-    its effort per second. Its pins stayed if they can (``has_pins``), else they are taken out."""
+    its effort per second. Pins of fingers and strings go
+    along if they can (``has_pins``), else they are taken out."""
 
     tune: Tune
     semitones: int
@@ -58,7 +59,7 @@ def fitting_key(tune: Tune, level: Level) -> FittingKey | None:
     hold them, else without."""
     near = [one for distance in range(1, NEAR + 1) for one in (distance, -distance)]
     far = [one for distance in range(NEAR + 1, FAR + 1) for one in (distance, -distance)]
-    free = without_pins(tune)
+    free = without_pins(tune, keeps_drones=True)
     ways = [(tune, True)] if free == tune else [(tune, True), (free, False)]
     for tried, has_pins in ways:
         for keys in (near, far):

@@ -122,13 +122,22 @@ def _move_drone(pin: DronePin, semitones: int) -> DronePin:
     return pin if pin.midi is None else replace(pin, midi=pin.midi + semitones)
 
 
-def without_pins(tune: Tune) -> Tune:
-    """Return the tune free of pins, as to ask how it lies in another key."""
-    return with_all_bars(tune, lambda bars: tuple(_free_bar(bar) for bar in bars))
+def without_pins(tune: Tune, *, keeps_drones: bool = False) -> Tune:
+    """Return the tune free of pins, as to ask how it lies in another key; pinned drones stay in it
+    if that is asked for."""
+    return with_all_bars(tune, lambda bars: tuple(_free_bar(bar, keeps_drones) for bar in bars))
 
 
-def _free_bar(bar: Bar) -> Bar:
-    notes = (replace(note, finger_pins=(), string_pin=None, drone_pin=None) for note in bar.notes)
+def _free_bar(bar: Bar, keeps_drones: bool) -> Bar:
+    notes = (
+        replace(
+            note,
+            finger_pins=(),
+            string_pin=None,
+            drone_pin=note.drone_pin if keeps_drones else None,
+        )
+        for note in bar.notes
+    )
     return replace(bar, notes=tuple(notes))
 
 
