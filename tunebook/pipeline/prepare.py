@@ -38,9 +38,9 @@ class Fitted:
 
 
 def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
-    """Return the tune as tunes.toml and the edition want it, transposed, pinned, plain, in an edition
-    of second voices the second voice first where there is one; but not yet in a key that keeps to
-    the edition's limits (see :func:`fit_tune`)."""
+    """Return the tune as tunes.toml and the edition want it: transposed, pinned, plain; in an
+    edition of second voices the second voice first where there is one. Not yet in a key that keeps
+    to the edition's limits: see :func:`fit_tune`."""
     choice = setup.book.choice(tune_identity(tune))
     said: tuple[Message, ...] = ()
     if choice is not None:
