@@ -81,3 +81,14 @@ def test_readers_name_what_there_is_for_an_unknown_name() -> None:
 
 def test_one_of_gives_the_choice_back() -> None:
     assert one_of(DRONES, "open", "drones") == "open"
+
+
+@pytest.mark.parametrize(
+    ("staff_pt", "small_pt"),
+    [(16.5, 15.2), (24.0, 22.1), (22.0, 21.0), (21.0, None), (15.0, 14.0), (14.0, None)],
+)
+def test_a_smaller_staff_stays_readable_and_large_print_large(
+    staff_pt: float, small_pt: float | None
+) -> None:
+    assert Edition("egen", staff_size_pt=staff_pt, density="tight").small_staff_pt == small_pt
+    assert Edition("egen", staff_size_pt=staff_pt).small_staff_pt is None

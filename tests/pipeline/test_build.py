@@ -86,6 +86,19 @@ def test_every_edition_holds_every_tune(tmp_path: Path, edition: str) -> None:
     assert ("Practice pages" in text_of(report.output)) is has_practice
 
 
+def test_a_tight_book_takes_fewer_pages_for_the_same_tunes(tmp_path: Path) -> None:
+    own = '[[edition]]\nname = "tight"\nbased_on = "player"\ndensity = "tight"\n'
+    folder = folder_with(tmp_path, more=own)
+    for name in ("valser.abc", "gang_och_brud.abc"):
+        shutil.copy(SAMPLES / name, folder / name)
+    roomy = made(prepare(folder), tmp_path, "roomy.pdf")
+    tight = made(prepare(folder, Wishes(edition="tight")), tmp_path, "tight.pdf")
+    assert (tight.tune_count, tight.messages) == (roomy.tune_count, roomy.messages)
+    assert tight.pages < roomy.pages
+    with pikepdf.open(tight.output) as pdf:
+        assert set(outline_titles(pdf)) >= {"Tjäderspelet", "Trollsländan", "Blåbärspolketten"}
+
+
 def test_sets_come_first_and_the_contents_link_to_them(tmp_path: Path) -> None:
     report = made(prepare(folder_with(tmp_path)), tmp_path)
     with pikepdf.open(report.output) as pdf:

@@ -21,11 +21,11 @@ from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import PT_PER_MM, page_format
 from tunebook.book.layout.placing import place_systems
 from tunebook.book.layout.sheet import PageReference, PlacedSystem
+from tunebook.book.pages.body import in_best_order, lay_out_tunes
 from tunebook.book.pages.front import matter
 from tunebook.book.pages.furniture import draw_pages
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
-from tunebook.book.pages.tunes import in_best_order, lay_out_tunes
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.choices import Language
 from tunebook.model.words import fixed_words, words_for

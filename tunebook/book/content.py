@@ -47,7 +47,8 @@ def set_anchor(index: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class BookTune:
-    """One tune, arranged and engraved. ``identity`` is "file.abc:X". ``limit_note`` says what goes
+    """One tune, arranged and engraved; ``small_piece`` is the same in the smaller staff size of a
+    tight book. ``identity`` is "file.abc:X". ``limit_note`` says what goes
     beyond the edition's limits and what would not; ``choice_notes`` are a teacher's lines on why
     and what else; ``voices_note`` says which voices are printed and what plays them. All are text
     in the book's language."""
@@ -55,6 +56,7 @@ class BookTune:
     identity: str
     arrangement: Arrangement
     piece: EngravedPiece
+    small_piece: EngravedPiece | None = None
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
     voices_note: str = ""

@@ -48,6 +48,13 @@ class TuneSet:
     place: SourcePlace | None = None
 
 
+LARGE_STAFF_PT = 21.0
+"""From this staff size on, an edition is in large print and stays so."""
+READABLE_STAFF_PT = 14.0
+"""No staff is made smaller than 14 pt (4.9 mm), our judgement; of the customary sizes the one below
+is 4.8 mm (Gould, Behind Bars, 2011, from memory), which a player does not read from a stand."""
+# From one customary staff size to the next it is some 8 % (7.4, 7.0, 6.5, 6.0, 5.5 mm; as above).
+_STAFF_STEP = 0.92
 _USUAL_PARTS: tuple[BookPart, ...] = tuple(part for part in BOOK_PARTS if part != "practice")
 
 
@@ -106,6 +113,14 @@ class Edition:
         one_of(DENSITIES, self.density, "density")
         for part in self.parts:
             one_of(BOOK_PARTS, part, "part of the book")
+
+    @property
+    def small_staff_pt(self) -> float | None:
+        """The smaller staff size that a tight book may use, in points; None where there is none."""
+        is_large = self.staff_size_pt >= LARGE_STAFF_PT
+        least = LARGE_STAFF_PT if is_large else READABLE_STAFF_PT
+        small = max(least, round(self.staff_size_pt * _STAFF_STEP, 1))
+        return small if self.density == "tight" and small < self.staff_size_pt else None
 
     @property
     def shows_practice(self) -> bool:

@@ -263,11 +263,11 @@ def _engrave(
     on_progress: Progress,
 ) -> tuple[dict[str, EngravedPiece], list[EngravingFailure]]:
     from tunebook.engrave.engrave import engrave
+    from tunebook.pipeline.sources import pieces_of
     from tunebook.pipeline.workers import count_of_jobs
 
-    wanted = {one.identity: one.piece for one in sources if one.piece is not None}
     pieces, failures = engrave(
-        {**wanted, **extras.pieces},
+        {**pieces_of(sources), **extras.pieces},
         jobs=count_of_jobs(order.jobs),
         store=store,
         work_folder=work,

@@ -23,7 +23,7 @@ from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.load import Section, Setup
 from tunebook.pipeline.pieces import IDENTITY, Extras, place_extras
-from tunebook.pipeline.sources import TuneSource
+from tunebook.pipeline.sources import TuneSource, small_identity
 from tunebook.solve.retuning import find_string_changes
 from tunebook.write.file_names import distinct_names, safe_stem, tune_file_names
 
@@ -44,7 +44,7 @@ def contents_of(
     for section in sections:
         chosen = list(islice(waiting, len(section.tunes)))
         tunes = tuple(
-            _book_tune(one, one.outcome.arrangement, pieces[one.identity], setup)
+            _book_tune(one, one.outcome.arrangement, pieces, setup)
             for one in chosen
             if one.outcome.arrangement is not None and one.identity in pieces
         )
@@ -73,13 +73,17 @@ def contents_of(
 
 
 def _book_tune(
-    source: TuneSource, arrangement: Arrangement, piece: EngravedPiece, setup: Setup
+    source: TuneSource,
+    arrangement: Arrangement,
+    pieces: dict[str, EngravedPiece],
+    setup: Setup,
 ) -> BookTune:
     words = words_for(setup.book, setup.instrument)
     return BookTune(
         identity=source.identity,
         arrangement=arrangement,
-        piece=piece,
+        piece=pieces[source.identity],
+        small_piece=pieces.get(small_identity(source.identity)),
         limit_note=source.limit_note,
         choice_notes=source.choice_notes,
         voices_note=voices_note(arrangement, setup.edition.voices, words),
@@ -117,8 +121,10 @@ def _names(setup: Setup, words: FixedWords) -> tuple[str, str, str]:
 def failure_messages(
     failures: list[EngravingFailure], sources: tuple[TuneSource, ...]
 ) -> list[Message]:
-    """Return a message for each piece that could not be engraved; a tune is then left out."""
+    """Return a message for each piece that could not be engraved; a tune is then left out. Where
+    only its smaller staff size could not be, nothing is missed."""
     places = {one.identity: one.outcome.tune.place for one in sources if one.outcome.tune}
+    spare = {small_identity(one.identity) for one in sources}
     return [
         Message(
             places.get(failure.identity, SourcePlace(failure.identity)),
@@ -128,6 +134,7 @@ def failure_messages(
             is_fatal=failure.identity in places,
         )
         for failure in failures
+        if failure.identity not in spare
     ]
 
 

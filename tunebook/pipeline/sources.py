@@ -28,12 +28,14 @@ HARD_BARS_MARKED = 3
 
 @dataclass(frozen=True, slots=True)
 class TuneSource:
-    """One tune solved and written; ``piece`` is None where it could not be. ``beyond_note``
-    says why the edition leaves it out."""
+    """One tune solved and written; ``piece`` is None where it could not be. ``small_piece`` is the
+    same in the smaller staff size of a tight book, ``beyond_note`` says why the edition leaves it
+    out."""
 
     identity: str
     outcome: TuneOutcome
     piece: Piece | None = None
+    small_piece: Piece | None = None
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
     change: TuneChange | None = None
@@ -150,15 +152,9 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
     width_pt = line_width_pt(setup)
     exercises: tuple[Exercise, ...] = ()
     try:
-        piece = write_source(
-            arrangement,
-            setup.edition,
-            line_width_pt=width_pt,
-            with_opening="openings" in setup.edition.parts,
-            marks=marks,
-            language=setup.book.language,
-            note_names=words_for(setup.book, setup.instrument).note_names,
-        )
+        piece = _written(arrangement, setup, setup.edition.staff_size_pt, marks)
+        small_pt = setup.edition.small_staff_pt
+        small = None if small_pt is None else _written(arrangement, setup, small_pt, marks)
         if setup.edition.shows_practice:
             exercises = exercises_of(arrangement, identity, setup, width_pt)
         why = choice_notes(arrangement, setup) if setup.edition.shows_notes_on_choices else ()
@@ -170,11 +166,44 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
         identity=identity,
         outcome=bare,
         piece=piece,
+        small_piece=small,
         limit_note=beyond,
         choice_notes=why,
         change=change,
         exercises=exercises,
     )
+
+
+def _written(
+    arrangement: Arrangement, setup: Setup, staff_size_pt: float, marks: BarMarks
+) -> Piece:
+    """The tune's source; in the edition's own size with its opening, if the book lists those."""
+    edition = replace(setup.edition, staff_size_pt=staff_size_pt)
+    return write_source(
+        arrangement,
+        edition,
+        line_width_pt=line_width_pt(setup),
+        with_opening="openings" in edition.parts and edition == setup.edition,
+        marks=marks,
+        language=setup.book.language,
+        note_names=words_for(setup.book, setup.instrument).note_names,
+        is_dense=edition != setup.edition,
+    )
+
+
+_SMALL = "small:"
+
+
+def pieces_of(sources: tuple[TuneSource, ...]) -> dict[str, Piece]:
+    """Everything of the tunes that is to be engraved, by identity."""
+    usual = {one.identity: one.piece for one in sources if one.piece is not None}
+    small = {small_identity(one.identity): one.small_piece for one in sources if one.small_piece}
+    return {**usual, **small}
+
+
+def small_identity(identity: str) -> str:
+    """The identity of the piece in the smaller staff size, of which a book can do without."""
+    return _SMALL + identity
 
 
 def _with_shapes(setup: Setup) -> Setup:

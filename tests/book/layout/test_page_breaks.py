@@ -54,16 +54,15 @@ def enumerated_cost(units: list[Unit], height_pt: float) -> float:
     """Least cost over every way to fill pages, by plain recursion."""
 
     @cache
-    def rest(unit: int, part: int, side: int) -> float:
-        if unit == len(units):
+    def rest(before: pages.State, side: int) -> float:
+        if before[0] == len(units):
             return 0.0
         return min(
-            pages._page_cost(units, fill, state, height_pt, side)
-            + rest(state[0], state[1], 1 - side)
-            for fill, state in pages._fills(units, height_pt, unit, part)
+            pages._page_cost(units, fill, state, height_pt, side) + rest(state, 1 - side)
+            for fill, state in pages._fills(units, height_pt, before)
         )
 
-    return rest(0, 0, 0)
+    return rest((0, 0, False), 0)
 
 
 @settings(max_examples=60, deadline=None)
@@ -253,3 +252,62 @@ def test_a_part_higher_than_the_page_is_set_all_the_same() -> None:
 
 def test_no_tunes_need_no_pages() -> None:
     assert choose_breaks([], HEIGHT) == ()
+
+
+def in_two_sizes(name: str, systems: int, fewer: int = 0, **more: object) -> Unit:
+    """A tune that may also be set in systems of 70 pt, perhaps in fewer of them."""
+    small = (108.0, *(70.0,) * (max(1, systems - fewer) - 1))
+    return replace(tune(name, systems, **more), small_pt=small)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 8), st.integers(0, 2), st.booleans(), st.booleans()),
+        min_size=1,
+        max_size=5,
+    )
+)
+def test_breaks_in_two_sizes_cost_no_more_than_any_enumerated_ones(
+    drawn: list[tuple[int, int, bool, bool]],
+) -> None:
+    units = [
+        in_two_sizes(str(at), systems, fewer, group=at // 2, is_kept_together=kept, ease_pt=6.0)
+        if has_small
+        else tune(str(at), systems, group=at // 2, is_kept_together=kept, ease_pt=6.0)
+        for at, (systems, fewer, has_small, kept) in enumerate(drawn)
+    ]
+    assert cost_of_breaks(units, 400.0) == pytest.approx(enumerated_cost(units, 400.0))
+    fills = choose_breaks(units, 400.0)
+    sizes: dict[int, set[bool]] = {}
+    for fill in fills:
+        for one in fill.slices:
+            sizes.setdefault(one.unit, set()).add(fill.is_small)
+    assert all(len(found) == 1 for found in sizes.values()), "a torn tune keeps its size"
+    parts = {
+        at: [part for fill in fills for one in fill.slices if one.unit == at
+             for part in range(one.first, one.last)]
+        for at in range(len(units))
+    }  # fmt: skip
+    for at, unit in enumerate(units):
+        assert parts[at] == list(range(len(unit.heights_pt(min(sizes[at])))))
+
+
+def test_the_smaller_size_is_taken_where_it_saves_a_page_and_only_there() -> None:
+    close = [in_two_sizes(name, 5) for name in "ab"]
+    fills = choose_breaks(close, 800.0)
+    assert (len(fills), fills[0].is_small) == (1, True)
+    assert len(choose_breaks([replace(one, small_pt=()) for one in close], 800.0)) == 2
+    easy = [in_two_sizes(name, 4) for name in "ab"]
+    fills = choose_breaks(easy, 800.0)
+    assert (len(fills), fills[0].is_small) == (1, False)
+
+
+def test_a_set_of_two_pages_lies_on_facing_pages() -> None:
+    heading = Unit("set", (100.0,), is_opener=True, begins_page=True, is_kept_together=True)
+    members = [replace(tune(name, 6), is_kept_together=True) for name in "ab"]
+    own = [replace(one, group=1, turn_cost=pages.OPENING_TURN_COST) for one in (heading, *members)]
+    fills = choose_breaks([tune("x", 4), tune("y", 3), *own], HEIGHT)
+    at = next(index for index, fill in enumerate(fills) if fill.slices[0].unit == 2)
+    assert at % 2 == 1
+    assert len(fills) == at + 2

@@ -17,15 +17,10 @@ from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import Sheet
 from tunebook.book.musical_text import part_order_text
+from tunebook.book.pages.body import in_best_order, lay_out_tunes
 from tunebook.book.pages.furniture import FOOT_GAP, draw_furniture
 from tunebook.book.pages.signs import foot_line
-from tunebook.book.pages.tunes import (
-    in_best_order,
-    lay_out_tunes,
-    tune_head,
-    tune_tail,
-    words_block,
-)
+from tunebook.book.pages.tunes import tune_head, tune_tail, words_block
 from tunebook.model.words import fixed_words
 from tunebook.store import Store
 
@@ -223,3 +218,43 @@ def test_long_foot_line_stands_in_two_lines_of_readable_type(
     first, second = [one for one in printed if "sign number" in one[0]]
     assert first[0].split(FOOT_GAP) + second[0].split(FOOT_GAP) == signs
     assert first[1] == second[1] > 6.0
+
+
+def tight(folder: Path, *systems: int, is_kept: bool = False) -> BookContent:
+    """Tunes that can be set a tenth smaller, in a tight book; the last one is a set of its own."""
+    tunes = []
+    for number, count in enumerate(systems):
+        tune = book_tune(folder, number, f"Tune {number}", count)
+        small = piece(folder, f"small:{number}", (66.0,) * count)
+        tunes.append(replace(tune, small_piece=small))
+    sections = (
+        BookSection("", tuple(tunes[:-1])),
+        BookSection("Set", tuple(tunes[-1:]), is_kept_together=is_kept),
+    )
+    book = content(folder, sections)
+    return replace(book, edition=replace(book.edition, density="tight"))
+
+
+def test_a_page_of_a_tight_book_is_set_in_one_size(tmp_path: Path, design: Design) -> None:
+    """Two tunes of five systems of 84 pt take more than a page, of 66 pt less."""
+    pages = lay_out_tunes(tight(tmp_path, 5, 5, 8), design, "").pages
+    heights = [
+        {round(system.height_pt) for one in page.placed for system in systems_of(one.item.block)}
+        for page in pages
+    ]
+    assert heights[0] == {66}
+    assert all(len(found) == 1 for found in heights)
+    assert len(lay_out_tunes(loose(tmp_path, 5, 5, 8), design, "").pages) > len(pages)
+
+
+def systems_of(block: Block) -> list[Music]:
+    if isinstance(block, Music):
+        return [block]
+    return [one for part in getattr(block, "blocks", ()) for one in systems_of(part)]
+
+
+def test_a_set_of_a_tight_book_may_follow_on_the_page(tmp_path: Path, design: Design) -> None:
+    book = tight(tmp_path, 2, 2, is_kept=True)
+    assert len(lay_out_tunes(book, design, "").pages) == 1
+    roomy = replace(book, edition=replace(book.edition, density="roomy"))
+    assert len(lay_out_tunes(roomy, design, "").pages) == 2

@@ -9,6 +9,9 @@ Software: Practice and Experience 11), so the result is the best possible for th
 Sides: 0 is a right-hand page, after which the leaf is turned, 1 a left-hand one. No page is left
 blank: a tune goes on on the facing page instead, or the first page lies on the other side.
 
+Tunes may be had in a smaller staff size too: a page is then set in one size or the other, and a
+torn tune goes on in that of its first page.
+
 Another order, where the book allows it, moves only tunes of no set, and by at most MOST_PLACES
 places. It is the best of those in which every page begins with a new tune: a shortest path whose
 states are the first tune not yet set, which of the next ones are set already, and the side of the
@@ -34,12 +37,22 @@ SPLIT_COST = 2.2
 TURN_COST = 6.0
 # Part of a torn tune with a single system on its page.
 LONE_SYSTEM_COST = 4.0
-# The leaf is turned between two tunes of a set that is to be kept together.
+# The leaf is turned between two tunes of a set that is to be kept together; the same where all of
+# it would find room on two facing pages; and that where pages are to be saved.
 SET_TURN_COST = 0.5
+OPENING_TURN_COST = 1.6
+OPENING_TURN_COST_WHEN_TIGHT = 0.9
+# A page in the smaller staff size.
+SMALL_COST = 0.15
 # More than fits: only when a single part is higher than the page.
 OVERFULL_COST = 100.0
 # Something of another set before or after on the pages of a set that is kept together.
 SHARED_COST = 0.4
+
+
+# The unit to be set next, its part, and whether a torn one goes on in the smaller staff size.
+State = tuple[int, int, bool]
+_START: State = (0, 0, False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +63,25 @@ class Unit:
     ``parts_pt`` are the least heights of the parts, ``ease_pt`` what each part after the first
     would like above it in addition, ``gap_pt`` the least space above the unit when it is not at
     the top, ``continued_pt`` the height of the short head where it goes on on another
-    page. ``group`` numbers the set; ``begins_page`` asks for a new page, ``is_kept_together``
-    that the leaf be not turned within the group."""
+    page. ``small_pt`` are the parts in the smaller staff size, of which there may be fewer; empty
+    where it is not to be had. ``group`` numbers the set; ``begins_page`` asks for a new page,
+    ``is_kept_together`` that the leaf be not turned within the group, which costs ``turn_cost``."""
 
     identity: str
     parts_pt: tuple[float, ...]
     gap_pt: float = 18.0
     ease_pt: float = 0.0
     continued_pt: float = 0.0
+    small_pt: tuple[float, ...] = ()
     group: int = 0
     is_opener: bool = False
     begins_page: bool = False
     is_kept_together: bool = False
+    turn_cost: float = SET_TURN_COST
+
+    def heights_pt(self, is_small: bool) -> tuple[float, ...]:
+        """The least heights of the parts in the smaller staff size or the usual one."""
+        return self.small_pt if is_small else self.parts_pt
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +95,12 @@ class Slice:
 
 @dataclass(frozen=True, slots=True)
 class PageFill:
-    """What one page holds, never nothing. ``used_pt`` is the least height of it all."""
+    """What one page holds, never nothing. ``used_pt`` is the least height of it all; ``is_small``
+    says that it is set in the smaller staff size."""
 
     slices: tuple[Slice, ...]
     used_pt: float
+    is_small: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +116,7 @@ class Breaks:
 class _Choice:
     cost: float
     fill: PageFill
-    state: tuple[int, int]
+    state: State
 
 
 def choose_breaks(units: Sequence[Unit], height_pt: float, side: int = 0) -> tuple[PageFill, ...]:
@@ -112,12 +134,12 @@ def best_breaks(units: Sequence[Unit], height_pt: float, side_costs: tuple[float
     """Return the cheapest pages when beginning on either side costs ``side_costs`` (inf: may not
     be)."""
     best = _all_choices(units, height_pt)
-    costs = [cost + (best[0, 0, at].cost if units else 0.0) for at, cost in enumerate(side_costs)]
+    costs = [cost + (best[_START, at].cost if units else 0.0) for at, cost in enumerate(side_costs)]
     first = side = 0 if costs[0] <= costs[1] else 1
     pages = []
-    state = (0, 0)
+    state = _START
     while state[0] < len(units):
-        choice = best[state[0], state[1], side]
+        choice = best[state, side]
         pages.append(choice.fill)
         state, side = choice.state, 1 - side
     return Breaks(tuple(pages), first, costs[first])
@@ -127,71 +149,80 @@ def _only(side: int) -> tuple[float, float]:
     return (inf, 0.0) if side else (0.0, inf)
 
 
-def _all_choices(units: Sequence[Unit], height_pt: float) -> dict[tuple[int, int, int], _Choice]:
-    """The best page from every state (unit, part, side) on."""
-    best: dict[tuple[int, int, int], _Choice] = {}
-    for unit in range(len(units) - 1, -1, -1):
-        for part in range(len(units[unit].parts_pt) - 1, -1, -1):
+def _all_choices(units: Sequence[Unit], height_pt: float) -> dict[tuple[State, int], _Choice]:
+    """The best page from every state and side on."""
+    best: dict[tuple[State, int], _Choice] = {}
+    for at in range(len(units) - 1, -1, -1):
+        for state in _states(at, units[at]):
+            fills = _fills(units, height_pt, state)
             for side in (0, 1):
-                best[unit, part, side] = _cheapest(units, height_pt, unit, part, side, best)
+                best[state, side] = _cheapest(units, height_pt, fills, side, best)
     return best
+
+
+def _states(at: int, unit: Unit) -> Iterator[State]:
+    """All places in a unit where a page may begin, the last first."""
+    for is_small in (False, True):
+        for part in range(len(unit.heights_pt(is_small)) - 1, 0, -1):
+            yield at, part, is_small
+    yield at, 0, False
 
 
 def _cheapest(
     units: Sequence[Unit],
     height_pt: float,
-    unit: int,
-    part: int,
+    fills: Sequence[tuple[PageFill, State]],
     side: int,
-    best: dict[tuple[int, int, int], _Choice],
+    best: dict[tuple[State, int], _Choice],
 ) -> _Choice:
     found: _Choice | None = None
-    for fill, state in _fills(units, height_pt, unit, part):
+    for fill, state in fills:
         cost = _page_cost(units, fill, state, height_pt, side)
         if state[0] < len(units):
-            cost += best[state[0], state[1], 1 - side].cost
+            cost += best[state, 1 - side].cost
         if found is None or cost < found.cost - 1e-9:
             found = _Choice(cost, fill, state)
     assert found is not None
     return found
 
 
-def _fills(
-    units: Sequence[Unit], height_pt: float, unit: int, part: int
-) -> list[tuple[PageFill, tuple[int, int]]]:
-    """Everything that one page which begins with ``part`` of ``unit`` may hold.
+def _fills(units: Sequence[Unit], height_pt: float, state: State) -> list[tuple[PageFill, State]]:
+    """Everything that one page may hold, and where the next one then begins.
 
     A set's heading never ends a page, unless not even the first part of the set's first tune
     would go below it on a page of their own."""
-    fills = _all_fills(units, height_pt, unit, part)
+    unit, part, is_small = state
+    sizes = (is_small,) if part else (False, True)
+    fills = [one for size in sizes for one in _all_fills(units, height_pt, unit, part, size)]
     kept = [
-        (fill, state)
-        for fill, state in fills
-        if state[0] == len(units) or not units[fill.slices[-1].unit].is_opener
+        (fill, after)
+        for fill, after in fills
+        if after[0] == len(units) or not units[fill.slices[-1].unit].is_opener
     ]
     return kept or fills
 
 
 def _all_fills(
-    units: Sequence[Unit], height_pt: float, unit: int, part: int
-) -> list[tuple[PageFill, tuple[int, int]]]:
-    """What :func:`_fills` chooses from, headings at the foot of the page among it."""
-    fills: list[tuple[PageFill, tuple[int, int]]] = []
+    units: Sequence[Unit], height_pt: float, unit: int, part: int, is_small: bool
+) -> list[tuple[PageFill, State]]:
+    """What :func:`_fills` chooses from in one size, headings at the foot of the page among it."""
+    fills: list[tuple[PageFill, State]] = []
     slices: list[Slice] = []
     used = units[unit].continued_pt if part else 0.0
     first, at = part, unit
     while at < len(units):
-        if units[at].begins_page and first == 0 and slices:
+        heights = units[at].heights_pt(is_small)
+        if not heights or (units[at].begins_page and first == 0 and slices):
             break
         used += units[at].gap_pt if slices else 0.0
-        for last in range(first + 1, len(units[at].parts_pt) + 1):
-            used += units[at].parts_pt[last - 1]
+        for last in range(first + 1, len(heights) + 1):
+            used += heights[last - 1]
             if used > height_pt + 0.01 and fills:
                 return fills
-            is_whole = last == len(units[at].parts_pt)
-            state = (at + 1, 0) if is_whole else (at, last)
-            fills.append((PageFill((*slices, Slice(at, first, last)), used), state))
-        slices.append(Slice(at, first, len(units[at].parts_pt)))
+            state = (at + 1, 0, False) if last == len(heights) else (at, last, is_small)
+            fill = PageFill((*slices, Slice(at, first, last)), used, is_small)
+            fills.append((fill, state))
+        slices.append(Slice(at, first, len(heights)))
         at, first = at + 1, 0
     return fills
 
@@ -199,12 +230,13 @@ def _all_fills(
 def _page_cost(
     units: Sequence[Unit],
     fill: PageFill,
-    state: tuple[int, int],
+    state: State,
     height_pt: float,
     side: int,
 ) -> float:
     is_end = state[0] == len(units)
     cost = PAGE_COST + _waste(fill.used_pt / height_pt, is_end)
+    cost += SMALL_COST if fill.is_small else 0.0
     if fill.used_pt > height_pt + 0.01:
         cost += OVERFULL_COST * (fill.used_pt / height_pt - 1.0)
     ease = sum(units[one.unit].ease_pt * (one.last - one.first - 1) for one in fill.slices)
@@ -212,7 +244,7 @@ def _page_cost(
         squeeze = min(1.0, max(0.0, (fill.used_pt + ease - height_pt) / ease))
         cost += SQUEEZE_WEIGHT * squeeze * squeeze
     for one in fill.slices:
-        is_torn = one.first > 0 or one.last < len(units[one.unit].parts_pt)
+        is_torn = one.first > 0 or one.last < len(units[one.unit].heights_pt(fill.is_small))
         if is_torn and one.last - one.first < 2:
             cost += LONE_SYSTEM_COST
     cost += _break_cost(units, fill, state, height_pt, side)
@@ -229,22 +261,22 @@ def _waste(share: float, is_end: bool) -> float:
 def _break_cost(
     units: Sequence[Unit],
     fill: PageFill,
-    state: tuple[int, int],
+    state: State,
     height_pt: float,
     side: int,
 ) -> float:
     """What it costs that the page ends where it does."""
-    unit, part = state
+    unit, part, is_small = state
     is_turned = side == 0
     if unit == len(units):
         return 0.0
     if part > 0:
         if is_turned:
             return TURN_COST
-        return SPLIT_COST if sum(units[unit].parts_pt) <= height_pt else 0.0
+        return SPLIT_COST if sum(units[unit].heights_pt(is_small)) <= height_pt else 0.0
     last = units[fill.slices[-1].unit]
     together = last.is_kept_together and last.group == units[unit].group
-    return SET_TURN_COST if together and is_turned else 0.0
+    return last.turn_cost if together and is_turned else 0.0
 
 
 def _sharing_cost(units: Sequence[Unit], fill: PageFill) -> float:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import functools
 
+from tunebook.model.book import LARGE_STAFF_PT
+
 VERSION = "2.24.0"
-LARGE_STAFF_PT = 21.0
 OPENING_STAFF_PT = 12.0
 # LilyPond's own margins inside a page: the piece's music starts this far from the page's edge, so
 # that accidentals and brackets that lean out of the line are still on it.

@@ -39,9 +39,13 @@ _LETTER_SPACES = 0.85
 
 # Shares of the line that the unstretched music takes.
 _COMFORTABLE_FILL = 0.68
+_COMFORTABLE_WHEN_DENSE = 0.78
 _FULLEST = 0.92
 _LEAST_ONLY_FILL = 0.5
 _LEAST_LAST_SHARE = 0.62
+
+# What a line more costs where room is short.
+_LINE_COST_WHEN_DENSE = 0.7
 
 # Numbers of bars that a line may want, with what wanting them costs a line.
 _WANTED = {4: 0.0, 3: 0.5, 2: 0.6, 6: 0.7, 8: 0.7, 5: 0.9, 1: 1.2}
@@ -78,9 +82,11 @@ def break_lines(
     *,
     has_words: bool = False,
     voices: Sequence[PrintedBars] = (),
+    is_dense: bool = False,
 ) -> LineChoice:
     """Choose the line ends of ``printed`` for lines of ``line_width_bp`` PDF points; ``voices`` are
-    printed in the same systems, each beside it bar by bar."""
+    printed in the same systems, each beside it bar by bar. With ``is_dense``, fuller lines are
+    chosen where they are fewer."""
     bars = printed.bars
     if not bars:
         # Nothing takes time, as in a tune of one grace note.
@@ -91,7 +97,7 @@ def break_lines(
         for place, one in enumerate(bars)
     ]
     counts = _full_bars(bars)
-    lines = _possible_lines(bars, widths, counts, spaces)
+    lines = _possible_lines(bars, widths, counts, spaces, is_dense)
     choices = [_cheapest_ends(lines, wanted) for wanted in _WANTED]
     _, ends = min(choices, key=lambda choice: choice[0])
     kept = set(ends[:-1])
@@ -115,8 +121,11 @@ def _possible_lines(
     widths: Sequence[float],
     counts: Sequence[float],
     spaces: float,
+    is_dense: bool,
 ) -> list[_LinesToEnd]:
     """All lines that are not too full, by the bar they end with; a single bar always fits."""
+    comfort = _COMFORTABLE_WHEN_DENSE if is_dense else _COMFORTABLE_FILL
+    more = _LINE_COST_WHEN_DENSE if is_dense else 0.0
     possible: list[_LinesToEnd] = []
     for end in range(1, len(bars) + 1):
         is_last = end == len(bars)
@@ -126,7 +135,7 @@ def _possible_lines(
             if fill > _FULLEST and end - start > 1:
                 break
             full = round(sum(counts[start:end]))
-            lines.append(_Line(start, full, _fill_cost(fill, is_last=is_last)))
+            lines.append(_Line(start, full, _fill_cost(fill, comfort, is_last) + more))
         possible.append(_LinesToEnd(lines, 0.0 if is_last else _end_cost(bars, counts, end)))
     return possible
 
@@ -157,8 +166,8 @@ def _line_spaces(
     return head + (_METRE_SPACES if start == 0 else 0.0) + sum(widths[start:end])
 
 
-def _fill_cost(fill: float, *, is_last: bool) -> float:
-    slack = fill - _COMFORTABLE_FILL
+def _fill_cost(fill: float, comfort: float, is_last: bool) -> float:
+    slack = fill - comfort
     cost = 1.0 + 12.0 * slack * slack * (0.4 if is_last and slack < 0 else 1.0)
     return cost + 25.0 * (slack - 0.16) if slack > 0.16 else cost
 

@@ -59,12 +59,13 @@ def write_source(
     marks: BarMarks = NO_MARKS,
     language: Language = "en",
     note_names: NoteNames = "b",
+    is_dense: bool = False,
 ) -> Piece:
     """Return ``arrangement`` as ``edition`` shows it, to be engraved; its ``text`` is the source.
 
     ``line_width_pt`` is in PDF points (1/72 inch). ``with_opening`` adds the first bars alone (for
     an index of openings). ``marks`` are bars to be marked. ``language`` is that of the book's
-    words, en or sv, ``note_names`` one of NOTE_NAMES.
+    words, en or sv, ``note_names`` one of NOTE_NAMES. ``is_dense`` asks for few lines.
     """
     shown = Shown.of_edition(edition, note_names, language)
     voices = arrangement.voices if edition.voices == "both" else ()
@@ -77,6 +78,7 @@ def write_source(
         edition.staff_size_pt,
         has_words=bool(words),
         voices=[beside(bars, one.voice.bars) for one in voices],
+        is_dense=is_dense,
     )
     melody = MelodyWriter(arrangement, lines.printed, shown, mark_commands(lines.printed, marks))
     score = printed(_score(melody, edition, words, voices))
