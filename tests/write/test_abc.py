@@ -289,3 +289,11 @@ def test_writing_twice_adds_nothing(path, arranged):
     text = path.read_text(encoding="utf-8")
     once = fingered_abc(text, [arranged(tune) for tune in read_abc(text)])
     assert fingered_abc(once, [arranged(tune) for tune in read_abc(once)]) == once
+
+
+def test_a_players_remark_stays_in_the_text(arranged):
+    text = HEAD + "D2 [r:note keep the little finger down]E2 F2 |\n"
+    result = write_fingers(text, [arranged(read_abc(text)[0])])
+    assert "[r:note keep the little finger down]" in result.text
+    (again,) = read_abc(result.text)
+    assert again.bars[0].notes[1].remark == "keep the little finger down"

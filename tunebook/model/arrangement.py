@@ -46,7 +46,8 @@ class FingeredNote:
     tied from the one before: same stops, no new stroke. ``is_needed`` marks a finger number that a
     player edition prints. ``shows_string`` asks for a string letter. ``beyond_limits`` marks a
     note that could not be played within the edition's limits. ``stops_after`` are the stops after a
-    silent substitution during a long note, empty when there is none. ``moments`` are the hand's
+    silent substitution during a long note, empty when there is none. ``trill_finger`` is the
+    finger on the upper tone of a trill, 0 where there is none. ``moments`` are the hand's
     postures through the note and all that is tied to it, on the note that is struck. A note that
     cannot be played has no ``stops``."""
 
@@ -64,6 +65,7 @@ class FingeredNote:
     alternatives: tuple[tuple[float, tuple[Stop, ...]], ...] = ()
     stops_after: tuple[Stop, ...] = ()
     moments: tuple[HandMoment, ...] = ()
+    trill_finger: int = 0
 
     @property
     def cost(self) -> float:

@@ -137,7 +137,8 @@ class TuneChoice:
     ``fingers`` are (bar number, note counted from 1 in the bar, finger) and ``strings``
     (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
     in quarter notes a minute, ``transpose`` in semitones. ``key`` is a keynote to which the tune is
-    transposed ("Bb"), or AS_WRITTEN; either way no edition moves it to another."""
+    transposed ("Bb"), or AS_WRITTEN; either way no edition moves it to another. ``title``
+    is printed instead of the tune's; ``chords`` is a line of symbols by bar."""
 
     tune: str
     drone: str | None = None
@@ -145,6 +146,8 @@ class TuneChoice:
     tempo: float | None = None
     transpose: int = 0
     key: str | None = None
+    title: str | None = None
+    chords: str | None = None
     fingers: tuple[tuple[int, int, int], ...] = ()
     strings: tuple[tuple[int, int, str], ...] = ()
     is_left_out: bool = False

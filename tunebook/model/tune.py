@@ -239,7 +239,8 @@ class Note:
     ``is_tied_from_before`` marks tones continued from a tie. ``is_joined`` means the beam goes on
     to the next note (no space between them in the source). ``finger_pins`` is parallel to
     pitches (a single pin on a single note), None where free. ``later_chords`` are chord symbols
-    with the time after the note's onset at which they begin (whole notes).
+    with the time after the note's onset at which they begin (whole notes). ``remark`` is a
+    player's own, to be printed under the staff.
     """
 
     place: SourcePlace
@@ -266,6 +267,7 @@ class Note:
     syllables: tuple[Syllable | None, ...] = ()
     end_column: int = 0
     later_chords: tuple[tuple[Fraction, ChordSymbol], ...] = ()
+    remark: str = ""
 
     @property
     def is_rest(self) -> bool:

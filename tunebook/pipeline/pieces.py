@@ -136,6 +136,7 @@ _EXAMPLES = {
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),
     "quarter_tone": _Example("d ^/c d2 |]"),
+    "trill": _Example("!trill!B2 d !trill!c |]"),
     "unplayable": _Example("d c d2 |]", _unplayable),
     "beyond": _Example("a b a2 |]", marks=BarMarks(beyond=_FIRST_BAR)),
     "hard": _Example("F c F c |]", marks=BarMarks(hard=_FIRST_BAR)),

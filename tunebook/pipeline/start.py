@@ -123,6 +123,8 @@ def _choices(tunes: tuple[Tune, ...]) -> str:
             '# drone = "D4"                          # or "none"',
             "# transpose = 0                         # semitones",
             '# key = "as written"                    # in every edition; or a keynote like "D"',
+            '# title = "Another title"               # printed instead of the one of the tune',
+            '# chords = "D | G A7 | D . G"           # by bar; or a symbol or a dot for each beat',
             '# pins = ["bar 3 note 2 finger 1"]      # or "... string D"',
             "# leave_out = false",
             "",

@@ -68,3 +68,12 @@ def test_chord_of_an_earlier_run_is_known_again_unless_it_was_changed() -> None:
     assert second.chord.solved_confidence is None
     ((delay, chord),) = third.later_chords
     assert (delay, chord.symbol, chord.solved_confidence) == (Fraction(1, 8), "D7", 0.61)
+
+
+def test_a_players_remark_stands_with_the_next_note_and_several_are_joined() -> None:
+    music = "A [r:note keep it  down][r:note softly]B c d|[r:notes by me]e4|]\n"
+    tune = read_abc("X:1\nT:T\nM:4/4\nL:1/4\nK:D\n" + music)[0]
+    assert tune.messages == ()
+    assert [note.remark for bar in tune.bars for note in bar.notes] == [
+        "", "keep it  down; softly", "", "", "",
+    ]  # fmt: skip

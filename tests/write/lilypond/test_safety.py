@@ -56,6 +56,7 @@ def hostile_arrangement(text, make_tune, arranged):
                 decorations=(text, "D.C."),
                 syllables=(Syllable(text, is_joined=True), Syllable(text, is_extended=True)),
                 chord=chord,
+                remark=text,
             )
             for note in bar.notes
         )

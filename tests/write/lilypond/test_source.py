@@ -430,3 +430,27 @@ def test_note_that_cannot_be_played_stands_in_brackets(make_tune, arranged):
     piece = write_source(arrangement, ALL, line_width_pt=WIDTH_PT, with_opening=True)
     assert piece.text.count("\\parenthesize") == 1
     assert "\\parenthesize d'4 e'2 -1" in music(arrangement)
+
+
+def test_the_finger_that_trills_stands_beside_the_sign_where_fingers_are_shown(make_tune, arranged):
+    made = arranged(make_tune("D4/4 E4/4 F#4/4"))
+    note = replace(made.notes[1].note, decorations=("trill",))
+    bar = replace(made.tune.bars[0], notes=(made.notes[0].note, note, made.notes[2].note))
+    made = replace(made, tune=replace(made.tune, bars=(bar,)))
+    trilled = changed(made, 1, note=note, trill_finger=2)
+    assert "^\\trillBy 2" in music(trilled)
+    bare = music(trilled, Edition("bare", fingers="none"))
+    assert "^\\trill" in bare and "trillBy" not in bare
+    assert "trillBy" not in music(made)
+
+
+def test_a_remark_stands_under_the_staff_and_keeps_within_the_line(make_tune, arranged):
+    made = arranged(make_tune("D4/4 E4/4 F#4/4", "G4*3/4"))
+    bars = tuple(
+        replace(bar, notes=(replace(bar.notes[0], remark='say "so" \\'), *bar.notes[1:]))
+        for bar in made.tune.bars
+    )
+    text = music(replace(made, tune=replace(made.tune, bars=bars)))
+    # At the left of a line it begins at its note, at the right it ends there.
+    assert '_\\playerRemark #-1 "say \\"so\\" \\\\"' in text
+    assert '_\\playerRemark #1 "say \\"so\\" \\\\"' in text

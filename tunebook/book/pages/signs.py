@@ -39,6 +39,7 @@ def signs_used(
         "doubtful_chord": any(span.confidence < 0.5 for span in chords),
         "quarter_tone": shows_fingers
         and any(pitch.quarters for one in notes for pitch in one.note.pitches),
+        "trill": shows_fingers and any(note.trill_finger for note in notes),
         "unplayable": any(not note.stops for note in notes),
         "beyond": any(note.beyond_limits for note in notes),
         "hard": edition.shows_notes_on_choices,

@@ -94,6 +94,7 @@ class Attachments:
         "drone_pin",
         "fingers",
         "later_chords",
+        "remark",
         "slurs_opened",
         "solved",
         "string_pin",
@@ -109,6 +110,7 @@ class Attachments:
         self.slurs_opened = 0
         self.solved: ChordSymbol | None = None
         self.later_chords: list[tuple[Fraction, ChordSymbol]] = []
+        self.remark = ""
 
 
 class NoteDraft:

@@ -132,6 +132,7 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
         syllables=note.syllables,
         end_column=note.end_column,
         later_chords=tuple(attached.later_chords),
+        remark=attached.remark,
     )
 
 

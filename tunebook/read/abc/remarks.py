@@ -1,8 +1,9 @@
 """Remarks that say something to this program: pins, and chords that it wrote into the text.
 
 They are remark fields, ``[r:string D]``, ``[r:drone E4 finger 1]``, ``[r:drone off]``,
-``[r:solved Am 0.43]`` and ``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how
-likely it is, and how long after its note it begins), which other programs pass over (The ABC Music
+``[r:note keep the little finger down]`` (printed under the staff), ``[r:solved Am 0.43]`` and
+``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how likely it is, and how long
+after its note it begins), which other programs pass over (The ABC Music
 Standard 2.1, section 3.1.20). Everybody's remarks stand there: what is plainly none of ours
 is left alone, what seems to be meant for us and cannot be read is said.
 """
@@ -57,6 +58,9 @@ def attach_remark(
     if head is None:
         return
     word, value = head[0].casefold(), text[head.end() :].strip()
+    if word == "note" and text[len(word) :][:1].isspace():
+        attached.remark = f"{attached.remark}; {value}" if attached.remark else value
+        return
     if word in ("string", "drone", "solved") and _attach(
         attached, word, value, notices.place(line, column)
     ):

@@ -14,17 +14,22 @@ from tunebook.model.book import TuneChoice
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Bar, Note, Tune
 from tunebook.model.voices import with_all_bars
+from tunebook.read.settings.chord_line import with_chord_line
 
 
 def apply_choice(tune: Tune, choice: TuneChoice | None) -> tuple[Tune, tuple[Message, ...]]:
-    """Return the tune with the choice's pins set, and a message for each pin that hits nothing.
+    """Return the tune with the choice's title, chords and pins, and a message for what does not fit
+    it.
 
     Bars are counted as a player counts (pickup 0), notes from 1 within the bar, grace notes and
     rests left out.
     """
-    if choice is None or not (choice.fingers or choice.strings):
+    if choice is None:
         return tune, ()
-    messages: list[Message] = []
+    tune, said = _with_title_and_chords(tune, choice)
+    if not (choice.fingers or choice.strings):
+        return tune, said
+    messages = list(said)
     bars = {bar.index: bar for bar in tune.bars}
     wanted: list[tuple[int, int, int | str]] = [*choice.fingers, *choice.strings]
     for number, position, value in wanted:
@@ -37,6 +42,20 @@ def apply_choice(tune: Tune, choice: TuneChoice | None) -> tuple[Tune, tuple[Mes
         notes[at] = _pinned(notes[at], value)
         bars[bar.index] = replace(bar, notes=tuple(notes))
     return replace(tune, bars=tuple(bars[bar.index] for bar in tune.bars)), tuple(messages)
+
+
+def _with_title_and_chords(tune: Tune, choice: TuneChoice) -> tuple[Tune, tuple[Message, ...]]:
+    if choice.title and choice.title.strip():
+        tune = replace(tune, titles=(choice.title.strip(), *tune.titles[1:]))
+    if choice.chords is None:
+        return tune, ()
+    place = choice.place or SourcePlace(tune.file)
+    try:
+        return with_chord_line(tune, choice.chords, place), ()
+    except ValueError as error:
+        what, _, remedy = str(error).partition("; ")
+        what = f"chords for {tune.title!r}: {what}"
+        return tune, (Message(place, "setting", what, f"{remedy}; the tune's own are used"),)
 
 
 def _find_note(bars: tuple[Bar, ...], number: int, position: int) -> tuple[Bar, int] | None:

@@ -388,6 +388,8 @@ def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:
         tempo=table.tempo,
         transpose=table.transpose,
         key=table.key,
+        title=table.title,
+        chords=table.chords,
         fingers=tuple((int(b), int(n), int(v)) for b, n, kind, v in pins if kind == "finger"),
         strings=tuple((int(b), int(n), v) for b, n, kind, v in pins if kind == "string"),
         is_left_out=table.leave_out,

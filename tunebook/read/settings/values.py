@@ -339,6 +339,8 @@ class TuneTable(Table):
     tempo: float | None = Field(default=None, ge=20, le=400)
     transpose: int = Field(default=0, ge=-24, le=24)
     key: Annotated[str, StringConstraints(pattern=r"^([A-G](#|b)?|as written)$")] | None = None
+    title: Line | None = None
+    chords: Paragraph | None = None
     pins: list[PinLine] = []
     leave_out: bool = False
 

@@ -30,9 +30,10 @@ from tunebook.model.choices import WAYS
 from tunebook.model.tune import Tune
 from tunebook.solve.fingering.demands import Event, NoteRef, has_pins
 from tunebook.solve.fingering.moves import Chosen, choose, hands_of, movement_terms
-from tunebook.solve.fingering.postures import POSTURE_TERMS, Array, HeldDrone, Posture
+from tunebook.solve.fingering.postures import POSTURE_TERMS, Array, HeldDrone, Posture, Slot
 from tunebook.solve.fingering.printed import Played, marks
 from tunebook.solve.fingering.problem import Problem
+from tunebook.solve.fingering.trills import trill_finger
 from tunebook.solve.times import drones_without_rests
 
 LEAST_BAR_S = 0.5
@@ -185,6 +186,7 @@ class _Entry:
     after: tuple[Stop, ...] = ()
     moments: tuple[HandMoment, ...] = field(default=())
     alternatives: Alternatives = ()
+    trill_finger: int = 0
 
 
 def fingered_notes(
@@ -219,6 +221,7 @@ def fingered_notes(
             alternatives=entry.alternatives,
             stops_after=entry.after,
             moments=entry.moments,
+            trill_finger=entry.trill_finger,
         )
         for entry, (needed, shows_string) in zip(entries, shown, strict=True)
     )
@@ -241,6 +244,7 @@ def _entries(
         terms = _joined_terms(priced, index, end)
         ways = tuple([way for way in WAYS if way in terms])
         is_beyond = True in priced.breaks_limits[index:end]
+        trill = _trill_finger(problem, priced, index) if event.trill else 0
         for number, ref in enumerate(event.refs):
             is_struck = number == 0
             yield _Entry(
@@ -258,8 +262,19 @@ def _entries(
                 after=last.stops if is_struck and last.stops != first.stops else (),
                 moments=moments if is_struck else (),
                 alternatives=alternatives.get(index, ()) if is_struck else (),
+                trill_finger=trill if is_struck else 0,
             )
         index = end
+
+
+def _trill_finger(problem: Problem, priced: PricedPath, index: int) -> int:
+    """The finger that trills at an event."""
+    posture, drone = priced.postures[index], problem.sets[index].drone
+    pressed = [slot for slot in posture.slots if slot.finger]
+    if posture.holder and drone is not None:
+        pressed.append(Slot(drone.string, drone.key, posture.holder))
+    trill = posture.slots[-1], problem.order.events[index].trill
+    return trill_finger(problem.tables.reach, pressed, trill, posture.hand_key)
 
 
 def _joined_terms(priced: PricedPath, start: int, end: int) -> dict[str, float]:

@@ -22,6 +22,7 @@ from tunebook.solve.fingering.postures import (
     assignments,
     grain,
 )
+from tunebook.solve.fingering.trills import trill_cost
 
 HAND_SLACK = 2.0
 """Places of the hand that cost more than this above the best for the same fingers are left out."""
@@ -50,7 +51,11 @@ def build_postures(demand: Demand, reach: Reach) -> PostureSet | None:
         if fixed is None:
             continue
         hold = _Hold(slots, holder, *fixed)
-        for hand_key, place in _hand_places(reach, tuple(_pressed(demand, slots, holder))):
+        pressed = _pressed(demand, slots, holder)
+        for hand_key, place in _hand_places(reach, tuple(pressed)):
+            if demand.trill:
+                cost = trill_cost(reach, pressed, (slots[-1], demand.trill), hand_key)
+                place = {**place, "trill": cost}
             found.append((Posture(slots, holder, hand_key), len(holds), place))
         holds.append(hold)
     if not found:
@@ -118,8 +123,6 @@ def _fixed_terms(
         highest = reach.limits.highest_key
         if highest is not None and slot.key > highest:
             terms["limit"] = terms.get("limit", 0.0) + weights.beyond_limits
-    if demand.trill:
-        terms["trill"] = _trill_cost(demand, reach, slots, holder)
     return terms, _is_pause(demand, slots, holder)
 
 
@@ -146,19 +149,6 @@ def _is_pause(demand: Demand, slots: tuple[Slot, ...], holder: int) -> int:
     if len(slots) > 1 or abs(slots[0].string - string) != 1:
         return 1
     return 0 if holder or key == 0 else 1
-
-
-def _trill_cost(demand: Demand, reach: Reach, slots: tuple[Slot, ...], holder: int) -> float:
-    """The upper note of a trill wants a key of its string and a free finger above."""
-    top = slots[-1]
-    upper = top.key + demand.trill
-    if upper > reach.instrument.string(top.string).key_count:
-        return reach.weights.trill_bound
-    used = {slot.finger for slot in slots} | {holder}
-    free = [f for f in reach.hand.fingers if f > top.finger and f not in used]
-    if not free:
-        return reach.weights.trill_bound
-    return reach.weights.trill_little_finger if min(free) == 4 else 0.0
 
 
 @functools.lru_cache(maxsize=4096)

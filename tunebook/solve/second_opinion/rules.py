@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import NamedTuple
 
@@ -184,10 +184,32 @@ class PriceRules:
         top = posture.stops[-1]
         has_key = top.key + trill <= self.instrument.string(top.string_index).key_count
         used = {stop.finger for stop in posture.pressed}
-        free = [f for f in self.hand.fingers if f > top.finger and f not in used]
-        if not has_key or not free:
+        upper = replace(top, key=top.key + trill)
+        free = [
+            finger
+            for finger in self.hand.fingers
+            if finger > top.finger
+            and finger not in used
+            and has_key
+            and self._can_trill(replace(upper, finger=finger), top, posture.hand_key)
+        ]
+        if not free:
             return self.weights.trill_bound
         return self.weights.trill_little_finger if free[0] == 4 else 0.0
+
+    def _can_trill(self, upper: Stop, below: Stop, hand_key: float) -> bool:
+        """Whether a finger is within reach of the hand, and of the finger below, for a trill."""
+        if below.finger and self.units(below, upper) > self.span(below.finger, upper.finger)[5]:
+            return False
+        place_mm = self.place_mm(upper)
+        units = (place_mm - self.hand_mm(hand_key)) / PIANO_SEMITONE_MM
+        units = (units + self.keys(place_mm) - hand_key) / 2
+        if upper.finger == 1:
+            return abs(units) <= self.weights.index_reach + 1e-9
+        least, *_, most = self.span(1, upper.finger)
+        if upper.finger == 2:
+            least -= 1
+        return least - 1e-9 <= units <= most + 1e-9
 
     # Movements.
 

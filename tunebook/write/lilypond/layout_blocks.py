@@ -64,6 +64,20 @@ phraseWord = #(define-event-function (word) (string?)
    (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
 words = #(define-event-function (text) (string?)
    (word-event text '(font-size . -2) '(outside-staff-priority . 430)))
+playerRemark = #(define-event-function (place text) (number? string?)
+   (word-event #{ \markup \override #'(line-width . 44) \override #'(baseline-skip . 2.4)
+                  \italic \wordwrap-string #text #}
+     (cons 'self-alignment-X place) '(direction . -1) '(font-size . -2)
+     '(outside-staff-priority . 470)))
+trillBy = #(define-event-function (finger) (index?)
+   (word-event #{ \markup \concat { \musicglyph "scripts.trill" \hspace #0.25
+                  \raise #0.5 \fontsize #-5 \number #(number->string finger) } #}
+     '(direction . 1) '(outside-staff-priority . 200) '(parent-alignment-X . 0)
+     '(self-alignment-X . -0.4)))
+trillSpanBy = #(define-event-function (finger) (index?)
+   #{ \tweak bound-details.left.text \markup \concat { \musicglyph "scripts.trill"
+        \hspace #0.25 \raise #0.5 \fontsize #-5 \number #(number->string finger)
+        \hspace #0.4 } \startTrillSpan #})
 signAbove = #(define-event-function (glyph) (string?)
    (word-event (make-musicglyph-markup glyph)
      '(direction . 1) '(outside-staff-priority . 460) '(parent-alignment-X . 0)

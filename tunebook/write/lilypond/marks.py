@@ -313,10 +313,44 @@ def note_marks(
             written.before.append("\\parenthesize")
         written.events += finger_events(fingered, instrument, shown)
     if shown.has_texts:
-        written.events += scripts(note.decorations)
+        written.events += trill_events(scripts(note.decorations), fingered, shown)
         written.after += commands_after(note.decorations)
         written.events += annotation_events(note.annotations)
     return written
+
+
+_TRILLS = {"^\\trill": "^\\trillBy", "^\\startTrillSpan": "^\\trillSpanBy"}
+
+
+def trill_events(events: Iterable[str], fingered: FingeredNote | None, shown: Shown) -> list[str]:
+    """The events with the finger that trills beside the sign, where fingers are shown."""
+    if fingered is None or not fingered.trill_finger or shown.fingers == "none":
+        return list(events)
+    finger = fingered.trill_finger
+    return [f"{_TRILLS[event]} {finger}" if event in _TRILLS else event for event in events]
+
+
+MOST_REMARK_LETTERS = 200
+
+
+def remark_events(note: Note, side: int) -> list[str]:
+    """A player's remark under the staff; ``side`` -1 where it begins at the note, 1 where it ends
+    there, so that it stays within the line."""
+    if not note.remark.strip():
+        return []
+    return [f"_\\playerRemark #{side} {lilypond_string(note.remark, MOST_REMARK_LETTERS)}"]
+
+
+def sides_in_line(bars: Sequence[PrintedBar]) -> dict[int, int]:
+    """For each bar by its index the half of its line in which it stands: -1 left, 1 right."""
+    sides: dict[int, int] = {}
+    line: list[int] = []
+    for one in bars:
+        line.append(one.bar.index)
+        if one.ends_line or one is bars[-1]:
+            sides |= {index: -1 if 2 * at < len(line) else 1 for at, index in enumerate(line)}
+            line = []
+    return sides
 
 
 def finger_events(fingered: FingeredNote, instrument: Instrument, shown: Shown) -> list[str]:

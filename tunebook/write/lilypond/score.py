@@ -33,7 +33,10 @@ from tunebook.write.lilypond.marks import (
     departure_to_coda,
     end_marks,
     note_marks,
+    remark_events,
+    sides_in_line,
     spans_of,
+    trill_events,
 )
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.safe_text import lilypond_string
@@ -69,6 +72,7 @@ class MelodyWriter:
         self.leading_graces: dict[int, Fraction] = {}
         self.time = Fraction(-1)
         self.signs = StaffSigns(printed)
+        self.sides = sides_in_line(printed.bars)
 
     def staff(self) -> Group:
         """The staff, one group a bar."""
@@ -118,7 +122,7 @@ class MelodyWriter:
     def _note(self, bar: Bar, note: Note) -> list[Component]:
         value = _value_of(note)
         if note.is_rest:
-            written = self._texts_only(note)
+            written = self._texts_only(bar, note)
             if note.is_invisible:
                 return make_leaves("s", value, written)
             is_whole_bar = length_of(bar.notes) == note.duration == bar.meter.length
@@ -134,8 +138,11 @@ class MelodyWriter:
             last_leaf(leaves[-1]).tied_heads = tuple(spans.tied_heads)
         return leaves
 
-    def _texts_only(self, note: Note) -> Written:
-        return note_marks(note, None, self.arrangement.instrument, self.shown)
+    def _texts_only(self, bar: Bar, note: Note) -> Written:
+        written = note_marks(note, None, self.arrangement.instrument, self.shown)
+        if self.shown.has_texts:
+            written.events += remark_events(note, self.sides.get(bar.index, -1))
+        return written
 
     def _written(self, bar: Bar, note: Note) -> Written:
         fingered = self.fingered.get((bar.index, _place_in_bar(bar, note)))
@@ -144,7 +151,8 @@ class MelodyWriter:
         written.events = [*spans.first, *written.events]
         written.last_events = list(spans.last)
         if self.shown.has_texts:
-            written.events += spans.trills
+            written.events += trill_events(spans.trills, fingered, self.shown)
+            written.events += remark_events(note, self.sides.get(bar.index, -1))
             written.after += spans.trill_ends
         return written
 
