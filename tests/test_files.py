@@ -1,6 +1,9 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -22,6 +25,29 @@ def test_a_folder_in_the_way_is_one_line(tmp_path: Path) -> None:
     assert str(caught.value).endswith("cannot be written (it is a folder); choose another place")
     with pytest.raises(OutputError, match="is a folder; name a file"):
         check_writable(tmp_path / "book.pdf")
+
+
+def test_what_killed_runs_left_half_written_goes_and_all_else_stays(tmp_path: Path) -> None:
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    mine, theirs, hexes = os.getpid(), gone.pid, "0123456789ab"
+    an_hour, two_days = 3600.0, 48 * 3600.0
+    # By name: the age in seconds, and whether the file goes.
+    files = {
+        f".tunebook-{theirs}-{hexes}": (an_hour, sys.platform != "win32"),
+        f".tunebook-{theirs}-{hexes[::-1]}": (0.0, False),
+        f".tunebook-{mine}-{hexes}": (an_hour, False),
+        f".tunebook-{mine}-{hexes[::-1]}": (two_days, True),
+        f".tunebook-{theirs}-{hexes}.pdf": (two_days, False),
+        ".tunebook-notes": (two_days, False),
+        "book.pdf": (two_days, False),
+    }
+    now = time.time()
+    for name, (age_s, _) in files.items():
+        (tmp_path / name).write_bytes(b"half")
+        os.utime(tmp_path / name, (now - age_s, now - age_s))
+    check_writable(tmp_path / "book.pdf")
+    assert set(os.listdir(tmp_path)) == {name for name, (_, goes) in files.items() if not goes}
 
 
 def test_a_failed_write_leaves_the_old_file(

@@ -6,7 +6,7 @@ Everything else is imported behind the door that answers interrupts.
 import sys
 
 try:
-    from tunebook.cli.ends import die_at_once_when_stopped, run
+    from tunebook.cli.ends import run
 except KeyboardInterrupt:  # nothing has begun yet, not even what tells of it
     sys.stderr.write("stopped; nothing was overwritten\n")
     raise SystemExit(130) from None
@@ -20,9 +20,7 @@ def _command() -> int | None:
 
 def main() -> None:
     """Run the command and end the process."""
-    code = run(_command)
-    die_at_once_when_stopped()
-    sys.exit(code)
+    sys.exit(run(_command, is_last=True))
 
 
 if __name__ == "__main__":

@@ -11,14 +11,20 @@ import contextlib
 import errno
 import io
 import os
+import re
 import secrets
 import stat
+import sys
 import tempfile
+import time
 import unicodedata
 from pathlib import Path
 
 from tunebook.errors import OutputError, SourcePlace
 
+_TEMPORARY = re.compile(r"\.tunebook-(\d+)-[0-9a-f]{12}")
+_LEFT_BEHIND_AFTER_S = 600.0
+_FORGOTTEN_AFTER_S = 24 * 3600.0
 FILE = "a file"
 FOLDER = "a folder"
 _KINDS = (
@@ -235,12 +241,47 @@ def _check_kind(path: Path, wanted: str) -> None:
 
 
 def _check_room(folder: Path, path: Path) -> None:
+    _remove_left_behind(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError as error:
         raise _not_writable(error, SourcePlace(str(path))) from None
+
+
+def _remove_left_behind(folder: Path) -> None:
+    """Remove what runs that were killed in the middle of writing left in ``folder``."""
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            match = _TEMPORARY.fullmatch(entry.name)
+            with contextlib.suppress(OSError):
+                if match and _is_left_behind(entry.stat(follow_symlinks=False), int(match[1])):
+                    os.unlink(entry.path)
+
+
+def _is_left_behind(facts: os.stat_result, process: int) -> bool:
+    """Whether a half-written file is this user's and nobody writes it any more: it is older than
+    any writing takes, and its process is gone, or it is very old (the process may have been another
+    machine's, or another has its number now)."""
+    if not stat.S_ISREG(facts.st_mode):
+        return False
+    if hasattr(os, "geteuid") and facts.st_uid != os.geteuid():
+        return False
+    age_s = time.time() - facts.st_mtime
+    if age_s > _FORGOTTEN_AFTER_S or sys.platform == "win32":
+        return age_s > _FORGOTTEN_AFTER_S
+    return age_s > _LEFT_BEHIND_AFTER_S and not _is_running(process)
+
+
+def _is_running(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _not_writable(error: OSError, where: SourcePlace) -> OutputError:

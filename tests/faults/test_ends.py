@@ -157,6 +157,37 @@ def test_what_was_ignored_from_the_start_stays_ignored() -> None:
         signal.signal(signal.SIGINT, before)
 
 
+LATE = """
+import os, signal, sys
+from tunebook.cli import ends
+code = ends.run(lambda: 3, is_last=True)
+for name in ("SIGHUP", "SIGTERM", "SIGINT"):
+    os.kill(os.getpid(), getattr(signal, name))
+sys.exit(code)
+"""
+
+
+@on_linux
+def test_a_signal_that_comes_when_all_is_done_changes_nothing() -> None:
+    done = subprocess.run([sys.executable, "-c", LATE], check=False, capture_output=True, text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (3, "", "")
+
+
+@on_linux
+def test_a_signal_stops_the_program_also_when_a_package_makes_an_error_of_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def command() -> int:
+        try:
+            os.kill(os.getpid(), signal.SIGTERM)
+        except KeyboardInterrupt as error:
+            raise ValueError("model could not be made") from error
+        return 0
+
+    assert ends.run(command) == 143
+    assert one_line(capsys.readouterr().err) == "stopped; nothing was overwritten"
+
+
 def test_a_folder_in_use_stays_and_one_that_nobody_uses_goes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -32,6 +32,15 @@ def test_every_note_of_the_bars_has_its_place_and_its_costs() -> None:
     assert "other ways through these bars, with what they cost more:" in lines
 
 
+def test_a_number_that_several_tunes_have_asks_for_the_file() -> None:
+    with pytest.raises(SettingError) as caught:
+        explain(ExplainOrder("1"), ".")
+    assert "tunes are '1'; name the FILE, or give --tune, one of " in str(caught.value)
+    assert "polskor.abc:1" in str(caught.value)
+    assert explain(ExplainOrder("polskor.abc:1"), ".")[0] == "polskor.abc:1  Tjäderspelet"
+    assert explain(ExplainOrder("Tjäderspelet"), ".")[0] == "polskor.abc:1  Tjäderspelet"
+
+
 def test_drones_are_ranked_even_where_the_book_pins_one() -> None:
     lines = explain(ExplainOrder("1", drones=True))
     assert lines[2].startswith("in the book: D4, open D string, bars ")

@@ -59,10 +59,11 @@ class _Stops:
             if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
                 self._before[number] = signal.signal(number, self._hear)
 
-    def leave(self) -> None:
+    def leave(self, *, is_last: bool) -> None:
         """From here on there is nothing to clear up."""
         while self._before:
-            signal.signal(*self._before.popitem())
+            number, before = self._before.popitem()
+            signal.signal(number, signal.SIG_IGN if is_last else before)
 
     def _hear(self, number: int, _: object) -> None:
         if self.number and time.monotonic() - self.time_s < _PATIENCE_S:
@@ -71,32 +72,30 @@ class _Stops:
         raise Stopped
 
 
-def run(command: Callable[[], int | None]) -> int:
-    """Run ``command``, which returns its exit code or None, and return the one to end with."""
+def run(command: Callable[[], int | None], *, is_last: bool = False) -> int:
+    """Run ``command``, which returns its exit code or None, and return the one to end with.
+
+    Signals are then heard as before; where this ``is_last``, and the process only has to end with
+    that code, they are passed over: what was asked for is done."""
     stops = _Stops()
     thresholds = gc.get_threshold()
     gc.set_threshold(_GARBAGE_THRESHOLD)
     try:
         _mend_surroundings()
         stops.listen()
-        code = _outcome(command)
+        code = _outcome(command, stops)
         if code == EXIT_INTERRUPTED:  # the option parser's word for an interrupt
             raise Stopped
-        stops.leave()
     except KeyboardInterrupt:
         warn("stopped; nothing was overwritten")
         code = 128 + (stops.number or signal.SIGINT)
-    stops.leave()
     gc.set_threshold(*thresholds)
-    return _close_output(code)
-
-
-def die_at_once_when_stopped() -> None:
-    """Nothing is left to clear up: Python's own end need not answer signals."""
-    for name in _SIGNALS:
-        number = getattr(signal, name, None)
-        if number is not None and signal.getsignal(number) is signal.default_int_handler:
-            signal.signal(number, signal.SIG_DFL)
+    try:
+        code = _close_output(code)
+    except KeyboardInterrupt:  # who reads what is printed does not take it
+        code = 128 + (stops.number or signal.SIGINT)
+    stops.leave(is_last=is_last)
+    return code
 
 
 def _mend_surroundings() -> None:
@@ -116,7 +115,7 @@ def _mend_surroundings() -> None:
         del os.environ["HOME"]
 
 
-def _outcome(command: Callable[[], int | None]) -> int:
+def _outcome(command: Callable[[], int | None], stops: _Stops) -> int:
     try:
         return command() or 0
     except TunebookError as error:
@@ -132,6 +131,8 @@ def _outcome(command: Callable[[], int | None]) -> int:
         warn("there is not enough memory; give --jobs 1, or build fewer tunes at a time")
         return EXIT_PROGRAM
     except Exception as error:
+        if stops.number:  # what met the signal made an error of its own of it
+            raise Stopped from None
         return _unforeseen(error)
 
 

@@ -62,6 +62,7 @@ WEIGHT_BOUNDS: dict[str, tuple[float, float]] = {
 most of each. Within these a weight keeps its meaning: what it prices is never welcome, and nothing
 costs more than what must not be. All are our judgement."""
 
+OWN_SPAN_BOUNDS_MM = (5.0, 250.0)
 SPAN_FACTOR_BOUNDS = (0.7, 1.5)
 """Of a player's own upper spans, by those of the named size."""
 

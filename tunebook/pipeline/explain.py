@@ -217,9 +217,15 @@ def find_tune(setup: Setup, number: str | None) -> Tune:
     tunes = load(setup, is_ordered=False).tunes
     if number is None and len(tunes) == 1:
         return tunes[0]
-    for tune in tunes:
-        if number is not None and number in (tune.number, tune.title, tune_identity(tune)):
-            return tune
+    for called in (tune_identity, lambda tune: tune.number, lambda tune: tune.title):
+        meant = [tune for tune in tunes if number is not None and called(tune) == number]
+        if len(meant) == 1:
+            return meant[0]
+        if meant:
+            known = ", ".join(tune_identity(tune) for tune in meant[:20])
+            what = f"{len(meant)} tunes are {number!r}"
+            remedy = f"name the FILE, or give --tune, one of {known}"
+            raise SettingError(what, remedy, SourcePlace(str(setup.folder)))
     names = [tune.number for tune in tunes]
     if len(set(names)) < len(names) or "" in names:
         names = [tune_identity(tune) for tune in tunes]

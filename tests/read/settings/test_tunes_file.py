@@ -87,6 +87,11 @@ def test_an_own_edition_keeps_the_limits_of_the_one_it_is_based_on() -> None:
             "the default is used",
         ),
         (
+            '[hand]\nspans_mm = { "1-2" = 900 }',
+            "tunes.toml:2: setting 'hand.spans_mm.1-2' cannot be 900: input should be less than or "
+            "equal to 250; the default is used",
+        ),
+        (
             '[[set]]\ntunes = ["a:1"]',
             "tunes.toml:1: 'set' wants 'title'; left out; add it",
         ),

@@ -27,7 +27,14 @@ from tunebook.errors import SettingError, SourcePlace
 from tunebook.files import FilesRead, read_text
 from tunebook.model.book import HandChoice
 from tunebook.model.choices import CLEFS, INSTRUMENT_KINDS
-from tunebook.model.hand import FINGER_PAIRS, SPAN_FACTOR_BOUNDS, WEIGHT_BOUNDS, Hand, Span
+from tunebook.model.hand import (
+    FINGER_PAIRS,
+    OWN_SPAN_BOUNDS_MM,
+    SPAN_FACTOR_BOUNDS,
+    WEIGHT_BOUNDS,
+    Hand,
+    Span,
+)
 from tunebook.model.instrument import Instrument, String, key_place_mm
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES
 from tunebook.read.settings.values import load_toml
@@ -484,9 +491,9 @@ def _own_spans(spans_mm: tuple[tuple[str, float], ...]) -> dict[tuple[int, int],
     for name, span_mm in spans_mm:
         if name not in known:
             raise SettingError(f"finger pair {name!r} is unknown", f"use one of {', '.join(known)}")
-        if not 5.0 <= span_mm <= 250.0:
-            raise SettingError(
-                f"span {name} of {span_mm:g} mm cannot be", "give the widest easy span in mm"
-            )
+        least, most = OWN_SPAN_BOUNDS_MM
+        if not least <= span_mm <= most:
+            remedy = f"give the widest easy span in mm, {least:g} to {most:g}"
+            raise SettingError(f"span {name} of {span_mm:g} mm cannot be", remedy)
         own[known[name]] = float(span_mm)
     return own

@@ -42,7 +42,7 @@ from tunebook.model.choices import (
     SoundFormat,
     VoicesShown,
 )
-from tunebook.model.hand import SPAN_FACTOR_BOUNDS
+from tunebook.model.hand import OWN_SPAN_BOUNDS_MM, SPAN_FACTOR_BOUNDS
 from tunebook.model.sound import HIGHEST_PITCH_HZ, LOWEST_PITCH_HZ, STANDARD_PITCH_HZ
 
 DEEPEST = 20
@@ -237,6 +237,9 @@ VoiceName = Annotated[str, StringConstraints(min_length=1, max_length=100)]
 SpanFactor = Annotated[float, Field(ge=SPAN_FACTOR_BOUNDS[0], le=SPAN_FACTOR_BOUNDS[1])]
 
 
+SpanMm = Annotated[float, Field(ge=OWN_SPAN_BOUNDS_MM[0], le=OWN_SPAN_BOUNDS_MM[1])]
+
+
 class Table(BaseModel):
     """A table in which unknown keys are mistakes."""
 
@@ -252,7 +255,7 @@ class HandFields(Table):
     """What the table [hand] and a hand file say alike."""
 
     size: HandSize = "medium"
-    spans_mm: dict[Literal["1-2", "1-3", "1-4", "2-3", "2-4", "3-4"], float] = {}
+    spans_mm: dict[Literal["1-2", "1-3", "1-4", "2-3", "2-4", "3-4"], SpanMm] = {}
     pad_width_mm: float | None = Field(default=None, gt=5, lt=40)
     barre: bool = False
     higher_finger_on: Literal["higher string", "lower string"] = "higher string"

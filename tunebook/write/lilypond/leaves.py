@@ -16,6 +16,7 @@ from fractions import Fraction
 from tunebook.errors import ProgramError
 from tunebook.locks import shared_lock
 from tunebook.model.tune import Pitch
+from tunebook.write.lilypond.abjad_leaves import text_of_leaf
 from tunebook.write.note_values import is_dyadic, split_value, tuplet_for, value_text
 
 _INDENT = "    "
@@ -129,33 +130,17 @@ def check_abjad() -> None:
         )
 
 
-# abjad's parser of notes keeps its state in its own modules: one thread at a time.
+# abjad keeps state in its own modules: one thread at a time.
 _abjad_lock = shared_lock()
 
 
 @functools.lru_cache(maxsize=8192)
 def leaf_lines(head: str, value: str, tied_heads: tuple[int, ...] = ()) -> tuple[str, ...]:
-    """The lines of one leaf as abjad prints it.
-
-    abjad has no tie inside a chord, so those of single heads go as tweaks. Raises abjad's errors
-    for a head or value that cannot be written.
-    """
-    with _abjad_lock:
-        return _printed_by_abjad(head, value, tied_heads)
-
-
-def _printed_by_abjad(head: str, value: str, tied_heads: tuple[int, ...]) -> tuple[str, ...]:
-    import abjad
-
-    kinds = {"r": abjad.Rest, "s": abjad.Skip, "R": abjad.MultimeasureRest}
-    kind = kinds.get(head) or (abjad.Chord if head.startswith("<") else abjad.Note)
+    """The lines of one leaf as abjad prints it. Raises ValueError or abjad's errors for a head or
+    value that cannot be written."""
     is_fine = value.rstrip(".") in _FINER_THAN_ABJAD
-    leaf = kind(head + ("4" if is_fine else value))
-    if tied_heads:
-        heads = leaf.note_heads() if callable(leaf.note_heads) else leaf.note_heads
-        for place in tied_heads:
-            abjad.tweak(heads[place], "\\tweak Tie.font-size 0 \\tied")
-    text = str(abjad.lilypond(leaf))
+    with _abjad_lock:
+        text = text_of_leaf(head, "4" if is_fine else value, tied_heads)
     return tuple((text.removesuffix("4") + value if is_fine else text).split("\n"))
 
 

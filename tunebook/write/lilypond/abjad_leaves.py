@@ -1,0 +1,98 @@
+"""The text of single leaves by abjad, made of pitches and values.
+
+abjad can parse a leaf as well, but the tables of its parser take longer to make than a whole book's
+leaves, and it writes them into a folder of its own in the user's home.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import re
+import tempfile
+from collections.abc import Sequence
+from fractions import Fraction
+from types import ModuleType
+from typing import Any
+
+_HEAD = re.compile(r"(?P<pitch>[a-z]+[',]*)(?P<signs>[!?]*)")
+_LONG_VALUES = {"\\breve": Fraction(2), "\\longa": Fraction(4), "\\maxima": Fraction(8)}
+
+
+def text_of_leaf(head: str, value: str, tied_heads: Sequence[int] = ()) -> str:
+    """The leaf ``head`` ("fs''!", "<c' e'>", "r", "s", "R") with ``value`` ("4.", "\\breve") as
+    abjad prints it; ties of single heads, which it has not, go as tweaks. Raises ValueError or
+    abjad's errors for a head or value that cannot be written."""
+    abjad = _abjad()
+    duration = _duration(abjad, value)
+    rests = {"r": abjad.Rest, "s": abjad.Skip, "R": abjad.MultimeasureRest}
+    if head in rests:
+        return str(abjad.lilypond(_made(rests[head], "from_duration", duration)))
+    notes = [_pitch_and_signs(abjad, word) for word in head.strip("<>").split()]
+    pitches = [pitch for pitch, _ in notes]
+    if head.startswith("<"):
+        leaf = _made(abjad.Chord, "from_duration_and_pitches", duration, pitches)
+        heads = list(_asked(leaf, "note_heads"))
+    else:
+        leaf = _made(abjad.Note, "from_duration_and_pitch", duration, *pitches)
+        heads = [_asked(leaf, "note_head")]
+    _mark(heads, notes)
+    for place in tied_heads:
+        abjad.tweak(heads[place], "\\tweak Tie.font-size 0 \\tied")
+    return str(abjad.lilypond(leaf))
+
+
+@functools.cache
+def _abjad() -> ModuleType:
+    """The package, imported with a home folder of its own for the while: it would make a folder
+    in the user's and write into it."""
+    before = os.environ.get("HOME")
+    with tempfile.TemporaryDirectory(prefix="tunebook-abjad-") as home:
+        os.environ["HOME"] = home
+        try:
+            import abjad
+        finally:
+            del os.environ["HOME"]
+            if before is not None:
+                os.environ["HOME"] = before
+    return abjad
+
+
+def _duration(abjad: ModuleType, value: str) -> Any:
+    name = value.rstrip(".")
+    length = _LONG_VALUES.get(name) or Fraction(1, int(name))
+    length *= 2 - Fraction(1, 2 ** (len(value) - len(name)))
+    return abjad.Duration(length.numerator, length.denominator)
+
+
+def _pitch_and_signs(abjad: ModuleType, word: str) -> tuple[Any, str]:
+    match = _HEAD.fullmatch(word)
+    if match is None:
+        raise ValueError(f"no head of a note: {word!r}")
+    return abjad.NamedPitch(match["pitch"]), match["signs"]
+
+
+def _made(kind: Any, maker: str, duration: Any, *pitches: Any) -> Any:
+    """A leaf; newer versions have a maker for each kind, where older ones are given all at once."""
+    make = getattr(kind, maker, None)
+    return kind(*pitches, duration) if make is None else make(duration, *pitches)
+
+
+def _asked(leaf: Any, name: str) -> Any:
+    """A property of a leaf, in newer versions a method."""
+    found = getattr(leaf, name)
+    return found() if callable(found) else found
+
+
+def _mark(heads: Sequence[Any], notes: Sequence[tuple[Any, str]]) -> None:
+    """Give each head the signs of the first note of its pitch that is left."""
+    left = list(notes)
+    for head in heads:
+        pitch = _asked(head, "written_pitch")
+        at = next(at for at, (other, _) in enumerate(left) if other == pitch)
+        signs = left.pop(at)[1]
+        for sign, name in (("!", "is_forced"), ("?", "is_cautionary")):
+            if sign in signs and hasattr(head, f"set_{name}"):
+                getattr(head, f"set_{name}")(True)
+            elif sign in signs:
+                setattr(head, name, True)
