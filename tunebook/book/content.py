@@ -46,12 +46,21 @@ def set_anchor(index: int) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class SoundLink:
+    """Where a tune's recording is found: an address, or the path of a file from the book's folder,
+    percent-encoded; ``has_qr`` asks for a code to be read by a telephone."""
+
+    address: str
+    has_qr: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class BookTune:
     """One tune, arranged and engraved; ``small_piece`` is the same in the smaller staff size of a
     tight book. ``identity`` is "file.abc:X". ``limit_note`` says what goes
     beyond the edition's limits and what would not; ``choice_notes`` are a teacher's lines on why
     and what else; ``voices_note`` says which voices are printed and what plays them. All are text
-    in the book's language."""
+    in the book's language. ``sound`` leads to a recording."""
 
     identity: str
     arrangement: Arrangement
@@ -60,6 +69,7 @@ class BookTune:
     limit_note: str = ""
     choice_notes: tuple[str, ...] = ()
     voices_note: str = ""
+    sound: SoundLink | None = None
 
     @property
     def title(self) -> str:

@@ -118,6 +118,7 @@ class FixedWords:
     part_order: str
     times: str
     continued: str
+    listen: str
     melody: str
     further_voices: tuple[str, ...]
     voice_number: str

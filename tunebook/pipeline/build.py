@@ -180,7 +180,12 @@ def _make_book(
 
     from tunebook.book.book import assemble_book, get_ready
     from tunebook.engrave.program import find_lilypond
-    from tunebook.pipeline.contents import contents_of, failure_messages, retune_facts
+    from tunebook.pipeline.contents import (
+        code_messages,
+        contents_of,
+        failure_messages,
+        retune_facts,
+    )
     from tunebook.pipeline.outcomes import messages_of
     from tunebook.pipeline.pieces import make_extras
     from tunebook.pipeline.sources import write_sources
@@ -208,6 +213,7 @@ def _make_book(
         with clock.stage("assembling"):
             facts = None if before is None else retune_facts(before, setup, sources)
             contents = contents_of(setup, loaded.sections, sources, extras, pieces)
+            messages += code_messages(contents)
             contents = replace(contents, store=store, retuning=facts)
             made = assemble_book(contents, output, fonts.result(), setup.read)
     messages += [Message(SourcePlace(str(output)), "text", line) for line in made.warnings]

@@ -8,11 +8,12 @@ and ``sign-finger.ly`` an example of the page of signs.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 
 from tunebook import __version__
-from tunebook.book.content import BookContent, BookSection, BookTune, TuneLeftOut
+from tunebook.book.content import BookContent, BookSection, BookTune, SoundLink, TuneLeftOut
 from tunebook.book.musical_text import local_names, voices_note
 from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
@@ -25,9 +26,17 @@ from tunebook.pipeline.load import Section, Setup
 from tunebook.pipeline.pieces import IDENTITY, Extras, place_extras
 from tunebook.pipeline.sources import TuneSource, small_identity
 from tunebook.solve.retuning import find_string_changes
-from tunebook.write.file_names import distinct_names, safe_stem, tune_file_names
+from tunebook.write.file_names import (
+    distinct_names,
+    recording_address,
+    recording_names,
+    safe_stem,
+    tune_file_names,
+)
 
 _ENDING = ".ly"
+LONGEST_CODED = 180
+"""Letters of an address in a QR code: it is three centimetres wide then."""
 
 
 def contents_of(
@@ -40,12 +49,12 @@ def contents_of(
     """Return what the book holds; ``sources`` are in the order of the sections' tunes, and those
     of which there is no piece are left out."""
     book_sections = []
-    waiting = iter(sources)
+    waiting = iter(zip(sources, _sound_links(setup, sections), strict=True))
     for section in sections:
         chosen = list(islice(waiting, len(section.tunes)))
         tunes = tuple(
-            _book_tune(one, one.outcome.arrangement, pieces, setup)
-            for one in chosen
+            replace(_book_tune(one, one.outcome.arrangement, pieces, setup), sound=link)
+            for one, link in chosen
             if one.outcome.arrangement is not None and one.identity in pieces
         )
         if tunes:
@@ -70,6 +79,31 @@ def contents_of(
         extras,
         pieces,
     )
+
+
+def _sound_links(setup: Setup, sections: tuple[Section, ...]) -> list[SoundLink | None]:
+    """The recording of every tune of the sections, where the settings say that there are any."""
+    tunes = [tune for section in sections for tune in section.tunes]
+    place = setup.book.sounds
+    if not place:
+        return [None] * len(tunes)
+    names = recording_names(tunes, setup.book.sound.format)
+    found = [recording_address(place, name) for name in names]
+    return [SoundLink(one, setup.book.has_qr and len(one) <= LONGEST_CODED) for one in found]
+
+
+def code_messages(content: BookContent) -> list[Message]:
+    """Return a message for each tune whose recording has an address too long for a QR code."""
+    return [
+        Message(
+            tune.arrangement.tune.place,
+            "sound",
+            f"the address of {tune.title!r} is too long for a QR code",
+            "only the link is printed; shorten the file's name",
+        )
+        for tune in content.tunes
+        if content.book.has_qr and tune.sound is not None and not tune.sound.has_qr
+    ]
 
 
 def _book_tune(

@@ -7,7 +7,7 @@ order; no more of them wait than there are workers, so that memory does not grow
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,6 @@ from tunebook.model.choices import (
     REPEATS,
     SOUND_FORMATS,
     SOUND_PARTS,
-    SoundFormat,
     SoundPart,
     one_of,
 )
@@ -47,7 +46,7 @@ from tunebook.pipeline.load import (
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
 from tunebook.read.settings.profile import midi_of
-from tunebook.write.file_names import tune_file_names
+from tunebook.write.file_names import recording_names
 
 LOWEST_DRONE, HIGHEST_DRONE = 36, 88
 DRONES_TRIED = 3
@@ -160,21 +159,6 @@ def _parts(text: str | None, setup: Setup, drone: int | None) -> tuple[SoundPart
     return tuple(dict.fromkeys(parts))
 
 
-def sound_file_names(tunes: Iterable[Tune], kind: SoundFormat) -> dict[str, str]:
-    """The name of each tune's recording, by the tune's identity: the same whatever the order of a
-    book or an edition is."""
-    ordered = sorted(tunes, key=lambda tune: (tune.file, tune.first_line))
-    names = tune_file_names(ordered, kind)
-    found: dict[str, str] = {}
-    for tune, name in zip(ordered, names, strict=True):
-        found[_key(tune)] = name
-    return found
-
-
-def _key(tune: Tune) -> str:
-    return f"{tune_identity(tune)}@{tune.first_line}"
-
-
 def export_sounds(
     setup: Setup,
     wishes: SoundWishes,
@@ -196,8 +180,7 @@ def export_sounds(
     check_output_folder(output, "sound")
     check_library(choice.format)
     loaded = load(setup, files)
-    names = sound_file_names(loaded.tunes, choice.format)
-    paths = [output / names[_key(tune)] for tune in loaded.tunes]
+    paths = [output / name for name in recording_names(loaded.tunes, choice.format)]
     for path in paths:
         check_writable(path, setup.read)
     bare = with_accompaniment(replace(setup, messages=()), order)

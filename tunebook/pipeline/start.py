@@ -24,6 +24,8 @@ language = "en"          # of the fixed words: en or sv
 # note_names = "h"       # B natural and B flat printed as H and B; "b": as B and B♭
 booklet = false          # two a5 pages on an a4 sheet, ordered for folding
 may_reorder = false      # let tunes outside the sets change places to fill pages better
+# sounds = "https://example.org/tunes/"   # where recordings lie; or a folder beside the book
+# qr = true              # a QR code of that address by each tune
 
 [instrument]
 profile = "nyckelharpa-3row"   # or nyckelharpa-4row, fiddle, viola, or a file beside this one

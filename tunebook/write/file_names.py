@@ -11,7 +11,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import PurePosixPath
+from urllib.parse import quote
 
 from tunebook.model.tune import Tune
 
@@ -25,6 +27,31 @@ def tune_file_names(tunes: Sequence[Tune], ending: str) -> tuple[str, ...]:
     text of X: (the line number where X: is missing), and ``ending`` ("mid"). No name has a folder
     in it; where two would be equal (capitals apart) the later ones get -2, -3, ... added."""
     return distinct_names(f"{_stem(tune)}.{ending}" for tune in tunes)
+
+
+def recording_names(tunes: Sequence[Tune], ending: str) -> tuple[str, ...]:
+    """Return the name of each tune's recording, parallel to ``tunes``: as ``tune_file_names``, and
+    the same whatever their order is."""
+    order = sorted(range(len(tunes)), key=lambda at: (tunes[at].file, tunes[at].first_line))
+    named = tune_file_names([tunes[at] for at in order], ending)
+    names = dict(zip(order, named, strict=True))
+    return tuple(names[at] for at in range(len(tunes)))
+
+
+def recording_address(place: str, name: str) -> str:
+    """Return where the recording ``name`` is found: in the folder or at the address ``place``, a
+    host's letters beyond ASCII in their international form (RFC 5891), all others percent-encoded
+    (RFC 3986)."""
+    scheme, parted, rest = place.rpartition("://")
+    host, slash, way = rest.partition("/") if parted else ("", "", rest)
+    with suppress(UnicodeError):
+        host = host.encode("idna").decode("ascii")
+    folder = (slash + way).rstrip("/")
+    if folder or parted:
+        folder += "/"
+    # A % that stands there already was encoded by whoever wrote it.
+    kept = quote(folder, safe="/%:@!$&'()*+,;=~") + quote(name, safe="+~")
+    return f"{scheme}{parted}{quote(host, safe=':[]')}{kept}"
 
 
 def distinct_names(paths: Iterable[str]) -> tuple[str, ...]:

@@ -62,8 +62,8 @@ def test_a_mistake_is_one_line_and_the_rest_holds(line: str, said: str) -> None:
     ["https://example.org/tunes/", "http://example.org:8080", "sounds", "sounds/låtar/", "../s"],
 )
 def test_recordings_lie_at_an_address_or_beside_the_book(place: str) -> None:
-    book, said = book_of(f'sounds = "{place}"\nqr = true\n')
-    assert (book.sounds, book.has_qr, said) == (place, True, [])
+    book, said = book_of(f'sounds = "{place}"\n')
+    assert (book.sounds, book.has_qr, said) == (place, False, [])
     assert book_of("")[0].sounds == ""
 
 

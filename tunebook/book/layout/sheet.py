@@ -21,6 +21,18 @@ LIGHT = 0.72
 HAIR_PT = 0.5
 
 
+QUIET_MODULES = 4
+"""Empty modules around a QR code (ISO/IEC 18004)."""
+_QR_LEVEL = "M"  # an eighth of it may be unreadable
+
+
+def qr_modules(text: str) -> int:
+    """How many modules wide the QR code of ``text`` is, its quiet zone aside."""
+    from reportlab.graphics.barcode.qr import QrCodeWidget
+
+    return 17 + 4 * int(QrCodeWidget(text, barLevel=_QR_LEVEL).qr.calculate_version())
+
+
 @dataclass(frozen=True, slots=True)
 class PlacedSystem:
     """An engraved system on a page of the book (``page`` counts from 0): the lower left corner of
@@ -176,6 +188,31 @@ class Sheet:
             bottom = self._up(top_pt + high_pt)
             area = (left_pt, bottom, left_pt + width_pt, bottom + high_pt)
             self.canvas.linkRect("", name, area, relative=0, Border="[0 0 0]")
+
+    def web_link(
+        self, address: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float
+    ) -> None:
+        """Make the box a link to an address outside the book, or to a file beside it."""
+        bottom = self._up(top_pt + high_pt)
+        area = (left_pt, bottom, left_pt + width_pt, bottom + high_pt)
+        self.canvas.linkURL(address, area, relative=0, thickness=0)
+
+    def qr_code(self, text: str, left_pt: float, top_pt: float, side_pt: float) -> None:
+        """A QR code of ``text``, its quiet zone within the box."""
+        from reportlab.graphics.barcode.qr import QrCodeWidget
+        from reportlab.graphics.renderPDF import draw
+        from reportlab.graphics.shapes import Drawing
+
+        code = QrCodeWidget(
+            text,
+            barLevel=_QR_LEVEL,
+            barWidth=side_pt,
+            barHeight=side_pt,
+            barBorder=QUIET_MODULES,
+        )
+        drawing = Drawing(side_pt, side_pt)
+        drawing.add(code)
+        draw(drawing, self.canvas, left_pt, self._up(top_pt + side_pt))
 
     def label_of(self, name: str) -> str:
         """The page number printed on the page of the anchor ``name``; empty when unknown."""

@@ -3,7 +3,7 @@ and remarks."""
 
 from __future__ import annotations
 
-from tunebook.book.content import BookTune
+from tunebook.book.content import BookTune, SoundLink
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF
 from tunebook.book.layout.blocks import (
@@ -21,6 +21,7 @@ from tunebook.book.layout.blocks import (
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import SEPARATOR, info_line, source_line
 from tunebook.book.pages.chords import shapes_row
+from tunebook.book.pages.sound_links import beside_code, draw_mark, mark_text, with_code
 from tunebook.model.book import Edition
 from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords
@@ -38,6 +39,12 @@ _LINES_IN_ONE_COLUMN = 6
 
 def tune_head(tune: BookTune, design: Design) -> Block:
     """Title and source over a hair line, other titles and the line of facts below it."""
+    texts = _texts_block(tune.arrangement.tune.texts, design)
+    above = _title_and_facts(tune, beside_code(tune.sound, design))
+    return Stack((with_code(above, tune.sound, design), *texts))
+
+
+def _title_and_facts(tune: BookTune, design: Design) -> Block:
     source = source_line(tune.arrangement.tune)
     size, lines, has_room = _title_lines(tune.title, source, design)
     blocks: list[Block] = [_title_block(lines, source if has_room else "", size, design)]
@@ -46,8 +53,8 @@ def tune_head(tune: BookTune, design: Design) -> Block:
     facts = (info_line(tune.arrangement, design.words), tune.voices_note)
     info = SEPARATOR.join(fact for fact in facts if fact)
     also = " · ".join(tune.arrangement.tune.titles[1:])
-    blocks.append(_ruled_info(info, design.words.also.format(also) if also else "", design))
-    blocks += _texts_block(tune.arrangement.tune.texts, design)
+    also = design.words.also.format(also) if also else ""
+    blocks.append(_ruled_info(info, also, design, tune.sound))
     return Stack(tuple(blocks))
 
 
@@ -164,16 +171,20 @@ def _source_block(source: str, design: Design) -> Block:
     )  # fmt: skip
 
 
-def _ruled_info(info: str, also: str, design: Design) -> Block:
+def _ruled_info(info: str, also: str, design: Design, sound: SoundLink | None = None) -> Block:
     size = design.size(_INFO_PT)
     gap = design.size(3.0)
     info_pt = design.fonts.width(info, SERIF, size)
     also_size = size * 0.95
-    is_beside = info_pt + design.fonts.width(also, ITALIC, also_size) + 16 <= design.width_pt
-    also_lines = broken(also, design.fonts, ITALIC, also_size, design.width_pt)
-    height = gap + size * 1.45
-    if also and not is_beside:
-        height += len(also_lines) * size * 1.25
+    mark = mark_text(sound, design)
+    mark_pt = design.fonts.width(mark, ITALIC, also_size) + 14 if mark else 0.0
+    also_pt = design.fonts.width(also, ITALIC, also_size)
+    is_beside = info_pt + also_pt + 16 + mark_pt <= design.width_pt
+    also_lines = [] if is_beside else broken(also, design.fonts, ITALIC, also_size, design.width_pt)
+    # A mark that has no room beside the facts gets a line of its own below all others.
+    is_marked_below = bool(mark) and info_pt + mark_pt > design.width_pt
+    leading = size * 1.25
+    height = gap + size * 1.45 + (len(also_lines) + is_marked_below) * leading
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         right = left_pt + design.width_pt
@@ -181,10 +192,12 @@ def _ruled_info(info: str, also: str, design: Design) -> Block:
         base = top_pt + gap + size
         sheet.text(left_pt, base, info, SERIF, size)
         if also and is_beside:
-            sheet.text(right, base, also, ITALIC, also_size, align="right")
-        elif also:
-            for index, line in enumerate(also_lines, 1):
-                sheet.text(left_pt, base + index * size * 1.25, line, ITALIC, also_size)
+            sheet.text(right - mark_pt, base, also, ITALIC, also_size, align="right")
+        for index, line in enumerate(also_lines, 1):
+            sheet.text(left_pt, base + index * leading, line, ITALIC, also_size)
+        if sound is not None:
+            down = (len(also_lines) + 1) * leading if is_marked_below else 0.0
+            draw_mark(sheet, right, base + down, also_size, (mark, sound.address))
 
     return Drawing(height, paint)
 

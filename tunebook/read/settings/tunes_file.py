@@ -98,6 +98,7 @@ def parse_settings(
     lines = find_key_lines(text)
     table, messages = checked(BookTable, raw, lines, path)
     own, edition_messages = _editions_from(table.edition, built_in, lines, path)
+    messages += _code_messages(table, SourcePlace(path, line_of(lines, ("qr",))))
     return (
         Book(
             title=table.title,
@@ -109,7 +110,7 @@ def parse_settings(
             is_booklet=table.booklet,
             may_reorder=table.may_reorder,
             sounds=table.sounds,
-            has_qr=table.qr,
+            has_qr=table.qr and "://" in table.sounds,
             sound=_sound_choice(table.sound),
             instrument=table.instrument.profile,
             tuning=table.instrument.tuning,
@@ -363,6 +364,14 @@ def _tune_names(names: list[str]) -> tuple[str, ...]:
     """Names of tunes, letters composed; folders before a file may be parted as Windows does it."""
     composed = (unicodedata.normalize("NFC", name) for name in names)
     return tuple(name.replace("\\", "/") if _IN_A_FILE.search(name) else name for name in composed)
+
+
+def _code_messages(table: BookTable, place: SourcePlace) -> tuple[Message, ...]:
+    """A telephone opens nothing but an address of the web."""
+    if not table.qr or "://" in table.sounds:
+        return ()
+    what = "a QR code wants recordings at an address"
+    return (Message(place, "setting", what, 'none is printed; write sounds = "https://..."'),)
 
 
 def _sound_choice(table: SoundTable) -> SoundChoice:
