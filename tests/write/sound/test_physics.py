@@ -5,11 +5,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
 from listening import (
     DRY,
+    HAND,
     HARPA,
     HEAD,
     RATE,
@@ -24,11 +26,15 @@ from listening import (
 
 from tunebook.model.instrument import Instrument
 from tunebook.model.sound import SoundChoice, SoundOrder
+from tunebook.read.abc.tune import read_abc
+from tunebook.solve.arrange import arrange
 from tunebook.write.sound.bowing import Part, Wandering, tones_of
-from tunebook.write.sound.performance import Stroke
+from tunebook.write.sound.performance import Stroke, strokes_of
+from tunebook.write.sound.recording import record
 from tunebook.write.sound.resonance import BLOCK
 from tunebook.write.sound.timing import Course
 
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_tunes"
 SCALE = "G,A,B,C|DE^FG|A^Bce|(gabc')|"
 SCALE_MIDI = (55, 57, 59, 60, 62, 64, 66, 67, 69, 72, 72, 76, 79, 81, 83, 84)
 
@@ -40,6 +46,22 @@ def test_every_sustained_note_is_in_tune(a4_hz: float) -> None:
         start = int((number + 0.25) * RATE)
         found = pitch_of(samples[start : start + RATE * 3 // 5])
         assert abs(cents_between(found, hz_of(midi, a4_hz))) < 3.0, midi
+
+
+def test_the_notes_of_a_tune_are_in_tune_where_it_is_played_slowly() -> None:
+    text = (SAMPLES / "polskor.abc").read_text(encoding="utf-8")
+    tune = read_abc(text, "polskor.abc")[1]
+    order = SoundOrder(parts=("melody",), speed=0.4, loop=(1, 2))
+    recording = record(arrange(tune, HARPA, HAND), order, SoundChoice())
+    samples = np.concatenate(list(recording.samples())) / 32768
+    measured = 0
+    ((_, strokes),) = strokes_of(arrange(tune, HARPA, HAND), ("melody",))
+    for tone, stroke in zip(recording.parts[0].tones, strokes, strict=False):
+        if tone.end - tone.start > 0.3 * RATE:
+            found = pitch_of(samples[tone.start + RATE // 16 : tone.end - RATE // 25])
+            assert abs(cents_between(found, hz_of(stroke.midi))) < 3.0
+            measured += 1
+    assert measured > 15
 
 
 def test_a_quarter_tone_lies_between_the_keys() -> None:

@@ -207,6 +207,22 @@ def test_ornaments_are_played_in_the_key_and_end_on_the_note() -> None:
     assert mordent[-1].end == 1
 
 
+def test_a_long_trill_goes_on_to_its_end() -> None:
+    strokes = played(arranged("!trill(!E2!trill)!F|G|", HEAD.replace("4/4", "3/4")), "melody")
+    by_note = [{one.midi for one in strokes if start <= one.onset < start + length}
+               for start, length in ((0, Fraction(1, 2)), (Fraction(1, 2), Fraction(1, 4)),
+                                     (Fraction(3, 4), 1))]  # fmt: skip
+    assert by_note == [{64, 65}, {65, 67}, {67}]
+
+
+def test_a_free_metre_has_no_beats_to_click() -> None:
+    free = arranged("D E2 F|]", HEAD.replace("4/4", "none"))
+    order = SoundOrder(parts=("melody", "click"), has_count_in=True)
+    course = record(free, order, SoundChoice()).course
+    assert (course.clicks, course.count_in, course.start_s) == ((), (), 0.0)
+    assert course.end_s == pytest.approx(4.0)
+
+
 def test_a_slur_is_one_bow_and_a_dot_shortens() -> None:
     strokes = played(arranged("(DE)F.G|"), "melody")
     assert [one.is_slurred for one in strokes] == [False, True, False, False]

@@ -26,6 +26,7 @@ _BEGUN = {
     "invertedturnx": (-1, 0, 1),
     "roll": (0, 1, 0, -1),
 }
+ORNAMENTS = ("trill", *_BEGUN)
 
 
 def quick_length(whole_notes_per_s: float) -> Fraction:

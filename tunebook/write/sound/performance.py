@@ -106,6 +106,8 @@ def _played(
         for number, note in enumerate(heard.bar.notes):
             onset = heard.onset + note.onset - heard.bar.onset
             player.play(note, onset, heard.bar, stops.get((heard.bar.index, number), ()))
+        if "trill)" in heard.bar.decorations:
+            player.is_trilling = False
     return tuple(sorted(player.strokes, key=lambda one: (one.onset, one.midi)))
 
 
@@ -122,6 +124,7 @@ class _Player:
     sounding: list[int] = field(default_factory=list)
     tied: dict[int, int] = field(default_factory=dict)
     slurs: int = 0
+    is_trilling: bool = False
     level_db: float = 0.0
 
     def play(self, note: Note, onset: Fraction, bar: Bar, stops: Sequence[Stop]) -> None:
@@ -133,6 +136,7 @@ class _Player:
         if note.is_grace:
             self.graces.append((note, stops))
             return
+        self.is_trilling = self.is_trilling or "trill(" in note.decorations
         graces, self.graces = self.graces, []
         if note.is_rest:
             self.sounding, self.tied = [], {}
@@ -144,6 +148,8 @@ class _Player:
         else:
             time = _Time(onset, onset)
         self._sound(note, time, bar, stops, is_slurred)
+        if "trill)" in note.decorations:
+            self.is_trilling = False
 
     def _play_graces(
         self,
@@ -192,7 +198,7 @@ class _Player:
             if at is not None and self.strokes[at].end == time.written:
                 self._lengthen(at, note.duration)
             else:
-                signs = note.decorations if pitch is top else ()
+                signs = self._ornaments(note) if pitch is top else ()
                 tones = ornamented(pitch, note.duration - time.delay, signs, bar.key, self.quick)
                 stop = self._stop(pitch, stops, number)
                 first = len(self.strokes)
@@ -205,6 +211,10 @@ class _Player:
         if is_slurred and fresh:
             self._go_on()
         self.tied, self.sounding = waiting, list(places.values())
+
+    def _ornaments(self, note: Note) -> tuple[str, ...]:
+        """The note's signs, a long trill that goes on over it among them."""
+        return (*note.decorations, "trill") if self.is_trilling else note.decorations
 
     def _write_out(
         self,
