@@ -130,7 +130,7 @@ def test_each_voice_of_real_tunes_is_what_music21_reads_of_its_lines() -> None:
                 "x", "z"
             )
             theirs = _events_of_stream(converter.parse(copy, format="abc"))
-            if (difference := first_difference(ours, theirs)) is not None:
+            if first_difference(ours, theirs) is not None:
                 differing.append(f"{tune.place} voice {name}")
     assert differing == FORGOTTEN_ACCIDENTALS
 
