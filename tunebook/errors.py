@@ -12,7 +12,7 @@ number when it was stopped: 130 by Ctrl-C, 143 by SIGTERM, 129 when its terminal
 from __future__ import annotations
 
 import errno
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 MOST_EXCERPT_LETTERS = 200
 
@@ -30,13 +30,19 @@ NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EROFS, getattr(errno, "EDQUOT", errn
 
 @dataclass(frozen=True, slots=True, order=True)
 class SourcePlace:
-    """A place in a source file. ``line`` and ``column`` count from 1; 0 means "the whole file"."""
+    """A place in a source file. ``line`` and ``column`` count from 1; 0 means "the whole file".
+
+    ``spot`` is what the place is called in a file that has no lines for a reader ("part P bar 3"),
+    "" for such a file as a whole; None where lines and columns say it."""
 
     path: str
     line: int = 0
     column: int = 0
+    spot: str | None = field(default=None, compare=False)
 
     def __str__(self) -> str:
+        if self.spot is not None:
+            return f"{self.path}: {self.spot}" if self.spot else self.path
         parts = [self.path]
         if self.line:
             parts.append(str(self.line))

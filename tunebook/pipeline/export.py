@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from tunebook.errors import Message, SettingError, TunebookError
 from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
@@ -26,11 +26,13 @@ from tunebook.pipeline.load import (
     nothing_to_do,
     read_files,
     read_tunes_in,
+    reading_limits,
 )
 from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
 from tunebook.pipeline.sources import line_width_pt, unwritable
 from tunebook.pipeline.workers import count_of_jobs
-from tunebook.read.folder import AbcFile
+from tunebook.read.folder import AbcFile, with_scores_as_abc
+from tunebook.read.spots import Spots, is_score
 from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
 from tunebook.write.file_names import distinct_names, tune_file_names
 
@@ -71,7 +73,9 @@ def _arranged_again(
     if not arrangements:
         return {}
     lines = {_line(one) for one in arrangements}
-    tunes = read_tunes_in(AbcFile(arrangements[0].tune.file, data), setup)
+    name = arrangements[0].tune.file
+    spots = Spots() if is_score(name) else None
+    tunes = read_tunes_in(AbcFile(name, data, spots), setup)
     outcomes = arrange_tunes([tune for tune in tunes if tune.first_line in lines], setup, jobs=jobs)
     found = (outcome.arrangement for outcome in outcomes)
     return {_line(one): one for one in found if one is not None}
@@ -157,6 +161,7 @@ def export_folder(
     """
     files = read_files(setup)
     _check(order, setup.read)
+    files = tuple(with_scores_as_abc(files, reading_limits(setup)))
     loaded = load(setup, files)
     jobs = count_of_jobs(order.jobs)
     outcomes = tuple(arrange_tunes(loaded.tunes, setup, jobs=jobs, on_progress=on_progress))
@@ -264,6 +269,11 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
     ).text.encode("utf-8")
 
 
+def _abc_name(name: str) -> str:
+    """The name of a file as ABC: that of a score with the other ending."""
+    return str(PurePosixPath(name).with_suffix(".abc")) if is_score(name) else name
+
+
 def _abc_files(
     arrangements: tuple[Arrangement, ...],
     setup: Setup,
@@ -275,7 +285,8 @@ def _abc_files(
         by_file.setdefault(one.tune.file, []).append(one)
     files: dict[Path, bytes] = {}
     messages: list[Message] = []
-    for written, (name, group) in zip(distinct_names(by_file), by_file.items(), strict=True):
+    names = distinct_names(_abc_name(name) for name in by_file)
+    for written, (name, group) in zip(names, by_file.items(), strict=True):
         jobs = count_of_jobs(order.jobs)
         files[order.output / written], said = fingered_file(bytes_by_name[name], group, setup, jobs)
         messages += said

@@ -1,4 +1,4 @@
-"""From a folder to its tunes: finds ABC files, reads each of them once, and every tune in them.
+"""From a folder to its tunes: finds ABC files and scores, reads each once, and every tune in them.
 
 One rule holds for all that is found in a folder: nothing is read from outside it. A link to a file
 or a folder that leads out is passed over, unless tunes.toml allows it (``may_leave_folder``). A
@@ -14,7 +14,7 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tunebook.errors import InputError, Message, SourcePlace
@@ -29,21 +29,23 @@ from tunebook.read.abc.tune import (
     read_tune,
 )
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
+from tunebook.read.spots import SCORE_SUFFIXES, Spots, is_score
 
-_SUFFIX = ".abc"
+_ABC_SUFFIX = ".abc"
+_SUFFIXES = (_ABC_SUFFIX, *SCORE_SUFFIXES)
 _ALLOW = "or set may_leave_folder = true under [reading] in tunes.toml"
 
 
 @dataclass(frozen=True, slots=True)
 class FolderFiles:
-    """The ABC files of a folder in order of their paths, and messages on what was passed over."""
+    """The files with tunes of a folder in order of their paths, and what was passed over."""
 
     files: tuple[Path, ...]
     messages: tuple[Message, ...]
 
 
 def look_through(folder: Path, *, may_leave: bool = False) -> FolderFiles:
-    """Find the ABC files of a folder and its subfolders; or the one file.
+    """Find the files with tunes of a folder and its subfolders; or the one file.
 
     ``may_leave`` follows links that lead out of the folder. Raises InputError when ``folder`` is
     neither a folder nor a file, or cannot be looked at.
@@ -105,7 +107,7 @@ class _Look:
                 self.follow(path)
             elif entry.is_dir(follow_symlinks=False):
                 self.waiting.append(path)
-            elif path.suffix.lower() == _SUFFIX:
+            elif path.suffix.lower() in _SUFFIXES:
                 self.take(path, entry.is_file(follow_symlinks=False))
 
     def take(self, path: Path, is_file: bool) -> None:
@@ -117,7 +119,7 @@ class _Look:
 
     def follow(self, path: Path) -> None:
         """Take what a link leads to, or say why it is passed over."""
-        is_named = path.suffix.lower() == _SUFFIX
+        is_named = path.suffix.lower() in _SUFFIXES
         try:
             kind = kind_of(path)
         except OSError as error:
@@ -150,10 +152,13 @@ _TEXT_BYTES_A_CONTROL = 100
 
 @dataclass(frozen=True, slots=True)
 class AbcFile:
-    """The bytes of an ABC file, and the name under which places in it are told."""
+    """The bytes of an ABC file or a score, and the name under which places in it are told. Where
+    ``data`` is ABC that was made of a score, ``spots`` and ``messages`` are those of ScoreText."""
 
     name: str
     data: bytes
+    spots: Spots | None = None
+    messages: tuple[Message, ...] = ()
 
 
 def read_folder(
@@ -189,8 +194,8 @@ def iterate_files(
     may_leave: bool = False,
     read: FilesRead | None = None,
 ) -> Iterator[AbcFile | Message]:
-    """The ABC files of a folder, or the one file, each read when it is its turn; and messages on
-    those that are not read. Arguments and errors as those of :func:`read_folder`."""
+    """The files with tunes of a folder, or the one file, each read when it is its turn; and
+    messages on those that are not read. Arguments and errors as those of :func:`read_folder`."""
     found = look_through(folder, may_leave=may_leave)
     root = folder if folder.is_dir() else folder.parent
     if read is not None:
@@ -227,7 +232,7 @@ def iterate_tune_texts(
     files: Iterable[AbcFile | Message], *, limits: ReadingLimits = DEFAULT_LIMITS
 ) -> Iterator[TuneText | Message]:
     """The texts of the tunes in ``files``, one after the other."""
-    for file in files:
+    for file in with_scores_as_abc(files, limits):
         if isinstance(file, Message):
             yield file
             continue
@@ -240,6 +245,28 @@ def iterate_tune_texts(
             what = "no tune was found in the file"
             yield Message(SourcePlace(file.name), "file", what, "a tune begins with X:")
         yield from pieces
+
+
+def with_scores_as_abc(
+    files: Iterable[AbcFile | Message], limits: ReadingLimits = DEFAULT_LIMITS
+) -> Iterator[AbcFile | Message]:
+    """The files, those that are scores as ABC; a message for each that cannot be read."""
+    for file in files:
+        is_raw = isinstance(file, AbcFile) and file.spots is None and is_score(file.name)
+        yield _as_abc(file, limits) if isinstance(file, AbcFile) and is_raw else file
+
+
+def _as_abc(file: AbcFile, limits: ReadingLimits) -> AbcFile | Message:
+    from tunebook.read.scores.score import score_as_abc
+
+    try:
+        found = score_as_abc(file.data, file.name, limits)
+    except InputError as error:
+        place = error.place or SourcePlace(file.name)
+        return Message(place, "score", error.what, f"left out; {error.remedy}", is_fatal=True)
+    except Exception as error:  # a fault of ours costs this file and no other
+        return _fault(error, SourcePlace(file.name), "file")
+    return AbcFile(file.name, found.text.encode("utf-8"), found.spots, found.messages)
 
 
 def _file_at(path: Path, name: str, limits: ReadingLimits) -> AbcFile | Message:
@@ -260,10 +287,23 @@ def _pieces_of(file: AbcFile, limits: ReadingLimits) -> list[TuneText | Message]
     """The tunes of a file's bytes; those before the place where anything goes wrong."""
     pieces: list[TuneText | Message] = []
     try:
-        pieces.extend(cut_into_tunes(decode(file.data)[0], file.name, limits))
+        found = cut_into_tunes(decode(file.data)[0], file.name, limits)
+        pieces.extend(found if file.spots is None else _of_score(found, file))
     except Exception as error:  # a fault of ours costs this file and no other
         pieces.append(_fault(error, SourcePlace(file.name), "file"))
     return pieces
+
+
+def _of_score(pieces: Iterable[TuneText | Message], file: AbcFile) -> Iterator[TuneText | Message]:
+    """The tunes of a score, with what is to be known of it; the first one has its messages."""
+    messages = file.messages
+    for piece in pieces:
+        place = replace(piece.place, spot="")
+        if isinstance(piece, TuneText):
+            yield replace(piece, place=place, spots=file.spots, messages=messages)
+            messages = ()
+        else:
+            yield replace(piece, place=place, excerpt="")
 
 
 def _fault(error: Exception, place: SourcePlace, kind: str) -> Message:

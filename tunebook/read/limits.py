@@ -18,6 +18,7 @@ class ReadingLimits:
     may become by macros; ``played_bars`` the bars played when repeats and parts are expanded;
     ``bar_notes`` the notes between two bar signs; ``chord_notes`` the tones struck together;
     ``voices`` the voices of one tune;
+    ``score_notes`` the notes of a score file, all its parts together;
     ``ending_number`` the numbers of endings; ``name_letters`` the letters of a title or another
     name; ``text_letters`` those of all remarks, or all verses, of one tune.
     ``solving_steps`` is for what comes after the reading: the work that a tune's fingering may
@@ -34,6 +35,7 @@ class ReadingLimits:
     bar_notes: int = 200
     chord_notes: int = 24
     voices: int = 16
+    score_notes: int = 50_000
     ending_number: int = 99
     name_letters: int = 300
     text_letters: int = 20_000

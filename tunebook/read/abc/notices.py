@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.names import in_ranges
+from tunebook.read.spots import Spots
 
 MOST_OF_A_KIND = 20
 
@@ -17,17 +18,23 @@ class Notices:
     says how often and in which lines. Of each kind only the first few are kept in full, and the
     rest are counted in one closing message, so that a text of noise cannot grow without end."""
 
-    def __init__(self, path: str, lines: Sequence[str], first_line: int) -> None:
+    def __init__(
+        self, path: str, lines: Sequence[str], first_line: int, spots: Spots | None = None
+    ) -> None:
         self.path = path
         self.lines = lines
         self.first_line = first_line
+        self._spots = spots
         self._messages: dict[tuple[str, str], Message] = {}
         self._lines: dict[tuple[str, str], list[int]] = {}
         self._counts: dict[str, int] = {}
 
     def place(self, line: int, column: int = 0) -> SourcePlace:
         """The place of a column (from 1) in the tune's line with index ``line`` (from 0)."""
-        return SourcePlace(self.path, self.first_line + line, column)
+        number = self.first_line + line
+        if self._spots is None:
+            return SourcePlace(self.path, number, column)
+        return SourcePlace(self.path, number, column, self._spots.at(number, column))
 
     def add(
         self,
@@ -55,7 +62,7 @@ class Notices:
         if count >= MOST_OF_A_KIND:
             return
         excerpt = self.lines[line] if column and 0 <= line < len(self.lines) else ""
-        if len(excerpt) > 500:
+        if len(excerpt) > 500 or self._spots is not None:
             excerpt = ""
         underline = length if excerpt else 0
         place = self.place(line, column)
@@ -71,7 +78,7 @@ class Notices:
 
     def aside(self) -> Notices:
         """An empty collection for the same tune, to be taken over later."""
-        return Notices(self.path, self.lines, self.first_line)
+        return Notices(self.path, self.lines, self.first_line, self._spots)
 
     def take_over(self, others: Notices) -> None:
         """Add what ``others`` hold about lines of which the same is not said yet."""
@@ -106,6 +113,8 @@ class Notices:
         lines = self._lines[key]
         if len(lines) == 1:
             return message
+        if self._spots is not None:
+            return replace(message, what=f"{message.what} ({len(lines)} times)")
         word = "lines" if len(set(lines)) > 1 else "line"
         what = f"{message.what} ({len(lines)} times, {word} {in_ranges(lines)})"
         return replace(message, what=what)

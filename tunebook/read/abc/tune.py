@@ -34,6 +34,7 @@ from tunebook.read.abc.text import is_text, plain_text
 from tunebook.read.abc.voices import VoiceLines, name_of_voice, voice_lines
 from tunebook.read.alignment import fit_voice
 from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
+from tunebook.read.spots import Spots
 
 _FIELD = re.compile(r"[A-Za-z+]:")
 _FOREIGN = re.compile(
@@ -48,7 +49,8 @@ _FILE_FIELDS = frozenset("ABCDFGHILMmNORrSUZ")
 class TuneText:
     """The text of one tune. ``number`` is that of X: (may be empty), ``first_line`` the line of
     its first line in the file, ``header`` the file header that applies to it, ``title_above`` the
-    text of a T: that stands right above X:."""
+    text of a T: that stands right above X:. Of a text that was made of a score ``spots`` say where
+    in the score its places lie, and ``messages`` what of the score could not be read."""
 
     place: SourcePlace
     number: str
@@ -56,6 +58,8 @@ class TuneText:
     first_line: int
     header: str = ""
     title_above: str = ""
+    spots: Spots | None = None
+    messages: tuple[Message, ...] = ()
 
 
 def cut_into_tunes(
@@ -276,7 +280,7 @@ def read_tune(
     """Read one tune. ``voice`` names the voice that is the melody, else it is the first one.
     Raises InputError when the tune cannot be used."""
     lines = text.text.split("\n")
-    notices = Notices(text.place.path, lines, text.first_line)
+    notices = Notices(text.place.path, lines, text.first_line, text.spots)
     sorted_lines = sort_lines(lines, notices)
     voices = voice_lines(sorted_lines)
     chosen = voice if voice in voices.names else voices.names[0]
@@ -424,7 +428,7 @@ def _make_tune(
         texts=tuple(header.texts),
         closing_texts=tuple(header.closing_texts),
         part_order=header.part_order,
-        messages=notices.messages(),
+        messages=(*text.messages, *notices.messages()),
         source_text=text.text,
         first_line=text.first_line,
     )

@@ -364,6 +364,7 @@ class ReadingTable(Table):
     bar_notes: int | None = Field(default=None, ge=1)
     chord_notes: int | None = Field(default=None, ge=1)
     voices: int | None = Field(default=None, ge=1)
+    score_notes: int | None = Field(default=None, ge=1)
     ending_number: int | None = Field(default=None, ge=2)
     name_letters: int | None = Field(default=None, ge=1)
     text_letters: int | None = Field(default=None, ge=1)

@@ -1,0 +1,1 @@
+"""Scores of notation programs (MusicXML) to the text of tunes."""
