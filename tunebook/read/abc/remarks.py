@@ -3,8 +3,9 @@
 They are remark fields, ``[r:string D]``, ``[r:drone E4 finger 1]``, ``[r:drone off]``,
 ``[r:note keep the little finger down]`` (printed under the staff), ``[r:solved Am 0.43]`` and
 ``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how likely it is, and how long
-after its note it begins), which other programs pass over (The ABC Music
-Standard 2.1, section 3.1.20). Everybody's remarks stand there: what is plainly none of ours
+after its note it begins), ``[r:chord D7 after 1/4]`` (a chord of the tune that begins while a note
+sounds), which other programs pass over (The ABC Music Standard 2.1, section 3.1.20). Everybody's
+remarks stand there: what is plainly none of ours
 is left alone, what seems to be meant for us and cannot be read is said.
 """
 
@@ -30,6 +31,7 @@ _DRONE = re.compile(
 _SOLVED = re.compile(
     r"(\S{1,40})\s+([01](?:\.\d{1,3})?)(?:\s+after\s+(\d{1,6})(?:/(\d{1,6}))?)?", re.ASCII
 )
+_LATER = re.compile(r"(\S{1,40})\s+after\s+(\d{1,6})(?:/(\d{1,6}))?", re.ASCII)
 _REMEDIES = {
     "string": "write [r:string D]",
     "drone": "write [r:drone E4 finger 1] or [r:drone off]",
@@ -61,7 +63,7 @@ def attach_remark(
     if word == "note" and text[len(word) :][:1].isspace():
         attached.remark = f"{attached.remark}; {value}" if attached.remark else value
         return
-    if word in ("string", "drone", "solved") and _attach(
+    if word in ("string", "drone", "solved", "chord") and _attach(
         attached, word, value, notices.place(line, column)
     ):
         return
@@ -91,6 +93,8 @@ def _attach(attached: Attachments, word: str, value: str, place: SourcePlace) ->
         pin = _read_drone(value, place)
         attached.drone_pin = pin or attached.drone_pin
         return pin is not None
+    if word == "chord":
+        return _attach_later(attached, value, place)
     found = _SOLVED.fullmatch(value)
     chord = None if found is None else read_chord_symbol(found[1], place)
     confidence = 0.0 if found is None else float(found[2])
@@ -103,6 +107,16 @@ def _attach(attached: Attachments, word: str, value: str, place: SourcePlace) ->
     if found[4] is not None and int(found[4]) == 0:
         return False
     attached.later_chords.append((Fraction(int(found[3]), int(found[4] or 1)), chord))
+    return True
+
+
+def _attach_later(attached: Attachments, value: str, place: SourcePlace) -> bool:
+    """A chord of the tune that begins so long after its note."""
+    found = _LATER.fullmatch(value)
+    chord = None if found is None else read_chord_symbol(found[1], place)
+    if found is None or chord is None or (found[3] is not None and not int(found[3])):
+        return False
+    attached.later_chords.append((Fraction(int(found[2]), int(found[3] or 1)), chord))
     return True
 
 

@@ -19,6 +19,8 @@ from tunebook.read.scores.voices import Event, ScoreVoice, VoiceBar
 
 UNIT = Fraction(1, 8)
 BARS_A_LINE = 4
+SMALL = Fraction(1, 256)
+"""Less than this is rounding."""
 _ALTERS = {
     Fraction(-2): "__", Fraction(-3, 2): "_3/2", Fraction(-1): "_", Fraction(-1, 2): "_/",
     Fraction(0): "=", Fraction(1, 2): "^/", Fraction(1): "^", Fraction(3, 2): "^3/2",
@@ -149,7 +151,7 @@ class VoiceWriter:
             if event.is_grace:
                 graces.append(event)
                 continue
-            if event.sound.onset > now:
+            if event.sound.onset - now > SMALL:
                 parts.append("x" + length_text(event.sound.onset - now) + " ")
             parts.append(starts.get(index, "") + self._event(event, graces))
             graces = []
@@ -157,7 +159,7 @@ class VoiceWriter:
             parts.append("" if self._is_joined(event, bar.events[index + 1 :]) else " ")
         if graces:
             parts.append(self._graces(graces))
-        if now < length:
+        if length - now > SMALL:
             parts.append("x" + length_text(length - now))
         return "".join(parts).rstrip()
 
@@ -200,7 +202,10 @@ class VoiceWriter:
             else ""
         )
         inner = "".join(
-            "".join(f"!{name}!" for name in one.before) + self._note(one, one.sound.length)
+            "(" * one.slurs_opened
+            + "".join(f"!{name}!" for name in one.before)
+            + self._note(one, one.sound.length)
+            + ")" * one.slurs_closed
             for one in graces
             if one.tones
         )

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from tunebook.model.tune import Syllable
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, Syllable
 from tunebook.read.abc.decorations import canonical_decoration
-from tunebook.read.scores.timeline import Remark, Written, words_of
+from tunebook.read.scores.timeline import Remark, Written, number_of, words_of
 
 _SIGNS = {
     "trill-mark": "trill", "turn": "turn", "delayed-turn": "turn", "inverted-turn": "invertedturn",
@@ -67,7 +68,36 @@ def marks_of(written: Written) -> Marks:
         for lyric in element.iterfind("lyric"):
             _lyric(lyric, marks)
     marks.decorations = list(dict.fromkeys(marks.decorations))
+    if len(written.elements) > 1:
+        _share_fingers(written, marks)
     return marks
+
+
+def _share_fingers(written: Written, marks: Marks) -> None:
+    """Programs that hang all fingers of a chord on its first note mean them from the lowest tone
+    up (music21's writer does; common practice, no source)."""
+    first = [_text_of_finger(one) for one in written.elements[0].iterfind(_FINGERINGS)]
+    others = [one for element in written.elements[1:] for one in element.iterfind(_FINGERINGS)]
+    if others or len(first) != len(written.elements) or not set(first) <= set("01234"):
+        return
+    heights = [_height(element) for element in written.elements]
+    for at, finger in zip(sorted(range(len(heights)), key=heights.__getitem__), first, strict=True):
+        marks.fingers[at] = int(finger)
+
+
+_FINGERINGS = "notations/technical/fingering"
+
+
+def _text_of_finger(element: Element) -> str:
+    is_other = element.get("substitution") == "yes" or element.get("alternate") == "yes"
+    return "" if is_other else words_of(element, ".")
+
+
+def _height(element: Element) -> Fraction:
+    step = words_of(element, "pitch/step")
+    semitones = STEP_SEMITONES[STEP_LETTERS.index(step)] if step else 0
+    octave = number_of(element.findtext("pitch/octave"))
+    return 12 * octave + semitones + number_of(element.findtext("pitch/alter"))
 
 
 def _notation(element: Element, marks: Marks) -> None:

@@ -7,6 +7,8 @@ to it. A place in that text is told as the part and bar of the score.
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -26,6 +28,8 @@ from tunebook.read.scores.words import Direction
 from tunebook.read.spots import Spots
 
 _MOST_SAID = 20
+_NOBODY = "Music21"
+"""What music21's writer puts down where it knows no composer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +78,11 @@ def _read(data: bytes, name: str, limits: ReadingLimits) -> ScoreText:
 
 
 def _check_size(root: Element, limits: ReadingLimits) -> None:
-    notes = sum(1 for _ in root.iter("note"))
-    if notes > limits.score_notes:
+    counts = Counter(element.tag for element in root.iter())
+    others = sum(counts[tag] for tag in ("measure", "attributes", "backup", "forward", "barline"))
+    if counts["note"] > limits.score_notes or others > 4 * limits.score_notes:
         raise ScoreError(
-            f"the score has more than {limits.score_notes} notes",
+            f"the score has more than {limits.score_notes} notes, or bars without end",
             "split it, or raise score_notes under [reading]",
         )
 
@@ -147,6 +152,8 @@ class _TextWriter:
         for creator in self.root.iterfind("identification/creator"):
             letter = {"composer": "C", "": "C"}.get(creator.get("type", ""))
             text = " ".join((creator.text or "").split())
+            if text == _NOBODY:
+                continue
             if text and letter:
                 found.append(f"{letter}:{in_field(text)}")
             elif text:
@@ -173,6 +180,9 @@ class _TextWriter:
         )
         if tempo:
             self.lines.append(f"Q:{in_field(tempo)}")
+        order = _take_order(frames, voices[0])
+        if order:
+            self.lines.append(f"P:{order}")
         for voice, name in zip(voices, names, strict=True):
             if name:
                 self.lines.append(_voice_field(voice, name, movement))
@@ -221,6 +231,24 @@ class _TextWriter:
     def result(self) -> ScoreText:
         spots = Spots(tuple(self.starts), tuple(self.names))
         return ScoreText("\n".join(self.lines) + "\n", spots, tuple(self.messages))
+
+
+_ORDER = re.compile(r"[A-Za-z](?:[A-Za-z\d().\s]*[A-Za-z\d)])")
+
+
+def _take_order(frames: Sequence[Frame], melody: ScoreVoice) -> str:
+    """The order of the parts where words over the first bar give it, and labels in the score have
+    its letters; the words are then no longer words over a note."""
+    labels = {one.label for _, one in _directions(frames) if one.label}
+    if not frames or frames[0].index >= len(melody.bars):
+        return ""
+    for event in melody.bars[frames[0].index].events:
+        for words in event.words:
+            letters = {letter for letter in words[1] if letter.isalpha()}
+            if labels and letters <= labels and _ORDER.fullmatch(words[1]):
+                event.words.remove(words)
+                return words[1]
+    return ""
 
 
 def _is_heard(voice: ScoreVoice, movement: Movement) -> bool:

@@ -164,6 +164,8 @@ def _tones(written: Written, note: Any) -> tuple[Tone, ...]:
     if note.isRest:
         return ()
     notes = list(note.notes) if note.isChord else [note]
+    if any(not 0 <= (one.pitch.octave or 0) <= 9 for one in notes):
+        raise ScoreError("a note lies higher or lower than any instrument plays")
     return tuple(
         Tone(
             _STEPS.index(one.pitch.step),
@@ -182,7 +184,7 @@ def _notated(element: Element) -> tuple[Fraction, Fraction]:
     base = _TYPES.get((element.findtext("type") or "").strip())
     if base is None:
         return Fraction(0), Fraction(0)
-    dots = len(element.findall("dot"))
+    dots = min(len(element.findall("dot")), 4)
     length = base * (2 - Fraction(1, 2**dots))
     actual = number_of(element.findtext("time-modification/actual-notes"), Fraction(1))
     normal = number_of(element.findtext("time-modification/normal-notes"), Fraction(1))

@@ -6,10 +6,15 @@ forward, attributes, barline. Times are Fractions of a whole note.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element
+
+from tunebook.read.scores.archive import ScoreError
+
+_DECIMAL = re.compile(r"[+-]?\d{1,9}(?:\.\d{0,9})?", re.ASCII)
 
 Remark = tuple[str, str]
 """What is wrong, and what to do about it."""
@@ -94,11 +99,13 @@ def words_of(element: Element | None, path: str) -> str:
 
 def number_of(text: str | None, usual: Fraction = Fraction(0)) -> Fraction:
     """A decimal number as an exact fraction; ``usual`` where there is none."""
-    try:
-        value = Fraction((text or "").strip()[:30])
-    except (ValueError, ZeroDivisionError):
-        return usual
-    return value if abs(value) < 10**9 else usual
+    found = _DECIMAL.fullmatch((text or "").strip())
+    return Fraction(found[0]) if found else usual
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is a plain decimal number."""
+    return _DECIMAL.fullmatch(text.strip()) is not None
 
 
 _LEFT_OUT = {
@@ -152,6 +159,11 @@ class _Walk:
             self.measure.others.append((max(Fraction(0), self.now + offset), child))
 
     def _time(self, text: str | None) -> Fraction:
+        if text is None:
+            return Fraction(0)
+        if not is_number(text):
+            where = f"bar {self.measure.number}"
+            raise ScoreError(f"the length {text.strip()[:20]!r} in {where} is no number")
         return number_of(text) / self.divisions / 4
 
     def _note(self, child: Element) -> None:

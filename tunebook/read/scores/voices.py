@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from tunebook.model.spelling import fifths_of, name_at
 from tunebook.model.tune import ALTER_SIGNS, STEP_LETTERS, STEP_SEMITONES
+from tunebook.read.scores.archive import ScoreError
 from tunebook.read.scores.bars import Frame, clef_of, key_of, shift_of
 from tunebook.read.scores.marks import Marks, marks_of
 from tunebook.read.scores.sounds import Sound, Tone
@@ -76,8 +77,10 @@ def voices_of(
     voices = []
     for number, ((staff, _), bars) in enumerate(streams):
         voice = ScoreVoice(part, [VoiceBar() for _ in sounds], part.name, part.short_name)
-        for bar, found in zip(voice.bars, bars, strict=True):
+        for bar, found, measure in zip(voice.bars, bars, part.measures, strict=True):
             bar.events = [_event(sound, shift) for sound in found]
+            for remark in (one for event in bar.events for one in event.marks.remarks):
+                part.remarks.setdefault(remark, measure)
         if not voice.has_tones:
             continue
         is_first = not any(staff == key[0] for key, _ in streams[:number])
@@ -96,6 +99,8 @@ def voices_of(
     return voices
 
 
+MOST_VOICES = 32
+
 _Stream = tuple[tuple[int, str], list[list[Sound]]]
 
 
@@ -106,32 +111,23 @@ def _streams(sounds: Sequence[Sequence[Sound]]) -> list[_Stream]:
         ends: dict[tuple[int, str], Fraction] = {}
         for sound in measure:
             staff, name = sound.written.voice
-            while ends.get((staff, name), Fraction(0)) > sound.onset:
-                if not sound.tones:
-                    break
+            while sound.tones and ends.get((staff, name), Fraction(0)) - sound.onset >= _SMALL:
                 name += "+"
-            else:
-                key = (staff, name)
-                found.setdefault(key, [[] for _ in sounds])[index].append(sound)
-                if not sound.written.is_grace:
-                    ends[key] = sound.onset + sound.length
-    for measures in found.values():
-        for measure in measures:
-            _straighten(measure)
+            key = (staff, name)
+            now = ends.get(key, Fraction(0))
+            if now - sound.onset >= _SMALL:  # a rest on top of a note
+                continue
+            if abs(sound.onset - now) < _SMALL:  # only rounding lies between
+                sound.onset = now
+            if key not in found and len(found) >= MOST_VOICES:
+                raise ScoreError(f"a part has more than {MOST_VOICES} voices", "split it")
+            found.setdefault(key, [[] for _ in sounds])[index].append(sound)
+            if not sound.written.is_grace:
+                ends[key] = sound.onset + sound.length
     return sorted(found.items(), key=lambda one: one[0][0])
 
 
 _SMALL = Fraction(1, 256)
-
-
-def _straighten(measure: list[Sound]) -> None:
-    """Let a note begin where the one before it ends when only rounding lies between."""
-    now = Fraction(0)
-    for sound in measure:
-        if sound.onset != now and abs(sound.onset - now) < _SMALL:
-            sound.onset = now
-        if not sound.written.is_grace:
-            now = sound.onset + sound.length
 
 
 def _event(sound: Sound, shift: tuple[int, int]) -> Event:
@@ -263,7 +259,7 @@ def _settle_slurs(voice: ScoreVoice) -> None:
     for event in _in_order(voice):
         for number in event.marks.slur_stops:
             start = open_slurs.pop(number, None)
-            if start is not None and start is not event and not (start.is_grace or event.is_grace):
+            if start is not None and start is not event:
                 start.slurs_opened += 1
                 event.slurs_closed += 1
         for number in event.marks.slur_starts:

@@ -203,7 +203,8 @@ def drone_at(drone: Sequence[DroneDemand], onset: Fraction) -> DroneDemand | Non
 
 
 def find_string(instrument: Instrument, name: str) -> int | None:
-    """Index of the string that a player calls ``name`` ("D", "low C", "C3", "2"), or None."""
+    """Index of the string that a player calls ``name`` ("D", "low C", "C3", "2"), or that scores
+    number from the highest ("high 1"); None where there is none."""
     wanted = re.sub(r"\s+", " ", name).strip().casefold()
     wanted = wanted.removesuffix("-string").removesuffix(" string")
     for string in instrument.strings:
@@ -211,6 +212,9 @@ def find_string(instrument: Instrument, name: str) -> int | None:
         letter = string.name.split()[-1]
         if wanted in (string.name.casefold(), f"{letter}{octave}".casefold(), str(string.index)):
             return string.index
+    head, _, number = wanted.partition(" ")
+    if head == "high" and number.isdecimal() and 0 < int(number) <= len(instrument.strings):
+        return len(instrument.strings) + 1 - int(number)
     return None
 
 
