@@ -106,19 +106,7 @@ def _words(tune: Tune) -> list[str]:
     return [one.text for note in notes for one in note.syllables if one is not None]
 
 
-def is_lost_by_music21(arrangement: Arrangement) -> bool:
-    """Whether music21 itself reads other tones from what it wrote than it was given."""
-    given, written = tune_as_musicxml(arrangement), by_music21(arrangement).decode()
-    return _tones_of_stream(given) != _tones_of_stream(written)
-
-
-def _tones_of_stream(text: str) -> list[tuple[Fraction, int, Fraction]]:
-    from music21 import converter
-
-    stream = converter.parse(text, format="musicxml", forceSource=True)
-    return sorted(
-        (Fraction(note.offset), pitch.midi, Fraction(note.quarterLength))
-        for note in stream.parts[0].stripTies().flatten().notes
-        if note.quarterLength and "ChordSymbol" not in note.classSet
-        for pitch in note.pitches
-    )
+def has_long_bar(tune: Tune) -> bool:
+    """Whether a bar is longer than its metre: music21's writer cuts a note in it where the metre
+    says, and puts the second half at the beginning of the next bar, over the notes there."""
+    return any(0 < bar.meter.length < bar.duration for bar in tune.bars)

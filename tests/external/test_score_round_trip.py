@@ -13,7 +13,7 @@ from score_round_trip import (
     by_music21,
     by_our_writer,
     differences,
-    is_lost_by_music21,
+    has_long_bar,
     read_back,
 )
 
@@ -21,7 +21,6 @@ from tunebook import HandChoice, arrange, read_hand, read_instrument
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
-from tunebook.read.abc.tune import read_abc
 from tunebook.read.folder import read_folder
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
@@ -49,13 +48,6 @@ def test_tunes_come_back_from_our_writer_as_they_went_out() -> None:
 
 
 def test_tunes_come_back_from_music21s_writer_as_they_went_out() -> None:
-    assert faults(by_music21, arranged()[:-16]) == {}
-
-
-def test_tune_that_music21_writes_wrongly_is_so_by_its_own_reading() -> None:
-    """Of a triplet that lies across a beat its writer loses the half of a note."""
-    across = read_abc("X:1\nM:6/8\nL:1/8\nK:G\ngf(e/2d/2) Bd (3fed|\n")[0]
-    given = arrange(across, *_hands(), drones="none")
-    assert "tones" in differences(given, read_back(by_music21(given)))
-    assert is_lost_by_music21(given)
-    assert not differences(given, read_back(by_our_writer(given)))
+    whole = [one for one in arranged()[:-12] if not has_long_bar(one.tune)]
+    assert len(whole) >= 25
+    assert faults(by_music21, whole) == {}
