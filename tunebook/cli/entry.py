@@ -120,6 +120,9 @@ def check(
     verify: Annotated[
         bool, typer.Option("--verify", help="Price every fingering again, independently.")
     ] = False,
+    voices: Annotated[
+        bool, typer.Option("--voices", help="Remarks on how second voices go with the melody.")
+    ] = False,
     as_json: AsJson = False,
     scheduler: Scheduler = None,
 ) -> None:
@@ -131,9 +134,14 @@ def check(
     setup = _setup(folder, settings, instrument, tuning, hand, edition)
     with ProgressLine(as_json) as progress:
         report = check_folder(
-            setup, jobs=jobs, verify=verify, scheduler=scheduler, on_progress=progress
+            setup,
+            jobs=jobs,
+            verify=verify,
+            voices=voices,
+            scheduler=scheduler,
+            on_progress=progress,
         )
-    print_check_report(report, as_json)
+    print_check_report(report, as_json, with_remarks=voices)
     _finish(report.messages, len(report.rows), strict)
 
 
@@ -144,6 +152,9 @@ def explain(
     bars: Annotated[str | None, typer.Option("--bars", help="As 3-6, or 3.")] = None,
     chords: Annotated[bool, typer.Option("--chords", help="The chords and their rivals.")] = False,
     drones: Annotated[bool, typer.Option("--drones", help="The drones, ranked.")] = False,
+    voice: Annotated[
+        str | None, typer.Option("--voice", help="A voice beside the melody, as 2 or its name.")
+    ] = None,
     edition: EditionName = None,
     settings: SettingsFile = None,
     instrument: InstrumentName = None,
@@ -154,7 +165,7 @@ def explain(
     from tunebook.pipeline.explain import ExplainOrder, explain_tune
 
     setup = _setup(file, settings, instrument, tuning, hand, edition)
-    for line in explain_tune(setup, ExplainOrder(tune, bars, chords, drones)):
+    for line in explain_tune(setup, ExplainOrder(tune, bars, chords, drones, voice)):
         say(line)
 
 
@@ -223,7 +234,7 @@ def export(
     order = ExportOrder(
         kind=check_export_kind(kind),
         output=output,
-        parts=tuple((parts or "melody").split(",")),
+        parts=tuple((parts or "melody,second").split(",")),
         with_grace_notes=grace_notes,
         drone=drone,
         jobs=jobs,

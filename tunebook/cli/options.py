@@ -58,7 +58,7 @@ Parts = Annotated[
     str | None,
     typer.Option(
         "--parts",
-        help="For midi: any of melody,drone,chords; for sound also second,bass,click.",
+        help="For midi: any of melody,drone,chords,second; for sound also bass,click.",
     ),
 ]
 Drone = Annotated[

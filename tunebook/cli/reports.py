@@ -19,8 +19,9 @@ STRING_CAUTION = (
 )
 
 
-def print_check_report(report: CheckReport, as_json: bool) -> None:
-    """Write the table of tunes, then the messages and what was left out."""
+def print_check_report(report: CheckReport, as_json: bool, *, with_remarks: bool = False) -> None:
+    """Write the table of tunes, then the messages and what was left out; ``with_remarks`` also
+    those about voices that sound together."""
     if as_json:
         print_as_json(report)
         return
@@ -42,6 +43,11 @@ def print_check_report(report: CheckReport, as_json: bool) -> None:
     ]
     print_table(columns, rows, numeric=(4, 6, 8))
     say()
+    if with_remarks:
+        say("For the arranger, where voices sound together (much of it may be wanted):")
+        for remark in report.remarks:
+            say(f"  {remark}")
+        say("" if report.remarks else "  nothing to remark")
     say(
         f"{counted(len(rows), 'tune')}, {counted(len(report.left_out), 'left out', '')}, "
         f"{counted(len(report.messages), 'message')}"

@@ -27,3 +27,10 @@ def with_all_bars(tune: Tune, change: Callable[[Sequence[Bar]], tuple[Bar, ...]]
     makes of them; it must keep their number."""
     voices = tuple(replace(voice, bars=change(voice.bars)) for voice in tune.voices)
     return replace(tune, bars=change(tune.bars), voices=voices)
+
+
+def voice_label(voice: Voice, number: int) -> str:
+    """What a voice is called where its file gives it no name: ``number`` (from 0) counts the voices
+    beside the melody, so the first of them is "voice 2"."""
+    plain = voice.id if voice.id.isalnum() else str(number + 2)
+    return voice.name or f"voice {plain}"

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from tunebook.errors import Message, SourcePlace
 from tunebook.files import FilesRead
 from tunebook.model.arrangement import Arrangement, TuneOutcome
+from tunebook.model.tune import Tune
+from tunebook.model.voices import voice_label
 from tunebook.pipeline.load import (
     Messages,
     Progress,
@@ -18,9 +20,11 @@ from tunebook.pipeline.load import (
     read_again,
     tune_identity,
 )
-from tunebook.pipeline.outcomes import arrange_tune, messages_of
+from tunebook.pipeline.outcomes import arrange_tune, messages_of, prepare_tune
+from tunebook.pipeline.players import Player, player_of
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.read.abc.tune import TuneText
+from tunebook.solve.two_voices import voice_remarks
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +47,12 @@ class CheckRow:
 
 @dataclass(frozen=True, slots=True)
 class CheckReport:
+    """``remarks`` are about voices that sound together, for their arranger; no mistakes."""
+
     rows: tuple[CheckRow, ...]
     left_out: tuple[Message, ...]
     messages: tuple[Message, ...]
+    remarks: tuple[Message, ...] = ()
 
 
 def check_folder(
@@ -53,26 +60,31 @@ def check_folder(
     *,
     jobs: int | None = None,
     verify: bool = False,
+    voices: bool = False,
     scheduler: str | None = None,
     on_progress: Progress = no_progress,
 ) -> CheckReport:
-    """Return the table and the messages; ``verify`` prices each arrangement independently.
+    """Return the table and the messages; ``verify`` prices each arrangement independently,
+    ``voices`` asks for remarks on how the voices of each tune go together.
 
     Of each tune its text is held until it is solved, and then its row: a worker reads it anew.
     """
     loaded = load(setup, holds_music=False)
     tunes = loaded.tunes
     bare = replace(setup, messages=(), read=FilesRead())
-    work = [(text, bare, verify) for text in loaded.texts]
+    work = [(text, bare, verify, voices) for text in loaded.texts]
     rows: list[CheckRow] = []
     solved = Messages(are_bounded=True)
     verified: list[Message] = []
+    remarks: list[Message] = []
     found = map_on_cores(_check_tune, work, jobs=count_of_jobs(jobs), scheduler=scheduler)
-    for done, (tune, (row, said, prices)) in enumerate(zip(tunes, found, strict=True), start=1):
+    for done, (tune, made) in enumerate(zip(tunes, found, strict=True), start=1):
+        row, said, prices, told = made
         on_progress("arranging", tune.title, done, len(tunes))
         rows += [row] if row else []
         solved.add(*said)
         verified += prices
+        remarks += told
     about = gather_messages(setup, loaded.messages, sorted(solved.kept), verified)
     further = loaded.further + solved.further
     if further:
@@ -84,19 +96,37 @@ def check_folder(
         rows=tuple(rows),
         left_out=tuple(message for message in about if message.is_fatal),
         messages=about,
+        remarks=gather_messages(replace(setup, messages=()), remarks),
     )
 
 
 def _check_tune(
-    text: TuneText, setup: Setup, verify: bool
-) -> tuple[CheckRow | None, tuple[Message, ...], list[Message]]:
-    """The row, what is said beyond the reading, and faults in the price. Runs in a worker."""
+    text: TuneText, setup: Setup, verify: bool, voices: bool
+) -> tuple[CheckRow | None, tuple[Message, ...], list[Message], list[Message]]:
+    """The row, what is said beyond the reading, faults in the price, and remarks on the voices.
+    Runs in a worker."""
     tune = read_again(text, setup)
     outcome = arrange_tune(tune, setup)
     read = set(tune.messages)
     said = tuple(message for message in messages_of([outcome]) if message not in read)
     row = None if outcome.arrangement is None else _row(outcome.arrangement, outcome)
-    return row, said, _verify(outcome) if verify else []
+    prices = _verify(outcome) if verify else []
+    return row, said, prices, _remarks(tune, setup) if voices else []
+
+
+def _remarks(tune: Tune, setup: Setup) -> list[Message]:
+    """How the further voices of the tune, as it is printed, go with its melody."""
+    whole, _ = prepare_tune(tune, replace(setup, edition=replace(setup.edition, voices="both")))
+    mine = Player(setup.instrument, setup.hand)
+    remarks: list[Message] = []
+    for number, voice in enumerate(whole.voices):
+        player = player_of(setup.players, whole, number, mine)
+        name = f"{tune.title}, {voice_label(voice, number)}"
+        remarks += [
+            replace(one, what=f"{name}: {one.what}")
+            for one in voice_remarks(whole.bars, voice.bars, player.instrument)
+        ]
+    return remarks
 
 
 def _row(arrangement: Arrangement, outcome: TuneOutcome) -> CheckRow:

@@ -6,16 +6,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tunebook.book.musical_text import key_name, local_names, string_name
 from tunebook.errors import SettingError, SourcePlace
 from tunebook.model.arrangement import Arrangement, Beyond, FingeredNote
 from tunebook.model.names import bars_in_words
 from tunebook.model.tune import Tune
+from tunebook.model.voices import voice_label
 from tunebook.model.words import FixedWords, words_for
 from tunebook.pipeline.load import Setup, load, reading_limits, tune_identity
-from tunebook.pipeline.outcomes import arrange_prepared
+from tunebook.pipeline.outcomes import arrange_prepared, arrange_voice
+from tunebook.pipeline.players import FIRST_PLACE
 from tunebook.pipeline.prepare import Fitted, fit_tune, level_of, prepare_tune
 from tunebook.solve.drones.explain import explain_drones
 from tunebook.solve.fingering.other_way import NOTICED, OtherPassage, other_way_through
@@ -166,23 +168,36 @@ LAST_BAR = 9999
 
 @dataclass(frozen=True, slots=True)
 class ExplainOrder:
-    """What to explain. ``number`` is the tune's X: number, ``bars`` the option's text."""
+    """What to explain. ``number`` is the tune's X: number, ``bars`` the option's text, ``voice`` a
+    voice beside the melody by what the file calls it or by its place."""
 
     number: str | None = None
     bars: str | None = None
     chords: bool = False
     drones: bool = False
+    voice: str | None = None
 
 
 def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
     """Yield lines of text: the fingering of the bars with its reasons, or the chords, or the
-    drones. Raises SettingError for a tune or bars that are not there."""
+    drones. Raises SettingError for a tune, bars or a voice that are not there."""
     first, last = read_bars(order.bars)
     tune = find_tune(setup, order.number)
+    if order.voice is not None and order.chords:
+        what = "chords are those of all voices together"
+        raise SettingError(what, "leave out --voice", tune.place)
     try:
+        if order.voice is not None:
+            number = _find_voice(tune, order.voice)
+            # All voices are as an edition has them that prints the melody above.
+            setup = replace(setup, edition=replace(setup.edition, voices="both"))
         fitted = _fitted(tune, setup)
-        arrangement = _arrange(fitted.tune, setup, first, last)
-        yield f"{tune_identity(tune)}  {tune.title}"
+        if order.voice is None:
+            arrangement, name = _arrange(fitted.tune, setup, first, last), ""
+        else:
+            arrangement = _arrange_voice(fitted.tune, number, setup, first, last)
+            name = f", {voice_label(tune.voices[number], number)}"
+        yield f"{tune_identity(tune)}  {tune.title}{name}"
         yield _tempo_line(arrangement)
         yield from _key_lines(fitted, setup)
         if order.chords:
@@ -256,6 +271,34 @@ def _arrange(prepared: Tune, setup: Setup, first: int, last: int) -> Arrangement
     """The arrangement that the book prints, with other ways through the bars."""
     return arrange_prepared(
         prepared,
+        setup,
+        alternatives=NOTE_ALTERNATIVES,
+        other_ways=OTHER_WAYS - 1,
+        bars=bar_range(prepared, first, last),
+    )
+
+
+def _find_voice(tune: Tune, wished: str) -> int:
+    names = [
+        (voice.id, voice.name, voice.short_name, str(FIRST_PLACE + number))
+        for number, voice in enumerate(tune.voices)
+    ]
+    found = [number for number, known in enumerate(names) if wished and wished in known]
+    if found:
+        return found[0]
+    if not names:
+        raise SettingError(
+            "the tune has no voice beside its melody", "leave out --voice", tune.place
+        )
+    known = ", ".join(next(name for name in one if name) for one in names)
+    raise SettingError(f"no voice {wished!r} beside the melody", f"known are {known}", tune.place)
+
+
+def _arrange_voice(prepared: Tune, number: int, setup: Setup, first: int, last: int) -> Arrangement:
+    """The voice as the book prints it, with other ways through the bars."""
+    return arrange_voice(
+        prepared,
+        number,
         setup,
         alternatives=NOTE_ALTERNATIVES,
         other_ways=OTHER_WAYS - 1,

@@ -33,6 +33,7 @@ from tunebook.pipeline.sources import line_width_pt, unwritable
 from tunebook.pipeline.workers import count_of_jobs
 from tunebook.read.folder import AbcFile, with_scores_as_abc
 from tunebook.read.spots import Spots, is_score
+from tunebook.solve.parts import part_of
 from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
 from tunebook.write.file_names import distinct_names, tune_file_names
 
@@ -76,14 +77,21 @@ def _arranged_again(
     name = arrangements[0].tune.file
     spots = Spots() if is_score(name) else None
     tunes = read_tunes_in(AbcFile(name, data, spots), setup)
-    outcomes = arrange_tunes([tune for tune in tunes if tune.first_line in lines], setup, jobs=jobs)
+    chosen = [tune for tune in tunes if tune.first_line in lines]
+    outcomes = arrange_tunes(chosen, setup, jobs=jobs, with_voices=_has_voices(setup))
     found = (outcome.arrangement for outcome in outcomes)
     return {_line(one): one for one in found if one is not None}
 
 
+def _has_voices(setup: Setup) -> bool:
+    """Whether the voices beside the melody are solved too; an edition of second voices is one
+    player's alone."""
+    return setup.edition.voices != "second"
+
+
 def is_same(one: Arrangement, other: Arrangement | None) -> bool:
     """Whether two arrangements of a tune have the same strings, keys, fingers, drones and chords,
-    and the same chords in doubt."""
+    and the same chords in doubt, in all voices."""
     return other is not None and _essence(one) == _essence(other)
 
 
@@ -94,6 +102,7 @@ def _essence(arrangement: Arrangement) -> tuple[object, ...]:
         arrangement.drone,
         [(span.onset, span.duration, span.chord.symbol, span.source, span.confidence)
          for span in arrangement.chords],
+        [_essence(voice.arrangement) for voice in arrangement.voices],
     )  # fmt: skip
 
 
@@ -108,9 +117,16 @@ def _besides(one: Arrangement, other: Arrangement | None, before: Besides) -> Be
         and [stop.string_index for stop in note.stops]
         != [stop.string_index for stop in found.stops]
     }
+    voices = zip(
+        one.voices,
+        other.voices,
+        (*before.voices, *(NOTHING_BESIDES,) * len(one.voices)),
+        strict=False,
+    )
     return Besides(
         before.strings | strings,
         before.is_silent or (not one.drones_asked and bool(other.drones_asked)),
+        tuple(_besides(mine.arrangement, found.arrangement, old) for mine, found, old in voices),
     )
 
 
@@ -126,7 +142,7 @@ ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
 _FILE_ENDINGS = (
     ".mid", ".midi", ".abc", ".xml", ".musicxml", ".ly", ".json", ".flac", ".wav", ".ogg"
 )  # fmt: skip
-PARTS = ("melody", "drone", "chords")
+PARTS = ("melody", "drone", "chords", "second")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +151,7 @@ class ExportOrder:
 
     kind: ExportKind
     output: Path
-    parts: tuple[str, ...] = ("melody",)
+    parts: tuple[str, ...] = ("melody", "second")
     with_grace_notes: bool = False
     drone: str | None = None
     jobs: int | None = None
@@ -164,7 +180,12 @@ def export_folder(
     files = tuple(with_scores_as_abc(files, reading_limits(setup)))
     loaded = load(setup, files)
     jobs = count_of_jobs(order.jobs)
-    outcomes = tuple(arrange_tunes(loaded.tunes, setup, jobs=jobs, on_progress=on_progress))
+    has_voices = order.kind in ("json", "abc", "musicxml") and _has_voices(setup)
+    outcomes = tuple(
+        arrange_tunes(
+            loaded.tunes, setup, jobs=jobs, on_progress=on_progress, with_voices=has_voices
+        )
+    )
     arrangements = built(outcomes)
     messages = gather_messages(setup, loaded.messages, messages_of(outcomes))
     if not arrangements:
@@ -250,7 +271,7 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
         drone = None if order.drone is None else midi_of(order.drone)
         parts = order.parts if drone is None else tuple(dict.fromkeys((*order.parts, "drone")))
         return lambda one: tune_as_midi(
-            one,
+            replace(one, tune=part_of(one.tune)) if setup.edition.voices == "second" else one,
             parts=parts,
             with_grace_notes=order.with_grace_notes,
             drone_override=drone,

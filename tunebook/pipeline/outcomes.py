@@ -16,7 +16,7 @@ from tunebook.model.arrangement import Arrangement, TuneOutcome, VoiceArrangemen
 from tunebook.model.book import TuneChoice
 from tunebook.model.choices import Drones
 from tunebook.model.tune import Tune
-from tunebook.model.voices import voice_as_tune
+from tunebook.model.voices import voice_as_tune, voice_label
 from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits, tune_identity
 from tunebook.pipeline.players import Player, player_of
 from tunebook.pipeline.prepare import fit_tune, level_message, moved_choice, prepare_tune
@@ -118,7 +118,7 @@ def _with_voices(arrangement: Arrangement, setup: Setup) -> Arrangement:
     voices: list[VoiceArrangement] = []
     messages: list[Message] = []
     for number, voice in enumerate(tune.voices):
-        name = f"voice {voice.name or voice.id!r} of {tune.title!r}"
+        name = f"{voice_label(voice, number)} of {tune.title!r}"
         try:
             found = arrange_voice(tune, number, setup)
         except TunebookError as error:

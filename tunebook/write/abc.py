@@ -115,10 +115,11 @@ class Insertion:
 @dataclass(frozen=True, slots=True)
 class Besides:
     """What else to write for one tune: the strings of these notes (bar and note index), and that it
-    has no drone."""
+    has no drone; the same for its voices beside the melody, in order."""
 
     strings: frozenset[tuple[int, int]] = frozenset()
     is_silent: bool = False
+    voices: tuple[Besides, ...] = ()
 
 
 NOTHING_BESIDES = Besides()
@@ -136,8 +137,8 @@ class _RefusedError(Exception):
 def insertions_of(
     arrangement: Arrangement, lines: Sequence[str], besides: Besides = NOTHING_BESIDES
 ) -> tuple[list[Insertion], list[Message]]:
-    """Return what one arrangement adds to the ``lines`` of its file, and messages about what
-    cannot be added."""
+    """Return what one arrangement, its voices too, adds to the ``lines`` of its file, and messages
+    about what cannot be added."""
     writer = _TuneWriter(arrangement, lines)
     if writer.is_moved():
         what = "the tune is transposed, so no fingers are written into its text"
@@ -150,7 +151,13 @@ def insertions_of(
         if (fingered.bar_index, fingered.note_index) in besides.strings:
             writer.add_string(fingered)
     writer.add_drones(besides.is_silent)
-    return writer.insertions(), writer.messages
+    found, messages = writer.insertions(), writer.messages
+    more = (*besides.voices, *(NOTHING_BESIDES,) * len(arrangement.voices))
+    for voice, other in zip(arrangement.voices, more, strict=False):
+        insertions, said = insertions_of(voice.arrangement, lines, other)
+        found += insertions
+        messages += [one for one in said if one not in messages]
+    return found, messages
 
 
 class _TuneWriter:
@@ -164,7 +171,9 @@ class _TuneWriter:
         self._pieces: dict[int, list[LinePiece]] = {}
         tune = arrangement.tune
         notes = [note for bar in tune.bars for note in bar.notes]
-        self._uses = Counter(note.place for note in notes if note.pitches)
+        # What goes on over a bar sign that only other voices have is one note of the text.
+        struck = (note for note in notes if note.pitches and not all(_tied_flags(note)))
+        self._uses = Counter(note.place for note in struck)
         self._has_other_pins = bool(_PINS_FROM_ELSEWHERE.search(tune.source_text))
 
     def insertions(self) -> list[Insertion]:

@@ -2,7 +2,8 @@
 
 The schema is ``tunebook/data/arrangement.schema.json`` (JSON Schema, draft 2020-12). Conventions:
 onsets and durations are fractions of a whole note as text ("0", "1/8"), counted along the written
-tune, repeats not expanded; string_index 1 is the lowest string; root 0 is C; rests are left out;
+tune, repeats not expanded; ``notes`` are the melody's, ``voices`` stand beside it, each for its own
+instrument and on its bars; string_index 1 is the lowest string; root 0 is C; rests are left out;
 notes tied together are one entry. The same input gives the same text, byte for byte.
 """
 
@@ -13,13 +14,20 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote, Stop
+from tunebook.model.arrangement import (
+    Arrangement,
+    ChordSpan,
+    DroneSpan,
+    FingeredNote,
+    Stop,
+    VoiceArrangement,
+)
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Meter
 from tunebook.write.tones import TiedNote, spelled_pitch, tied_notes
 
 FORMAT_NAME = "tunebook-arrangement"
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 COST_DECIMALS = 6  # sums of floats differ in their last bits between machines
 
 
@@ -69,13 +77,31 @@ def _tune(arrangement: Arrangement) -> dict[str, Any]:
         "mode": tune.key.mode,
         "meter": _meter(tune.meter),
         "notes": [_note(tied, arrangement) for tied in tied_notes(arrangement.notes)],
+        "voices": [_voice(one) for one in arrangement.voices],
         "drone": [_drone(span, arrangement.instrument) for span in arrangement.drone],
         "chords": [_chord(span, arrangement) for span in arrangement.chords],
-        "cost": {
-            "total": _cost(arrangement.cost),
-            "terms": {name: _cost(cost) for name, cost in sorted(arrangement.terms)},
-        },
+        "cost": _costs(arrangement),
         "warnings": [str(message) for message in (*tune.messages, *_own_messages(arrangement))],
+    }
+
+
+def _voice(one: VoiceArrangement) -> dict[str, Any]:
+    """A voice beside the melody, as its own instrument plays it."""
+    arrangement = one.arrangement
+    return {
+        "id": one.voice.id,
+        "name": one.voice.name,
+        "instrument": _instrument(arrangement.instrument),
+        "notes": [_note(tied, arrangement) for tied in tied_notes(arrangement.notes)],
+        "drone": [_drone(span, arrangement.instrument) for span in arrangement.drone],
+        "cost": _costs(arrangement),
+    }
+
+
+def _costs(arrangement: Arrangement) -> dict[str, Any]:
+    return {
+        "total": _cost(arrangement.cost),
+        "terms": {name: _cost(cost) for name, cost in sorted(arrangement.terms)},
     }
 
 

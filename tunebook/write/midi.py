@@ -1,6 +1,7 @@
 """A tune as a Standard MIDI File, type 1 (MIDI Manufacturers Association, RP-001).
 
-Track 1 holds title, metre, key and tempo, then comes one track a part, in the played order
+Track 1 holds title, metre, key and tempo, then comes one track a part and one for each voice beside
+the melody, in the played order
 (repeats and endings expanded, ties merged). Ticks are exact: the ticks in a quarter note are a
 multiple of every fraction of it that the tune uses.
 """
@@ -10,12 +11,14 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from tunebook.errors import SettingError
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Bar, Key, Meter, Tempo, Tune
+from tunebook.model.voices import voice_as_tune, voice_label
 from tunebook.write.tones import (
     Tone,
     chord_tones,
@@ -28,13 +31,21 @@ from tunebook.write.tones import (
 if TYPE_CHECKING:
     from mido import MetaMessage, MidiFile, MidiTrack
 
-PARTS = ("melody", "drone", "chords")
+PARTS = ("melody", "drone", "chords", "second")
+_CHANNELS = ("melody", "drone", "chords")
+_VOICE_CHANNELS = range(10, 16)  # above the one that General MIDI keeps for drums
 LEAST_TICKS = 480  # a quarter note has at least so many ticks (common practice)
 MOST_TICKS = 32767  # the header has 15 bits for them
 DEFAULT_WHOLE_NOTES_PER_S = 0.5  # 120 quarter notes a minute, the format's own default
 _BEND_OF_SEMITONE = 4096  # of 8192 steps for the two semitones of General MIDI level 1
-_VELOCITY = {"melody": 88, "drone": 56, "chords": 60}
-_PROGRAM = {"melody": 40, "drone": 41, "chords": 42}  # General MIDI: violin, viola, cello
+_VELOCITY = {"melody": 88, "drone": 56, "chords": 60, "second": 80}
+# General MIDI: violin, viola, cello.
+_PROGRAM = {
+    "melody": 40,
+    "drone": 41,
+    "chords": 42,
+    "second": 40,
+}
 _MAJOR_KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
 _MINOR_KEYS = ("Abm", "Ebm", "Bbm", "Fm", "Cm", "Gm", "Dm", "Am", "Em", "Bm", "F#m", "C#m",
                "G#m", "D#m", "A#m")  # fmt: skip
@@ -43,16 +54,16 @@ _MINOR_KEYS = ("Abm", "Ebm", "Bbm", "Fm", "Cm", "Gm", "Dm", "Am", "Em", "Bm", "F
 def tune_as_midi(
     arrangement_or_tune: Arrangement | Tune,
     *,
-    parts: Collection[str] = ("melody",),
+    parts: Collection[str] = ("melody", "second"),
     with_grace_notes: bool = False,
     drone_override: int | None = None,
     quarter_tones: bool = False,
 ) -> bytes:
     """Return the bytes of a MIDI file of the tune as it is played.
 
-    ``parts`` names any of PARTS; they become tracks in that order, empty ones too. A bare Tune
-    has neither drone nor chords. ``drone_override`` is the MIDI number of a tone held throughout
-    instead of the arrangement's drone. ``quarter_tones`` asks for them to sound as
+    ``parts`` names any of PARTS; they become tracks in that order, empty ones too, "second" one a
+    voice. A bare Tune has neither drone nor chords. ``drone_override`` is the MIDI number of a tone
+    held throughout instead of the arrangement's drone. ``quarter_tones`` asks for them to sound as
     such, on channels of their own that are bent by 50 cents (General MIDI's range of two semitones
     is taken for granted); without it they sound as their keys do. Raises SettingError for an
     unknown part or a drone outside 0 to 127.
@@ -61,19 +72,40 @@ def tune_as_midi(
 
     _check(parts, drone_override)
     tune, arrangement = _parted(arrangement_or_tune)
-    tones = {
-        part: _tones(part, tune, arrangement, with_grace_notes, drone_override)
-        for part in PARTS
+    tracks = [
+        _Track(part, part, _tones(part, tune, arrangement, with_grace_notes, drone_override))
+        for part in _CHANNELS
         if part in parts
-    }
-    ticks = _ticks_per_quarter(tune, tones.values())
+    ]
+    for number, voice in enumerate(tune.voices if "second" in parts else ()):
+        tones = melody_tones(voice_as_tune(tune, voice), with_grace_notes=with_grace_notes)
+        tracks.append(_Track("second", voice_label(voice, number), tones, number))
+    ticks = _ticks_per_quarter(tune, [one.tones for one in tracks])
     file: MidiFile = MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
     file.tracks.append(_leading_track(tune, speeds_of_bars(tune, arrangement), ticks))
-    for part, part_tones in tones.items():
-        file.tracks.append(_part_track(part, part_tones, ticks, quarter_tones))
+    for one in tracks:
+        file.tracks.append(_part_track(one, ticks, quarter_tones))
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
+
+
+@dataclass(frozen=True, slots=True)
+class _Track:
+    """A part, or the voice ``number`` (from 0) beside the melody."""
+
+    part: str
+    name: str
+    tones: tuple[Tone, ...]
+    number: int = 0
+
+    def channel(self, cents: int) -> int:
+        """The channel of its tones; quarter-tones above and below their keys have their own. Four
+        voices or more share channels."""
+        bent = {0: 0, 50: 1, -50: 2}[cents]
+        if self.part != "second":
+            return _CHANNELS.index(self.part) + len(_CHANNELS) * bent
+        return _VOICE_CHANNELS[(self.number + 2 * bent) % len(_VOICE_CHANNELS)]
 
 
 def _check(parts: Collection[str], drone_override: int | None) -> None:
@@ -199,31 +231,27 @@ def _midi_key(key: Key) -> str:
     return names[max(-7, min(7, key.fifths)) + 7]
 
 
-def _channel(part: str, cents: int) -> int:
-    """The channel of a part's tones; quarter-tones above and below their keys have their own."""
-    return PARTS.index(part) + len(PARTS) * {0: 0, 50: 1, -50: 2}[cents]
-
-
-def _part_track(part: str, tones: Sequence[Tone], ticks: int, quarter_tones: bool) -> MidiTrack:
+def _part_track(one: _Track, ticks: int, quarter_tones: bool) -> MidiTrack:
     """One part on a channel of its own; a tone that ends makes room before the next begins."""
     from mido import Message, MetaMessage, MidiTrack
 
     track: MidiTrack = MidiTrack()
-    track.append(MetaMessage("track_name", name=part, time=0))
-    bends = {tone.cents for tone in tones} if quarter_tones else set()
+    track.append(MetaMessage("track_name", name=_clean(one.name), time=0))
+    bends = {tone.cents for tone in one.tones} if quarter_tones else set()
     for cents in sorted({0} | bends, key=abs):
-        channel = _channel(part, cents)
-        track.append(Message("program_change", program=_PROGRAM[part], channel=channel, time=0))
+        channel = one.channel(cents)
+        program = _PROGRAM[one.part]
+        track.append(Message("program_change", program=program, channel=channel, time=0))
         if cents:
             bend = round(_BEND_OF_SEMITONE * cents / 100)
             track.append(Message("pitchwheel", pitch=bend, channel=channel, time=0))
     events: list[tuple[int, int, int, int]] = []
-    for tone in tones:
+    for tone in one.tones:
         start, end = _tick(tone.onset, ticks), _tick(tone.end, ticks)
-        channel = _channel(part, tone.cents if quarter_tones else 0)
+        channel = one.channel(tone.cents if quarter_tones else 0)
         if start < end and 0 <= tone.midi <= 127:
             events += [
-                (start, _VELOCITY[part], tone.midi, channel),
+                (start, _VELOCITY[one.part], tone.midi, channel),
                 (end, 0, tone.midi, channel),
             ]
     now = 0

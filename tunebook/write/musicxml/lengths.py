@@ -88,7 +88,8 @@ def divisions_of(arrangement: Arrangement) -> int:
     for bars in (tune.bars, *(voice.bars for voice in tune.voices)):
         for bar in bars:
             denominators |= _denominators(bar)
-    times = [(span.onset, span.duration) for span in arrangement.drone]
+    every = (arrangement, *(one.arrangement for one in arrangement.voices))
+    times = [(span.onset, span.duration) for one in every for span in one.drone]
     times += [(span.onset, span.duration) for span in arrangement.chords]
     for onset, duration in times:
         denominators |= {(4 * onset).denominator, (4 * (onset + duration)).denominator}

@@ -2,8 +2,8 @@
 
 The melody is part P1, with finger and string of each note as technical marks and the chords as
 harmony elements; the held drone, if there is one, is part P2, tied over bar lines and changes of
-finger, the tune's further voices the last. Strings are numbered as MusicXML has it: 1 is the
-highest.
+finger. Each voice beside the melody is a part with its own fingers and strings, and its drone, if
+it has one, another after it. Strings are numbered as MusicXML has it: 1 is the highest.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from tunebook.model.arrangement import Arrangement, DroneSpan
-from tunebook.model.tune import Bar, Tune
+from tunebook.model.tune import Bar, Tune, Voice
+from tunebook.model.voices import voice_as_tune, voice_label
 from tunebook.write.musicxml.bars import BarFrame, bar_frames, jump_directions, words_direction
 from tunebook.write.musicxml.lengths import (
     Head,
@@ -123,16 +124,21 @@ def tune_as_musicxml(arrangement: Arrangement) -> str:
     tune = arrangement.tune
     score = ElementTree.Element("score-partwise", version=VERSION)
     _add_titles(score, tune)
-    parts = [("P1", "Melody", _melody_part(arrangement))]
+    divisions = divisions_of(arrangement)
+    parts = [("Melody", arrangement, _melody_part(arrangement, divisions))]
     if arrangement.drone:
-        parts.append(("P2", "Drone", _drone_part(arrangement)))
-    for voice in tune.voices:
-        name = plain_text(voice.name or f"Voice {voice.id}")
-        parts.append((f"P{len(parts) + 1}", name, _voice_part(arrangement, voice.bars)))
+        parts.append(("Drone", arrangement, _drone_part(arrangement, divisions)))
+    for number, voice in enumerate(tune.voices):
+        one = _arrangement_of(voice, arrangement)
+        label = voice_label(voice, number)
+        name = plain_text(label[:1].upper() + label[1:])
+        parts.append((name, one, _voice_part(one, divisions)))
+        if one.drone:
+            parts.append((f"{name}, drone", one, _drone_part(one, divisions)))
     listing = ElementTree.SubElement(score, "part-list")
-    for identity, name, part in parts:
-        _add_part_name(listing, identity, name, arrangement)
-        part.set("id", identity)
+    for number, (name, one, part) in enumerate(parts, start=1):
+        _add_part_name(listing, f"P{number}", name, one)
+        part.set("id", f"P{number}")
         score.append(part)
     ElementTree.indent(score, " ")
     return _HEAD + ElementTree.tostring(score, encoding="unicode") + "\n"
@@ -168,9 +174,17 @@ def _add_part_name(listing: Element, identity: str, name: str, arrangement: Arra
     ElementTree.SubElement(instrument, "instrument-name").text = title
 
 
-def _melody_part(arrangement: Arrangement) -> Element:
+def _arrangement_of(voice: Voice, arrangement: Arrangement) -> Arrangement:
+    """The voice as it was solved, or, where it was not, without fingers."""
+    for one in arrangement.voices:
+        if (one.voice.id, one.voice.place) == (voice.id, voice.place):
+            return one.arrangement
+    tune = voice_as_tune(arrangement.tune, voice)
+    return replace(arrangement, tune=tune, notes=(), drone=(), chords=(), voices=())
+
+
+def _melody_part(arrangement: Arrangement, divisions: int) -> Element:
     tune = arrangement.tune
-    divisions = divisions_of(arrangement)
     fingered = {(note.bar_index, note.note_index): note for note in arrangement.notes}
     writer = NoteWriter(tune.bars, divisions, len(arrangement.instrument.strings), fingered)
     chords = sorted(arrangement.chords, key=lambda span: span.onset)
@@ -195,9 +209,10 @@ def _bar_end_directions(bar: Bar) -> list[Element]:
     return [*directions_of(bar.decorations), *jump_directions(names), *words]
 
 
-def _voice_part(arrangement: Arrangement, bars: tuple[Bar, ...]) -> Element:
-    divisions = divisions_of(arrangement)
-    writer = NoteWriter(bars, divisions, len(arrangement.instrument.strings), {})
+def _voice_part(arrangement: Arrangement, divisions: int) -> Element:
+    bars = arrangement.tune.bars
+    fingered = {(note.bar_index, note.note_index): note for note in arrangement.notes}
+    writer = NoteWriter(bars, divisions, len(arrangement.instrument.strings), fingered)
     part = ElementTree.Element("part")
     for frame in bar_frames(arrangement, bars, divisions):
         elements: list[Element] = []
@@ -208,8 +223,7 @@ def _voice_part(arrangement: Arrangement, bars: tuple[Bar, ...]) -> Element:
     return part
 
 
-def _drone_part(arrangement: Arrangement) -> Element:
-    divisions = divisions_of(arrangement)
+def _drone_part(arrangement: Arrangement, divisions: int) -> Element:
     part = ElementTree.Element("part")
     bars = [replace(bar, clef="") for bar in arrangement.tune.bars]
     for frame in bar_frames(arrangement, bars, divisions):
