@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from page_signs import EngravedStaff, Sound, read_staves, wrong_signs
@@ -78,17 +78,27 @@ def differences(piece: Page) -> list[str]:
     opening = piece.source.find("\\book {")
     first_line_of_opening = piece.source.count("\n", 0, opening) + 1 if opening >= 0 else None
     kinds = []
+    voices = iter(piece.arrangement.voices)
+    whole = piece
     for staff in staves:
         found += wrong_signs(staff)
+        if staff.kind == "VoiceStaff":
+            piece = replace(whole, arrangement=next(voices).arrangement)
         is_opening = (
             first_line_of_opening is not None
             and staff.sounds[0].heads[0].line > first_line_of_opening
         )
         kinds.append("Opening" if is_opening else staff.kind)
-        found += _other_tones(staff, piece, is_opening)
+        found += _other_tones(staff, whole if is_opening else piece, is_opening)
+    piece = whole
+    found += [f"a voice is missing: {one.voice.id}" for one in voices if _sounds(one.arrangement)]
     if any(note.pitches and not note.is_grace for note in _notes(piece.arrangement.tune)):
         found += [] if "Staff" in kinds else ["no melody"]
     return [f"{piece.identity}: {one}" for one in found]
+
+
+def _sounds(arrangement: Arrangement) -> bool:
+    return any(note.pitches for note in _notes(arrangement.tune))
 
 
 def _notes(tune: Tune) -> list[Note]:
@@ -99,6 +109,9 @@ def _other_tones(staff: EngravedStaff, piece: Page, is_opening: bool) -> list[st
     arrangement = piece.arrangement
     if staff.kind == "DroneStaff":
         return _other_drones(staff, arrangement)
+    if staff.kind == "CueStaff":
+        melody = [note for bar in arrangement.tune.voices[0].bars for note in bar.notes]
+        return _other_melody(staff, melody, is_whole=False)
     if staff.kind == "SecondStaff":
         second = arrangement.accompaniment
         found = _wrong_stops(second, arrangement.instrument)

@@ -21,7 +21,7 @@ from fractions import Fraction
 
 LETTERS = "cdefgab"
 SEMITONES = (0, 2, 4, 5, 7, 9, 11)
-STAVES = ("Staff", "SecondStaff", "DroneStaff")
+STAVES = ("Staff", "SecondStaff", "DroneStaff", "VoiceStaff", "CueStaff")
 _HEAD = r"[a-g](?:tqs|tqf|qs|qf|ss|ff|s|f)?(?:'+|,+)?[!?]?"
 _LENGTH = r"(?P<length>\\breve|\\longa|\\maxima|\d+)(?P<dots>\.*)"
 _NOTE = re.compile(rf"(?P<heads>{_HEAD}|<[^<>]*>|[rsR]){_LENGTH}$")
@@ -84,7 +84,7 @@ class Sound:
 class EngravedStaff:
     """What follows one another on a staff, each with its onset: ("key", seven alterations),
     ("bar", None), ("line", None), ("sound", Sound). Bar lines and line ends are written on the
-    melody's staff and hold for the staves below it."""
+    melody's staff and hold for the staves below it, and for a cue above it."""
 
     kind: str
     events: list[tuple[str, object, Fraction]] = field(default_factory=list)
@@ -121,9 +121,11 @@ def read_staves(source: str) -> list[EngravedStaff]:
     for number, line in enumerate(source.split("\n"), start=1):
         reader.read(number, line)
     melody = None
-    for staff in reader.staves:
+    for place, staff in enumerate(reader.staves):
         if staff.kind == "Staff":
             melody = staff
+        elif staff.kind == "CueStaff":
+            staff.take_bars(next(one for one in reader.staves[place:] if one.kind == "Staff"))
         elif melody is not None:
             staff.take_bars(melody)
     return [staff for staff in reader.staves if staff.sounds]

@@ -32,7 +32,7 @@ from tunebook.solve.transpose import transpose_tune
 from tunebook.write.lilypond.source import write_source
 
 SAMPLES = Path(__file__).parents[2] / "sample_tunes"
-EDITIONS = ("player", "teacher", "student-1", "student-2", "student-3")
+EDITIONS = ("player", "teacher", "student-1", "student-2", "student-3", "duo")
 HARPA, PLAYER = read_instrument("nyckelharpa-3row"), read_hand()
 BATCHES, TUNES_IN_BATCH = 3, 100
 MADE_UP = 80
@@ -62,7 +62,19 @@ def test_sample_book_shows_every_sign_and_sounds_as_arranged(edition: str) -> No
     assert len(pieces) >= 20 and count_of_signs(pieces) >= 50
     kinds = {piece.identity.split(":")[0] for piece in pieces}
     assert {"legend"} <= kinds
-    assert {"practice", "warm-up"} <= kinds or edition == "player"
+    assert {"practice", "warm-up"} <= kinds or edition in ("player", "duo")
+    staves = [staff.kind for piece in pieces for staff in read_staves(piece.source)]
+    assert staves.count("VoiceStaff") == (3 if edition == "duo" else 0)
+
+
+def test_parts_for_a_second_voice_show_every_sign_and_sound_as_arranged() -> None:
+    setup = setup_of("teacher")
+    setup = replace(setup, edition=replace(setup.edition, voices="second"))
+    pieces = engraved_pieces(load(setup, is_ordered=False).tunes, setup)
+    assert all_differences(pieces) == []
+    staves = [staff for piece in pieces for staff in read_staves(piece.source)]
+    cues = [staff for staff in staves if staff.kind == "CueStaff"]
+    assert [len(staff.sounds) for staff in cues] == [6, 15, 5]
 
 
 def test_accompaniments_show_every_sign_and_sound_as_arranged() -> None:

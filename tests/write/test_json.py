@@ -50,7 +50,7 @@ def test_schema_refuses_an_unknown_field(full):
 
 def test_head_names_format_version_and_instrument(full):
     document = written(full)
-    assert (document["format"], document["version"]) == ("tunebook-arrangement", 1)
+    assert (document["format"], document["version"]) == ("tunebook-arrangement", 2)
     assert document["instrument"]["tuning"] == "CGDA"
     assert document["instrument"]["strings"][1] == {
         "string_index": 2, "name": "G", "midi": 55, "pitch": "G3", "keys": 11,

@@ -97,9 +97,9 @@ def read_players(
     """Return the players that the book and the edition name, by what they call the voice, and what
     is said of their hands; ``melody`` is who plays that, ``profile`` where the profile of her
     instrument is. Raises SettingError for an instrument, tuning or hand that cannot be used."""
-    chosen = {one.voice: one for one in book.players}
-    for one in edition.players:
-        chosen[one.voice] = _over(chosen.get(one.voice), one)
+    of_book = {one.voice: one for one in book.players}
+    chosen = {one.voice: _over(of_book.get(one.voice), one) for one in edition.players}
+    chosen |= {name: one for name, one in of_book.items() if name not in chosen}
     players: list[tuple[str, Player]] = []
     messages: list[Message] = []
     for name, choice in chosen.items():
@@ -133,15 +133,13 @@ def _over(before: PlayerChoice | None, choice: PlayerChoice) -> PlayerChoice:
 
 
 def player_of(players: Players, tune: Tune, number: int, melody: Player) -> Player:
-    """The player of the tune's further voice ``number`` (from 0): named by the voice's identity, by
-    its name, or by its place; else one with the ``melody``'s instrument and hand."""
+    """The player of the tune's further voice ``number`` (from 0): the first who is named by the
+    voice's identity, its name, or its place, the edition's before the book's; else one with the
+    ``melody``'s instrument and hand."""
     voice = tune.voices[number]
-    known = dict(players)
-    for name in (voice.id, voice.name, voice.short_name, str(FIRST_PLACE + number)):
-        composed = unicodedata.normalize("NFC", name)
-        if composed and composed in known:
-            return known[composed]
-    return melody
+    names = (voice.id, voice.name, voice.short_name, str(FIRST_PLACE + number))
+    known = {unicodedata.normalize("NFC", name) for name in names}
+    return next((player for name, player in players if name in known), melody)
 
 
 def second_player(players: Players) -> Player | None:
