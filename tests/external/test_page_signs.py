@@ -74,7 +74,7 @@ def test_parts_for_a_second_voice_show_every_sign_and_sound_as_arranged() -> Non
     assert all_differences(pieces) == []
     staves = [staff for piece in pieces for staff in read_staves(piece.source)]
     cues = [staff for staff in staves if staff.kind == "CueStaff"]
-    assert [len(staff.sounds) for staff in cues] == [6, 15, 5]
+    assert [len(staff.sounds) for staff in cues] == [6, 14, 5]
 
 
 def test_accompaniments_show_every_sign_and_sound_as_arranged() -> None:
