@@ -259,3 +259,58 @@ def test_a_file_that_changes_meanwhile_is_in_the_next_book(
     monkeypatch.setattr(building, "assemble_book", plain)
     again = made(prepare(folder), tmp_path)
     assert (first.tune_count, again.tune_count) == (8, 9)
+
+
+FOR_TWO = """language = "en"
+[voices]
+"2" = { instrument = "fiddle" }
+[[set]]
+title = "Kväll"
+tunes = ["tvastammigt.abc:2", "tvastammigt.abc:3"]
+[[edition]]
+name = "two"
+based_on = "duo"
+parts = ["contents", "signs", "instrument", "titles"]
+[[edition]]
+name = "part"
+based_on = "two"
+voices = "second"
+"""
+
+
+def folder_for_two(tmp_path: Path) -> Path:
+    folder = tmp_path / "tunes"
+    folder.mkdir()
+    text = (SAMPLES / "tvastammigt.abc").read_text("utf-8")
+    single = "\n\nX:4\nT:En ensam\nR:polska\nM:3/4\nL:1/8\nK:D\nd2 e2 f2 | d6 |]\n"
+    (folder / "tvastammigt.abc").write_text(text + single, "utf-8")
+    (folder / "tunes.toml").write_text(FOR_TWO, "utf-8")
+    return folder
+
+
+def test_a_book_for_two_says_who_plays_what_and_which_tunes_have_a_second_voice(
+    tmp_path: Path,
+) -> None:
+    folder = folder_for_two(tmp_path)
+    report = made(prepare(folder, Wishes(edition="two")), tmp_path)
+    assert (report.tune_count, report.messages) == (4, ())
+    text = text_of(report.output)
+    assert text.count("second voice: fiddle (GDAE)") == 3
+    assert "Fiddle, GDAE" in text and "Nyckelharpa, three rows" in text
+    # In the contents, in the list by title, and on the page of the set.
+    for title in ("Hackspettens polska", "Eko över Skvaltbäcken"):
+        lines = [line for line in text.splitlines() if title in line and "second voice" in line]
+        assert len(lines) >= 3, lines
+    assert "En ensam" in text and not re.search(r"En ensam[\s.·]*second voice", text)
+    assert "Staves held together by a bracket" in text
+
+
+def test_a_book_of_parts_shows_the_melody_where_a_section_begins(tmp_path: Path) -> None:
+    report = made(prepare(folder_for_two(tmp_path), Wishes(edition="part")), tmp_path)
+    assert (report.tune_count, report.messages) == (4, ())
+    text = text_of(report.output)
+    assert "This book is for the player of the second voice" in text
+    assert "small staff above: the melody" in text
+    # Six sections of three tunes, and the tune that has its melody alone.
+    assert len(re.findall(r"\bmelody$|^\s*melody\b|\s{3,}melody\s", text, re.M)) >= 6
+    assert "Fiddle, tuned G D A E" in text and "Nyckelharpa" not in text

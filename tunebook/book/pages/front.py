@@ -7,11 +7,13 @@ as the instrument of the book has them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import inf
 
 from tunebook.book.content import (
     CAUTIONS,
     CONTENTS,
+    INSTRUMENT,
     TITLE_PAGE,
     BookContent,
     BookSection,
@@ -40,7 +42,13 @@ from tunebook.book.layout.flow import (
     share_pages,
 )
 from tunebook.book.layout.sheet import GREY, Sheet
-from tunebook.book.musical_text import SEPARATOR, further_voices, key_name, tuning_text
+from tunebook.book.musical_text import (
+    SEPARATOR,
+    further_voices,
+    key_name,
+    local_names,
+    tuning_text,
+)
 from tunebook.book.pages.chords import chord_pages
 from tunebook.book.pages.indexes import index_pages, ladder_pages, sort_key, title_entries
 from tunebook.book.pages.instrument import instrument_pages
@@ -49,6 +57,7 @@ from tunebook.book.pages.retuning import retune_pages
 from tunebook.book.pages.signs import signs_pages
 from tunebook.book.pages.sources import source_pages
 from tunebook.model.instrument import Instrument
+from tunebook.model.words import words_for
 
 # Places down the page, as shares of the height of the text.
 _TITLE_SHARE = 0.30
@@ -191,12 +200,28 @@ def _front(
     """The parts before the tunes, each on pages of its own."""
     parts = content.edition.parts
     signs = signs_pages(content, design) if "signs" in parts else []
-    instrument = instrument_pages(content.instrument, design) if "instrument" in parts else []
+    instrument = _instruments(content, design) if "instrument" in parts else []
     report = retune_pages(content.retuning, design) if content.retuning is not None else []
     rest = [signs, instrument, report]
     front = [*imprint, *(page for pages in rest for page in pages)]
     contents = _contents_pages(content, design, front, back, has_titles)
     return [imprint, _cautions_pages(design), contents, *rest]
+
+
+def _instruments(content: BookContent, design: Design) -> list[Page]:
+    """The book's instrument, then those that play voices printed below the melody."""
+    pages = instrument_pages(content.instrument, design)
+    others: list[Instrument] = []
+    for tune in content.tunes:
+        for voice in tune.arrangement.voices:
+            one = voice.arrangement.instrument
+            if one != content.instrument and one not in others:
+                others.append(one)
+    for number, one in enumerate(others, start=2):
+        own = replace(design, words=words_for(content.book, one))
+        title = f"{own.words.local(one.title)}, {local_names(one.tuning_name, own.words)}"
+        pages += instrument_pages(one, own, title, f"{INSTRUMENT} {number}")
+    return pages
 
 
 def _back(

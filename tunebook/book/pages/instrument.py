@@ -24,13 +24,17 @@ from tunebook.model.words import FixedWords, fixed_words
 from tunebook.store import NO_STORE, Store
 
 
-def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
-    """The page (or pages) that shows the instrument as it is tuned."""
+def instrument_pages(
+    instrument: Instrument, design: Design, title: str = "", anchor: str = INSTRUMENT
+) -> list[Page]:
+    """The page (or pages) that shows the instrument as it is tuned; without a ``title`` that of the
+    book's instrument."""
     words = design.words
+    title = title or words.instrument_title
     picture = words.keybox_text if instrument.kind == "keyed" else words.fingerboard_text
     facts = f"{words.local(instrument.title)}, {words.tuned.format(tuning_text(instrument, words))}"
     items = [
-        design.page_title(words.instrument_title, INSTRUMENT),
+        design.page_title(title, anchor),
         design.body(facts),
         design.heading(words.playing_strings),
         Flowed(_string_table(instrument, design)),
@@ -51,7 +55,7 @@ def instrument_pages(instrument: Instrument, design: Design) -> list[Page]:
     source = instrument.source_in(words.language)
     if source:
         items.append(design.note(source, before_pt=14.0))
-    return flow([Stream(tuple(items))], design.page_format, words.instrument_title)
+    return flow([Stream(tuple(items))], design.page_format, title)
 
 
 def write_instrument_page(
