@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from page_signs import EngravedStaff, Sound, read_staves, wrong_signs
 
-from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.arrangement import Accent, Arrangement, FingeredNote
 from tunebook.model.book import Edition
 from tunebook.model.instrument import Instrument
 from tunebook.model.piece import Piece
@@ -108,7 +108,8 @@ def _notes(tune: Tune) -> list[Note]:
 def _other_tones(staff: EngravedStaff, piece: Page, is_opening: bool) -> list[str]:
     arrangement = piece.arrangement
     if staff.kind == "DroneStaff":
-        return _other_drones(staff, arrangement)
+        with_double_stops = piece.edition.accents == "drone"
+        return _other_drones(staff, arrangement, with_double_stops)
     if staff.kind == "CueStaff":
         melody = [note for bar in arrangement.tune.voices[0].bars for note in bar.notes]
         return _other_melody(staff, melody, is_whole=False)
@@ -118,7 +119,9 @@ def _other_tones(staff: EngravedStaff, piece: Page, is_opening: bool) -> list[st
         return found + _other_melody(staff, [one.note for one in second], is_whole=False)
     found = [] if is_opening else _wrong_stops(arrangement.notes, arrangement.instrument)
     notes = _notes(arrangement.tune)
-    found += _other_melody(staff, notes, is_whole=not is_opening)
+    has_small_heads = piece.edition.accents == "melody" and not is_opening
+    added = arrangement.accents if has_small_heads else ()
+    found += _other_melody(staff, notes, is_whole=not is_opening, added=added)
     has_graces = is_opening or piece.edition.shows_grace_notes
     return found + _other_graces(staff, notes if has_graces else [], is_whole=not is_opening)
 
@@ -141,8 +144,15 @@ def _midis(note: Note) -> tuple[float, ...]:
     return tuple(sorted(pitch.midi + pitch.cents / 100 for pitch in note.pitches))
 
 
-def _other_melody(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool) -> list[str]:
-    """Heads that stand for no note of that time and pitch, and notes that no head stands for."""
+def _other_melody(
+    staff: EngravedStaff,
+    notes: Sequence[Note],
+    *,
+    is_whole: bool,
+    added: Sequence[Accent] = (),
+) -> list[str]:
+    """Heads that stand for no note of that time and pitch, and notes that no head stands for;
+    double stops are ``added``."""
     found = []
     start = notes[0].onset if notes else Fraction(0)
     timed = [n for n in notes if not n.is_grace and n.pitches and n.duration > 0]
@@ -161,7 +171,12 @@ def _other_melody(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool
         elif current is None or not current.onset < now < current.onset + current.duration:
             found.append(f"line {sound.heads[0].line}: no note begins at {now}")
             continue
-        if sound.midis != _midis(current):
+        below = [
+            float(one.span.stop.midi)
+            for one in added
+            if one.span.onset <= now < one.span.onset + one.span.duration
+        ]
+        if sound.midis != tuple(sorted((*below, *_midis(current)))):
             want = [pitch.name for pitch in current.pitches]
             found.append(f"line {sound.heads[0].line}: {_names(sound)} instead of {want}")
     if is_whole:
@@ -189,13 +204,15 @@ def _other_graces(staff: EngravedStaff, notes: Sequence[Note], *, is_whole: bool
     return [] if printed == wanted else [f"grace notes {printed} instead of {wanted}"]
 
 
-def _other_drones(staff: EngravedStaff, arrangement: Arrangement) -> list[str]:
+def _other_drones(
+    staff: EngravedStaff, arrangement: Arrangement, with_double_stops: bool
+) -> list[str]:
     found = []
     start = min((bar.onset for bar in arrangement.tune.bars), default=Fraction(0))
     spans = [
         (span.onset - start, span.onset - start + span.duration,
          arrangement.instrument.string(span.stop.string_index).open_midi + span.stop.key)
-        for span in arrangement.drone
+        for span in (arrangement.beside if with_double_stops else arrangement.drone)
     ]  # fmt: skip
     for sound in staff.sounds:
         middle = sound.onset + sound.length / 2

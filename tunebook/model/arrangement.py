@@ -102,6 +102,21 @@ class DroneSpan:
 
 
 @dataclass(frozen=True, slots=True)
+class Accent:
+    """A double stop proposed for a long or accented note: ``bar_index`` and ``note_index`` point to
+    the note, ``span`` is the added tone, which sounds as long as the note with all that is tied to
+    it; ``below`` is how many semitones it lies below the melody, ``effort`` what it adds to the
+    hand's. ``is_pinned`` where the tune asks for it."""
+
+    bar_index: int
+    note_index: int
+    span: DroneSpan
+    below: int
+    effort: float = 0.0
+    is_pinned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class ChordSpan:
     """A chord from ``onset`` for ``duration``. ``confidence`` is
     the posterior probability of a solved chord (1 for the tune's own); ``shape`` the stops of the
@@ -158,6 +173,7 @@ class Arrangement:
     ``whole_notes_per_second`` is the tempo used; ``tempo_is_default`` when the tune gave none.
     ``other_ways`` are the next best fingerings, where some were asked for. ``drones_asked`` is
     what ``drone`` comes from: what was to be held and from where to where, pauses aside.
+    ``accents`` are double stops proposed where no drone sounds; no cost holds their ``effort``.
     ``voices`` are the voices beside the melody, where they were to be solved too; costs are the
     melody's alone."""
 
@@ -182,6 +198,13 @@ class Arrangement:
     difficulty_with_drones: float | None = None
     bow_cost: float = 0.0
     voices: tuple[VoiceArrangement, ...] = ()
+    accents: tuple[Accent, ...] = ()
+
+    @property
+    def beside(self) -> tuple[DroneSpan, ...]:
+        """All that sounds beside the melody, drones and double stops, in written order."""
+        spans = (*self.drone, *(one.span for one in self.accents))
+        return tuple(sorted(spans, key=lambda span: span.onset))
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import Any
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.changes import RetuneFacts
 from tunebook.model.choices import (
+    ACCENTS,
     BOOK_PARTS,
     CHORDS,
     DENSITIES,
@@ -18,6 +19,7 @@ from tunebook.model.choices import (
     FINGERS,
     FITS,
     VOICES_SHOWN,
+    Accents,
     BookPart,
     Chords,
     Density,
@@ -85,6 +87,7 @@ class Edition:
     fingers: Fingers = "needed"
     drones: Drones = "open"
     drone_style: DroneStyle = "staff"
+    accents: Accents = "none"
     chords: Chords = "all"
     shows_shapes: bool = False
     shows_words: bool = True
@@ -107,6 +110,7 @@ class Edition:
         one_of(FINGERS, self.fingers, "fingers")
         one_of(DRONES, self.drones, "drones")
         one_of(DRONE_STYLES, self.drone_style, "drone style")
+        one_of(ACCENTS, self.accents, "accents")
         one_of(CHORDS, self.chords, "chords")
         one_of(VOICES_SHOWN, self.voices, "voices")
         one_of(FITS, self.fit, "fit")
@@ -133,7 +137,8 @@ AS_WRITTEN = "as written"
 
 @dataclass(frozen=True, slots=True)
 class TuneChoice:
-    """Choices for one tune in tunes.toml. ``drone`` is a pitch name ("D4"), "none" or None.
+    """Choices for one tune in tunes.toml. ``drone`` is a pitch name ("D4"), "none" or None; the
+    melody bends to it where ``is_drone_strict``.
     ``fingers`` are (bar number, note counted from 1 in the bar, finger) and ``strings``
     (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
     in quarter notes a minute, ``transpose`` in semitones. ``key`` is a keynote to which the tune is
@@ -151,6 +156,7 @@ class TuneChoice:
     fingers: tuple[tuple[int, int, int], ...] = ()
     strings: tuple[tuple[int, int, str], ...] = ()
     is_left_out: bool = False
+    is_drone_strict: bool = False
     place: SourcePlace | None = None
 
 

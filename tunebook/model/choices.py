@@ -17,6 +17,9 @@ Drones = Literal["none", "open", "held", "substitution"]
 """No drone, open strings only, keys too, or keys that other fingers may take over."""
 DroneStyle = Literal["staff", "line"]
 """Drones on a small staff of their own, or as a letter and a line under the melody's."""
+Accents = Literal["none", "melody", "drone"]
+"""Double stops on long and accented notes: none, in small heads on the melody's staff, or with the
+drones."""
 Chords = Literal["none", "tune", "all"]
 """No chords, the tune's own, or solved ones where the tune has none."""
 Fit = Literal["print as written", "transpose", "leave out"]
@@ -68,6 +71,7 @@ Way = Literal["crossed", "barre", "row_jump", "shift", "substitution"]
 
 DRONES: tuple[Drones, ...] = get_args(Drones)
 DRONE_STYLES: tuple[DroneStyle, ...] = get_args(DroneStyle)
+ACCENTS: tuple[Accents, ...] = get_args(Accents)
 CHORDS: tuple[Chords, ...] = get_args(Chords)
 FITS: tuple[Fit, ...] = get_args(Fit)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)

@@ -195,7 +195,8 @@ class Annotation:
 
 @dataclass(frozen=True, slots=True)
 class DronePin:
-    """A drone asked for in the tune: ``[r:drone E4 finger 1]``; ``[r:drone off]`` has no pitch.
+    """A drone asked for in the tune: ``[r:drone E4 finger 1]``; ``[r:drone off]`` has no pitch,
+    nor has ``[r:drone free]`` (``is_free``), after which the program chooses again.
     ``is_strict`` where the melody is to bend to it: ``[r:drone E4 strict]``."""
 
     place: SourcePlace
@@ -203,6 +204,17 @@ class DronePin:
     finger: int | None = None
     string: str | None = None
     is_strict: bool = False
+    is_free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class AccentPin:
+    """A double stop asked for with a note: ``[r:accent D4 finger 1]``; ``[r:accent off]``, which
+    asks for none, has no pitch."""
+
+    place: SourcePlace
+    midi: int | None
+    finger: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +276,7 @@ class Note:
     finger_pins: tuple[int | None, ...] = ()
     string_pin: str | None = None
     drone_pin: DronePin | None = None
+    accent_pin: AccentPin | None = None
     syllables: tuple[Syllable | None, ...] = ()
     end_column: int = 0
     later_chords: tuple[tuple[Fraction, ChordSymbol], ...] = ()

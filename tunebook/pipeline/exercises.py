@@ -131,6 +131,7 @@ def piece_of_exercise(
         fit="print as written",
         fingers="all",
         drones=drones,
+        accents="none",
         chords=chords,
         shows_shapes=False,
         shows_accompaniment=False,

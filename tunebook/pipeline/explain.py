@@ -307,7 +307,8 @@ def _arrange_voice(prepared: Tune, number: int, setup: Setup, first: int, last: 
 
 
 def _drone_lines(arrangement: Arrangement, setup: Setup) -> Iterator[str]:
-    if setup.edition.drones == "none" or not arrangement.limits.allows_drone:
+    has_drones = setup.edition.drones != "none" and arrangement.limits.allows_drone
+    if not has_drones and not arrangement.accents:
         yield "this edition has no drones"
         return
     yield from explain_drones(arrangement)

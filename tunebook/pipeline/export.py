@@ -90,8 +90,8 @@ def _has_voices(setup: Setup) -> bool:
 
 
 def is_same(one: Arrangement, other: Arrangement | None) -> bool:
-    """Whether two arrangements of a tune have the same strings, keys, fingers, drones and chords,
-    and the same chords in doubt, in all voices."""
+    """Whether two arrangements of a tune have the same strings, keys, fingers, drones, double stops
+    and chords, and the same chords in doubt, in all voices."""
     return other is not None and _essence(one) == _essence(other)
 
 
@@ -100,6 +100,7 @@ def _essence(arrangement: Arrangement) -> tuple[object, ...]:
         [(note.bar_index, note.note_index, note.stops, note.stops_after)
          for note in arrangement.notes],
         arrangement.drone,
+        [(one.bar_index, one.note_index, one.span.stop) for one in arrangement.accents],
         [(span.onset, span.duration, span.chord.symbol, span.source, span.confidence)
          for span in arrangement.chords],
         [_essence(voice.arrangement) for voice in arrangement.voices],
@@ -125,9 +126,17 @@ def _besides(one: Arrangement, other: Arrangement | None, before: Besides) -> Be
     )
     return Besides(
         before.strings | strings,
-        before.is_silent or (not one.drones_asked and bool(other.drones_asked)),
+        before.is_silent or _begins_later(one, other),
         tuple(_besides(mine.arrangement, found.arrangement, old) for mine, found, old in voices),
     )
+
+
+def _begins_later(one: Arrangement, other: Arrangement) -> bool:
+    """Whether ``other`` has a drone, or a double stop of its own, where ``one`` has none yet."""
+    first = min((asked.onset for asked in one.drones_asked), default=None)
+    if any(first is None or asked.onset < first for asked in other.drones_asked):
+        return True
+    return len(other.accents) > len(one.accents)
 
 
 def _not_the_same(arrangement: Arrangement) -> Message:

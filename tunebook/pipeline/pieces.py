@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from tunebook.book.content import BookContent, ChordShapes, LegendEntry
 from tunebook.book.pages.signs import signs_used
-from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.arrangement import Accent, Arrangement, DroneSpan, FingeredNote, Stop
 from tunebook.model.book import TuneChoice
 from tunebook.model.choices import Chords
 from tunebook.model.piece import EngravedPiece, Piece
@@ -113,6 +113,20 @@ def _take_over(arrangement: Arrangement) -> Arrangement:
     return replace(arrangement, drone=(first, second))
 
 
+def _double_stop(arrangement: Arrangement) -> Arrangement:
+    """The last note with the open string below it, or a key for the index."""
+    note = arrangement.notes[-1]
+    if not note.stops or note.stops[0].string_index < 2:
+        return arrangement
+    string = arrangement.instrument.string(note.stops[0].string_index - 1)
+    span = DroneSpan(
+        note.note.onset, note.note.duration, Stop(string.open_midi, string.index, 0, 0)
+    )
+    below = note.stops[0].midi - string.open_midi
+    accent = Accent(note.bar_index, note.note_index, span, below)
+    return replace(arrangement, accents=(accent,))
+
+
 def _proposed(arrangement: Arrangement) -> Arrangement:
     """The second chord chosen by the program."""
     first, *rest = arrangement.chords
@@ -131,6 +145,7 @@ _EXAMPLES = {
     "crossed": _Example("E B E2 |]", _crossed),
     "drone": _Example("d e f e |]", drone="D4"),
     "drone_line": _Example("d e f e |]", drone="D4"),
+    "accent": _Example("d e f2 |]", _double_stop),
     "take_over": _Example("A c B c |]", _take_over, drone="E4"),
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),

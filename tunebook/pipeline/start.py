@@ -122,7 +122,7 @@ def _choices(tunes: tuple[Tune, ...]) -> str:
         [
             f"# [tune.{name}]",
             "# tempo = 104                           # quarter notes a minute",
-            '# drone = "D4"                          # or "none"',
+            '# drone = "D4"                          # or "D4 strict", or "none"',
             "# transpose = 0                         # semitones",
             '# key = "as written"                    # in every edition; or a keynote like "D"',
             '# title = "Another title"               # printed instead of the one of the tune',

@@ -15,11 +15,12 @@ from dataclasses import replace
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneDemand, FingeredNote
 from tunebook.model.book import TuneChoice
-from tunebook.model.choices import CHORDS, DRONES, Chords, Drones, one_of
+from tunebook.model.choices import ACCENTS, CHORDS, DRONES, Accents, Chords, Drones, one_of
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, Note, Tune
 from tunebook.solve.drones.choose import DroneScene, choose_drones
+from tunebook.solve.drones.under_hand import UnderHand
 from tunebook.solve.fingering.choose import Fingering, choose_fingering
 from tunebook.solve.harmony.chords import choose_chords, own_chords
 from tunebook.solve.shapes.accompaniment import accompany
@@ -80,6 +81,7 @@ def arrange(
     *,
     choice: TuneChoice | None = None,
     drones: Drones = "open",
+    accents: Accents = "none",
     chords: Chords = "all",
     harmony: Tune | None = None,
     shapes: bool = False,
@@ -90,16 +92,18 @@ def arrange(
 ) -> Arrangement:
     """Solve ``tune`` for this instrument and hand within ``limits``.
 
-    ``drones`` is none, open, held or substitution; ``chords`` none, tune or all; ``shapes`` asks
+    ``drones`` is none, open, held or substitution; ``accents``, other than none, asks for double
+    stops on long and accented notes; ``chords`` is none, tune or all; ``shapes`` asks
     for a shape of each chord, ``accompaniment`` for a second staff in the tune type's rhythm,
     ``alternatives`` for that many next best stops of each note, ``other_ways`` for that many next
     best fingerings, through ``bars`` (first and last bar index) where these are given; ``choice``
     holds the book's choices for this tune. ``harmony`` is the whole tune where ``tune`` is one
     voice of it: chords are those of all voices together. The other voices of ``tune`` itself count
     for its chords and are not fingered. Never raises for what a tune contains; raises
-    SettingError for drones or chords that are none of the choices.
+    SettingError for drones, accents or chords that are none of the choices.
     """
     one_of(DRONES, drones, "drones")
+    one_of(ACCENTS, accents, "accents")
     one_of(CHORDS, chords, "chords")
     limits = limits or Limits()
     speed, is_default = tempo_of(tune, choice.tempo if choice else None)
@@ -109,8 +113,10 @@ def arrange(
     melody = _Melody(tune, instrument, hand, limits, speed, asked)
     bare = melody.bare()
     whole = harmony or tune
-    solved = choose_chords(whole) if chords == "all" or drones != "none" else ()
-    scene = DroneScene(instrument, limits, drones, solved, choice)
+    wants_chords = chords == "all" or drones != "none" or accents != "none"
+    solved = choose_chords(whole) if wants_chords else ()
+    under = UnderHand(instrument, hand, limits) if accents != "none" else None
+    scene = DroneScene(instrument, limits, drones, solved, choice, under=under)
     droned = choose_drones(tune, bare, scene, melody.under)
     fingering = droned.fingering
     has_own_cost = fingering is not bare
@@ -142,6 +148,7 @@ def arrange(
         cost_with_drones=fingering.cost if has_own_cost else None,
         difficulty_with_drones=fingering.difficulty if has_own_cost else None,
         bow_cost=fingering.bow_cost,
+        accents=droned.accents,
     )
 
 

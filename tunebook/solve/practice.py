@@ -289,7 +289,7 @@ def _pinned_bars(arrangement: Arrangement, passage: range) -> list[Bar]:
 
 
 def _pinned(note: Note, fingered: FingeredNote | None, arrangement: Arrangement) -> Note:
-    plain = replace(note, chord=None, annotations=(), syllables=(), drone_pin=None)
+    plain = replace(note, chord=None, annotations=(), syllables=(), drone_pin=None, accent_pin=None)
     if fingered is None or not fingered.stops:
         return plain
     string = arrangement.instrument.string(fingered.stops[0].string_index)

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import TypeVar
 
 from tunebook.model.spelling import fifths_of, name_at, with_signs
 from tunebook.model.tune import (
     STEP_LETTERS,
     STEP_SEMITONES,
+    AccentPin,
     Bar,
     ChordSymbol,
     DronePin,
@@ -114,12 +116,18 @@ def _move_note(note: Note, semitones: int, fifths: int) -> Note:
         later_chords=tuple(
             (delay, _move_chord(chord, fifths)) for delay, chord in note.later_chords
         ),
-        drone_pin=None if note.drone_pin is None else _move_drone(note.drone_pin, semitones),
+        drone_pin=_move_pin(note.drone_pin, semitones),
+        accent_pin=_move_pin(note.accent_pin, semitones),
     )
 
 
-def _move_drone(pin: DronePin, semitones: int) -> DronePin:
-    return pin if pin.midi is None else replace(pin, midi=pin.midi + semitones)
+_Pin = TypeVar("_Pin", DronePin, AccentPin)
+
+
+def _move_pin(pin: _Pin | None, semitones: int) -> _Pin | None:
+    if pin is None or pin.midi is None:
+        return pin
+    return replace(pin, midi=pin.midi + semitones)
 
 
 def without_pins(tune: Tune, *, keeps_drones: bool = False) -> Tune:
@@ -135,6 +143,7 @@ def _free_bar(bar: Bar, keeps_drones: bool) -> Bar:
             finger_pins=(),
             string_pin=None,
             drone_pin=note.drone_pin if keeps_drones else None,
+            accent_pin=None,
         )
         for note in bar.notes
     )

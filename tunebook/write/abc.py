@@ -114,8 +114,9 @@ class Insertion:
 
 @dataclass(frozen=True, slots=True)
 class Besides:
-    """What else to write for one tune: the strings of these notes (bar and note index), and that it
-    has no drone; the same for its voices beside the melody, in order."""
+    """What else to write for one tune: the strings of these notes (bar and note index), and that no
+    drone sounds before the first that it has; the same for its voices beside the melody, in
+    order."""
 
     strings: frozenset[tuple[int, int]] = frozenset()
     is_silent: bool = False
@@ -151,6 +152,7 @@ def insertions_of(
         if (fingered.bar_index, fingered.note_index) in besides.strings:
             writer.add_string(fingered)
     writer.add_drones(besides.is_silent)
+    writer.add_accents()
     found, messages = writer.insertions(), writer.messages
     more = (*besides.voices, *(NOTHING_BESIDES,) * len(arrangement.voices))
     for voice, other in zip(arrangement.voices, more, strict=False):
@@ -281,12 +283,21 @@ class _TuneWriter:
         begun = {demand.onset for demand in asked}
         marks = [(demand.onset, self._drone_remark(demand)) for demand in asked]
         marks += [(d.end, _SILENCE) for d in asked if d.end not in begun and d.end < end]
-        if is_silent and not asked and tune.bars:
+        if is_silent and tune.bars and tune.bars[0].onset not in begun:
             marks.append((tune.bars[0].onset, _SILENCE))
         for onset, remark in marks:
             note = times.sounding_at(onset)
             if note is not None and note.onset == onset and note.drone_pin is None:
                 self._write_before(note, remark)
+
+    def add_accents(self) -> None:
+        """Write the double stops that are the program's own choice."""
+        for accent in self._arrangement.accents:
+            note = self._arrangement.tune.bars[accent.bar_index].notes[accent.note_index]
+            if note.accent_pin is None and self._uses[note.place] == 1:
+                stop = accent.span.stop
+                finger = f" finger {stop.finger}"
+                self._write_before(note, f"[r:accent {pitch_name(stop.midi)}{finger}]")
 
     def _drone_remark(self, demand: DroneDemand) -> str:
         """The pin of a drone: its string where there are several, its finger where it is one."""

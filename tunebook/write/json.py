@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from tunebook.model.arrangement import (
+    Accent,
     Arrangement,
     ChordSpan,
     DroneSpan,
@@ -79,6 +80,7 @@ def _tune(arrangement: Arrangement) -> dict[str, Any]:
         "notes": [_note(tied, arrangement) for tied in tied_notes(arrangement.notes)],
         "voices": [_voice(one) for one in arrangement.voices],
         "drone": [_drone(span, arrangement.instrument) for span in arrangement.drone],
+        "accents": [_accent(one, arrangement) for one in arrangement.accents],
         "chords": [_chord(span, arrangement) for span in arrangement.chords],
         "cost": _costs(arrangement),
         "warnings": [str(message) for message in (*tune.messages, *_own_messages(arrangement))],
@@ -95,13 +97,6 @@ def _voice(one: VoiceArrangement) -> dict[str, Any]:
         "notes": [_note(tied, arrangement) for tied in tied_notes(arrangement.notes)],
         "drone": [_drone(span, arrangement.instrument) for span in arrangement.drone],
         "cost": _costs(arrangement),
-    }
-
-
-def _costs(arrangement: Arrangement) -> dict[str, Any]:
-    return {
-        "total": _cost(arrangement.cost),
-        "terms": {name: _cost(cost) for name, cost in sorted(arrangement.terms)},
     }
 
 
@@ -157,6 +152,31 @@ def _drone(span: DroneSpan, instrument: Instrument) -> dict[str, Any]:
         "midi": span.stop.midi,
         **_place(span.stop, instrument),
     }
+
+
+def _accent(accent: Accent, arrangement: Arrangement) -> dict[str, Any]:
+    return {
+        "bar": arrangement.tune.bars[accent.bar_index].number,
+        **_drone(accent.span, arrangement.instrument),
+        "below": accent.below,
+    }
+
+
+def _costs(arrangement: Arrangement) -> dict[str, Any]:
+    """The effort of the hand over the tune as played, its parts, and by the second; where held
+    drones change the fingers, the same with them."""
+    costs: dict[str, Any] = {
+        "total": _cost(arrangement.cost),
+        "per_second": _cost(arrangement.difficulty),
+        "terms": {name: _cost(cost) for name, cost in sorted(arrangement.terms)},
+    }
+    if arrangement.cost_with_drones is not None:
+        costs["with_drones"] = {
+            "total": _cost(arrangement.cost_with_drones),
+            "per_second": _cost(arrangement.difficulty_with_drones or 0.0),
+            "bow": _cost(arrangement.bow_cost),
+        }
+    return costs
 
 
 def _chord(span: ChordSpan, arrangement: Arrangement) -> dict[str, Any]:

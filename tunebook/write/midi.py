@@ -136,7 +136,7 @@ def _tones(
     if arrangement is None:
         return ()
     if part == "drone":
-        return drone_tones(tune, arrangement.drone)
+        return drone_tones(tune, arrangement.beside)
     return chord_tones(tune, arrangement.chords)
 
 

@@ -25,6 +25,7 @@ def said(tune: Tune) -> list[str]:
         "string", "string D d d", "sträng D", "dron D4", "drne E4 finger 1", "drone H4", "drone E",
         "drone off please", "drone E4 finger 7", "bordun off", "drones A3",
         "droen none", "finger 2",
+        "accent D4 finger 7", "accent D4 then", "acent D4",
         "solved Am 1.43", "solved ? 0.12", "solved Am 0,12", "solved Am 0.12 after",
     ],
 )  # fmt: skip
@@ -33,6 +34,7 @@ def test_remark_that_seems_to_be_ours_and_is_not_is_said(remark: str) -> None:
     assert len(said(tune)) == 1 and remark.strip() in said(tune)[0]
     note = tune.bars[0].notes[0]
     assert note.string_pin is None and note.drone_pin is None and note.later_chords == ()
+    assert note.accent_pin is None
 
 
 @pytest.mark.parametrize(
@@ -40,7 +42,7 @@ def test_remark_that_seems_to_be_ours_and_is_not_is_said(remark: str) -> None:
     [
         "strong beat here", "done by ear", "string quartet parts are in the other book",
         "drones of the old pipers sounded thus", "drive on", "from a notebook", "D string", "12",
-        "solved by ear", "finger it as you like", "the string D", "prone to hurry", "",
+        "accent on the second beat", "accents as she played them", "solved by ear", "finger it as you like", "the string D", "prone to hurry", "",
     ],
 )  # fmt: skip
 def test_remarks_of_others_are_left_alone(remark: str) -> None:
@@ -77,3 +79,14 @@ def test_a_players_remark_stands_with_the_next_note_and_several_are_joined() -> 
     assert [note.remark for bar in tune.bars for note in bar.notes] == [
         "", "keep it  down; softly", "", "", "",
     ]  # fmt: skip
+
+
+def test_double_stops_and_the_return_to_the_program_s_choice_are_read() -> None:
+    tune = read("[r:accent D4]A [r:Accent f#4 finger 2]B [r:accent off]c [r:drone free]d|")
+    first, second, third, fourth = tune.bars[0].notes
+    assert first.accent_pin is not None and second.accent_pin is not None
+    assert (first.accent_pin.midi, first.accent_pin.finger) == (62, None)
+    assert (second.accent_pin.midi, second.accent_pin.finger) == (66, 2)
+    assert third.accent_pin is not None and third.accent_pin.midi is None
+    assert fourth.drone_pin is not None and fourth.drone_pin.is_free
+    assert said(tune) == []

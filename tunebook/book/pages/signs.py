@@ -25,6 +25,9 @@ def signs_used(
     notes = [note for one in every for note in one.notes]
     ways = {way for note in notes for way in note.ways}
     drones = [span for one in every for span in one.drone]
+    accents = [accent for one in every for accent in one.accents]
+    if edition.accents == "drone":
+        drones += [accent.span for accent in accents]
     chords = [span for one in arrangements for span in one.chords]
     shows_fingers = edition.fingers != "none"
     found = {
@@ -33,6 +36,7 @@ def signs_used(
         "crossed": shows_fingers and "crossed" in ways,
         "drone": bool(drones) and edition.drone_style == "staff",
         "drone_line": bool(drones) and edition.drone_style == "line",
+        "accent": bool(accents) and edition.accents == "melody",
         "take_over": any(span.is_taken_over for span in drones),
         "chord": bool(chords),
         "solved_chord": any(span.source == "solved" for span in chords),

@@ -17,6 +17,7 @@ from fractions import Fraction
 
 from tunebook.model.choices import BarSign, ShownSign
 from tunebook.model.tune import (
+    AccentPin,
     Annotation,
     ChordSymbol,
     DronePin,
@@ -88,6 +89,7 @@ class Attachments:
     """What stands before a note and belongs to it."""
 
     __slots__ = (
+        "accent_pin",
         "annotations",
         "chord",
         "decorations",
@@ -107,6 +109,7 @@ class Attachments:
         self.chord: ChordSymbol | None = None
         self.string_pin: str | None = None
         self.drone_pin: DronePin | None = None
+        self.accent_pin: AccentPin | None = None
         self.slurs_opened = 0
         self.solved: ChordSymbol | None = None
         self.later_chords: list[tuple[Fraction, ChordSymbol]] = []

@@ -129,6 +129,7 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
         finger_pins=note.pins,
         string_pin=attached.string_pin,
         drone_pin=attached.drone_pin,
+        accent_pin=attached.accent_pin,
         syllables=note.syllables,
         end_column=note.end_column,
         later_chords=tuple(attached.later_chords),

@@ -1,11 +1,12 @@
 """Remarks that say something to this program: pins, and chords that it wrote into the text.
 
 They are remark fields, ``[r:string D]``, ``[r:drone E4 finger 1]``, ``[r:drone off]``,
-``[r:note keep the little finger down]`` (printed under the staff), ``[r:solved Am 0.43]`` and
-``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how likely it is, and how long
-after its note it begins), ``[r:chord D7 after 1/4]`` (a chord of the tune that begins while a note
-sounds), which other programs pass over (The ABC Music Standard 2.1, section 3.1.20). Everybody's
-remarks stand there: what is plainly none of ours
+``[r:drone free]``, ``[r:accent D4 finger 1]`` and ``[r:accent off]`` (a double stop with the note
+that follows, or none), ``[r:note keep the little finger down]`` (printed under the staff),
+``[r:solved Am 0.43]`` and ``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how
+likely it is, and how long after its note it begins), ``[r:chord D7 after 1/4]`` (a chord of the
+tune that begins while a note sounds), which other programs pass over (The ABC Music Standard 2.1,
+section 3.1.20). Everybody's remarks stand there: what is plainly none of ours
 is left alone, what seems to be meant for us and cannot be read is said.
 """
 
@@ -16,7 +17,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from tunebook.errors import SourcePlace
-from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, ChordSymbol, DronePin
+from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, AccentPin, ChordSymbol, DronePin
 from tunebook.read.abc.drafts import Attachments
 from tunebook.read.abc.notices import Notices
 from tunebook.read.abc.symbols import read_chord_symbol
@@ -28,6 +29,7 @@ _DRONE = re.compile(
     rf"(?:\s*string\s*({_NAME}))?(?:\s*finger\s*([0-4]))?(\s+strict)?",
     re.I,
 )
+_ACCENT = re.compile(r"([A-G])([#b]{0,2})(-?\d)(?:\s+finger\s+([0-4]))?", re.I | re.ASCII)
 _SOLVED = re.compile(
     r"(\S{1,40})\s+([01](?:\.\d{1,3})?)(?:\s+after\s+(\d{1,6})(?:/(\d{1,6}))?)?", re.ASCII
 )
@@ -35,12 +37,14 @@ _LATER = re.compile(r"(\S{1,40})\s+after\s+(\d{1,6})(?:/(\d{1,6}))?", re.ASCII)
 _REMEDIES = {
     "string": "write [r:string D]",
     "drone": "write [r:drone E4 finger 1] or [r:drone off]",
+    "accent": "write [r:accent D4 finger 1] or [r:accent off]",
     "solved": "write [r:solved Am 0.43] before the symbol, or take the remark out",
     "finger": "write a finger as !2! before its note",
 }
 _VALUES = {
     "string": re.compile(r"([A-H][#b]?\d?|[1-9]|low\b.*|high\b.*)(\s\S+)?", re.I),
-    "drone": re.compile(r"([A-H][#b]{0,2}-?\d?|off|none|finger|string)(\s.*)?", re.I),
+    "drone": re.compile(r"([A-H][#b]{0,2}-?\d?|off|none|free|finger|string)(\s.*)?", re.I),
+    "accent": re.compile(r"([A-H][#b]{0,2}-?\d|off)(\s.*)?", re.I),
     "solved": re.compile(r"\S+\s+[\d.,]+(\s.*)?"),
     "finger": re.compile(r"[0-9]"),
 }
@@ -63,7 +67,7 @@ def attach_remark(
     if word == "note" and text[len(word) :][:1].isspace():
         attached.remark = f"{attached.remark}; {value}" if attached.remark else value
         return
-    if word in ("string", "drone", "solved", "chord") and _attach(
+    if word in ("string", "drone", "accent", "solved", "chord") and _attach(
         attached, word, value, notices.place(line, column)
     ):
         return
@@ -79,7 +83,13 @@ def attach_remark(
         )
 
 
-_SUBJECTS = {"string": "string", "drone": "drone", "solved": "chord", "finger": "finger"}
+_SUBJECTS = {
+    "string": "string",
+    "drone": "drone",
+    "accent": "double stop",
+    "solved": "chord",
+    "finger": "finger",
+}
 
 
 def _attach(attached: Attachments, word: str, value: str, place: SourcePlace) -> bool:
@@ -93,6 +103,10 @@ def _attach(attached: Attachments, word: str, value: str, place: SourcePlace) ->
         pin = _read_drone(value, place)
         attached.drone_pin = pin or attached.drone_pin
         return pin is not None
+    if word == "accent":
+        accent = _read_accent(value, place)
+        attached.accent_pin = accent or attached.accent_pin
+        return accent is not None
     if word == "chord":
         return _attach_later(attached, value, place)
     found = _SOLVED.fullmatch(value)
@@ -131,16 +145,32 @@ def chord_as_marked(chord: ChordSymbol, solved: ChordSymbol | None) -> ChordSymb
 def _read_drone(text: str, place: SourcePlace) -> DronePin | None:
     if text.casefold() in ("off", "none"):
         return DronePin(place, None)
+    if text.casefold() == "free":
+        return DronePin(place, None, is_free=True)
     match = _DRONE.fullmatch(text)
     if match is None or (match[4] and match[6]):
         return None
-    alter = match[2].count("#") - match[2].count("b")
-    step = STEP_LETTERS.index(match[1].upper())
-    midi = 12 * (int(match[3]) + 1) + STEP_SEMITONES[step] + alter
+    midi = _midi_of(match[1], match[2], match[3])
     finger = match[4] or match[6]
     return DronePin(
         place, midi, int(finger) if finger else None, match[5], is_strict=match[7] is not None
     )
+
+
+def _read_accent(text: str, place: SourcePlace) -> AccentPin | None:
+    if text.casefold() == "off":
+        return AccentPin(place, None)
+    match = _ACCENT.fullmatch(text)
+    if match is None:
+        return None
+    finger = int(match[4]) if match[4] else None
+    return AccentPin(place, _midi_of(match[1], match[2], match[3]), finger)
+
+
+def _midi_of(letter: str, signs: str, octave: str) -> int:
+    step = STEP_LETTERS.index(letter.upper())
+    alter = signs.count("#") - signs.count("b")
+    return 12 * (int(octave) + 1) + STEP_SEMITONES[step] + alter
 
 
 def _meant(word: str, value: str) -> str:
@@ -150,7 +180,7 @@ def _meant(word: str, value: str) -> str:
         return "" if is_sentence and not _VALUES[word].fullmatch(value) else word
     if word in _VALUES:
         return word if _VALUES[word].fullmatch(value) else ""
-    for own in ("string", "drone"):
+    for own in ("string", "drone", "accent"):
         if word.startswith(own) and _VALUES[own].fullmatch(f"{word[len(own) :]} {value}".strip()):
             return own
         is_near = _OTHER_NAMES.get(word) == own or _distance(word, own) <= _FARTHEST

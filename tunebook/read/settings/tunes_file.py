@@ -47,7 +47,7 @@ _PIN = re.compile(r"bar (\d+) note (\d+) (finger|string) (\S+)")
 _IN_A_FILE = re.compile(r"\.abc:[^\\/]*$", re.I)
 _PATTERNS = {
     "pins": 'write "bar 3 note 2 finger 1" or "bar 3 note 2 string D"',
-    "drone": 'write a pitch like "D4", or "none"',
+    "drone": 'write a pitch like "D4", or "D4 strict", or "none"',
     "sounds": "write an address with https:// or http://, or a folder beside the book",
     "key": 'write a keynote like "D" or "Bb", or "as written"',
     "name": "letters, digits, - and spaces, at most 41",
@@ -59,6 +59,7 @@ _EDITION_FIELDS = {
     "fingers": "fingers",
     "drones": "drones",
     "drone_style": "drone_style",
+    "accents": "accents",
     "chords": "chords",
     "shapes": "shows_shapes",
     "words": "shows_words",
@@ -392,7 +393,8 @@ def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:
     pins = [match.groups() for pin in table.pins if (match := _PIN.fullmatch(pin))]
     return TuneChoice(
         tune=_tune_names([name])[0],
-        drone=table.drone,
+        drone=table.drone.removesuffix(" strict") if table.drone else None,
+        is_drone_strict=bool(table.drone and table.drone.endswith(" strict")),
         drone_finger=table.drone_finger,
         tempo=table.tempo,
         transpose=table.transpose,

@@ -25,6 +25,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from tunebook.errors import SettingError, SourcePlace
 from tunebook.model.choices import (
+    Accents,
     BookPart,
     Chords,
     Density,
@@ -316,6 +317,7 @@ class EditionTable(Table):
     fingers: Fingers | None = None
     drones: Drones | None = None
     drone_style: DroneStyle | None = None
+    accents: Accents | None = None
     chords: Chords | None = None
     shapes: bool | None = None
     words: bool | None = None
@@ -337,7 +339,9 @@ class EditionTable(Table):
 
 
 class TuneTable(Table):
-    drone: Annotated[str, StringConstraints(pattern=r"^([A-G](#|b)?\d|none)$")] | None = None
+    drone: Annotated[str, StringConstraints(pattern=r"^([A-G](#|b)?\d( strict)?|none)$")] | None = (
+        None
+    )
     drone_finger: int | None = Field(default=None, ge=0, le=4)
     tempo: float | None = Field(default=None, ge=20, le=400)
     transpose: int = Field(default=0, ge=-24, le=24)

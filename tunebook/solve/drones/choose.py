@@ -8,12 +8,12 @@ notes keep the strings on which they lie without it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from tunebook.errors import Message
-from tunebook.model.arrangement import ChordSpan, DroneDemand, DroneSpan, Stop
+from tunebook.model.arrangement import Accent, ChordSpan, DroneDemand, DroneSpan, Stop
 from tunebook.model.book import TuneChoice
 from tunebook.model.choices import Drones
 from tunebook.model.hand import Limits
@@ -21,6 +21,12 @@ from tunebook.model.instrument import Instrument
 from tunebook.model.names import bars_in_words
 from tunebook.model.spelling import spell_in_key
 from tunebook.model.tune import Key, Pitch, Tune, pitch_name
+from tunebook.solve.drones.accents import (
+    accent_options,
+    accents_of,
+    best_accented_line,
+    unheard_pins,
+)
 from tunebook.solve.drones.held import choose_held
 from tunebook.solve.drones.moments import (
     DroneJudge,
@@ -30,7 +36,8 @@ from tunebook.solve.drones.moments import (
     least_length,
 )
 from tunebook.solve.drones.open import best_line, open_spans
-from tunebook.solve.drones.places import drone_stops, pinned_drones
+from tunebook.solve.drones.places import FOREVER, drone_stops, pinned_drones
+from tunebook.solve.drones.under_hand import UnderHand
 from tunebook.solve.fingering.choose import Fingering
 from tunebook.solve.fingering.reasons import place_word
 from tunebook.solve.harmony.slots import heard_key
@@ -78,64 +85,123 @@ def drone_label(stop: Stop, instrument: Instrument, key: Key) -> str:
 @dataclass(frozen=True)
 class DroneScene:
     """What drones are chosen for: the instrument, what the edition allows (``kind`` is none, open,
-    held or substitution), the tune's chords, and the book's choice for the tune."""
+    held or substitution), the tune's chords, and the book's choice for the tune; the hand that may
+    add double stops, None where the edition has none."""
 
     instrument: Instrument
     limits: Limits
     kind: Drones
     chords: tuple[ChordSpan, ...] = ()
     choice: TuneChoice | None = None
+    under: UnderHand | None = field(default=None, kw_only=True)
+
+    @property
+    def has_drones(self) -> bool:
+        return self.kind != "none" and self.limits.allows_drone
 
 
 @dataclass(frozen=True)
 class DroneSolution:
     """The drones of a tune and the melody's fingering over them. ``asked`` is what was to be held,
-    from where to where; ``spans`` what sounds; ``messages`` tell of pins that cannot be."""
+    from where to where; ``spans`` what sounds; ``accents`` are double stops where nothing is held;
+    ``messages`` tell of pins that cannot be."""
 
     fingering: Fingering
     asked: tuple[DroneDemand, ...] = ()
     spans: tuple[DroneSpan, ...] = ()
     messages: tuple[Message, ...] = ()
+    accents: tuple[Accent, ...] = ()
 
 
 def choose_drones(tune: Tune, bare: Fingering, scene: DroneScene, solve: Solve) -> DroneSolution:
-    """The drones of ``tune``: those pinned in it, else the book's choice, else the best.
+    """The drones of ``tune``, with its double stops: those pinned in it and the book's choice where
+    they rule, elsewhere the best.
 
-    ``bare`` is the fingering without drones. Within the tune a pin holds from its note to the next
-    pin; the book's choice counts before the first pin.
+    ``bare`` is the fingering without drones. Within the tune a pin rules from its note to the next
+    pin; the book's choice rules before the first pin.
     """
-    if scene.kind == "none" or not scene.limits.allows_drone:
-        return DroneSolution(bare)
+    if not scene.has_drones:
+        if scene.under is None:
+            return DroneSolution(bare)
+        moments = _moments(tune, bare, scene, Wishes(ruled=((Fraction(-1), FOREVER),)))
+        _, accents, messages = _best_line(tune, bare, scene, moments, ())
+        return DroneSolution(bare, messages=messages, accents=accents)
     pins = pinned_drones(tune, scene.instrument, scene.limits, scene.choice)
-    if pins.is_pinned:
-        held = tuple(one for one in pins.demands if one.key or one.is_strict)
-        loose = tuple(one for one in pins.demands if not (one.key or one.is_strict))
-        fingering = solve(held) if held else bare
-        if scene.kind != "substitution" and any(one.is_taken_over for one in fingering.drone):
-            fingering = solve(_by_one_finger(fingering, held))
-        moments = _moments(tune, fingering, scene, Wishes(loose, held))
-        spans = _open_spans(tune, scene, moments) if loose else ()
-        sounding = _sorted_spans((*_held_spans(fingering, held), *spans))
-        silent = _silent_messages(tune, scene, pins.demands, sounding)
-        return DroneSolution(fingering, pins.demands, sounding, (*pins.messages, *silent))
-    held, fingering = (), bare
-    moments = _moments(tune, bare, scene, Wishes())
+    keys = tuple(one for one in pins.demands if one.key or one.is_strict)
+    loose = tuple(one for one in pins.demands if not (one.key or one.is_strict))
+    fingering = _under_pins(bare, scene, keys, solve)
+    held: tuple[DroneDemand, ...] = ()
     if scene.kind != "open" and scene.limits.allows_held_drone:
+        moments = _moments(tune, fingering, scene, Wishes(loose, keys, pins.ruled))
         held, fingering = choose_held(
             tune,
-            bare,
+            fingering,
             moments,
             _keys_to_hold(tune, scene),
             DroneJudge(tune, scene.instrument, scene.chords),
-            solve,
+            lambda demands: solve(_sorted_demands((*keys, *demands))),
             is_taken_over=scene.kind == "substitution",
+            ruled=pins.ruled,
         )
-    if held:
-        moments = _moments(tune, fingering, scene, Wishes(taken=held))
-    spans = _open_spans(tune, scene, moments)
-    asked = sorted((*held, *map(_demand_of, spans)), key=lambda one: one.onset)
-    sounding = _sorted_spans((*_held_spans(fingering, held), *spans))
-    return DroneSolution(fingering, tuple(asked), sounding, pins.messages)
+    taken = _sorted_demands((*keys, *held))
+    moments = _moments(tune, fingering, scene, Wishes(loose, taken, pins.ruled))
+    ruled = (*pins.ruled, *((one.onset, one.end) for one in held))
+    spans, accents, messages = _best_line(tune, fingering, scene, moments, ruled)
+    unasked = [_demand_of(part) for span in spans for part in _outside(span, pins.ruled)]
+    asked = _sorted_demands((*pins.demands, *held, *unasked))
+    sounding = _sorted_spans((*_held_spans(fingering, taken), *spans))
+    silent = _silent_messages(tune, scene, pins.demands, sounding)
+    messages = (*pins.messages, *silent, *messages)
+    return DroneSolution(fingering, asked, sounding, messages, accents)
+
+
+def _under_pins(
+    bare: Fingering, scene: DroneScene, keys: tuple[DroneDemand, ...], solve: Solve
+) -> Fingering:
+    """The melody over the keys that are asked for, and over strict drones."""
+    if not keys:
+        return bare
+    fingering = solve(keys)
+    if scene.kind != "substitution" and any(one.is_taken_over for one in fingering.drone):
+        fingering = solve(_by_one_finger(fingering, keys))
+    return fingering
+
+
+def _best_line(
+    tune: Tune,
+    fingering: Fingering,
+    scene: DroneScene,
+    moments: Sequence[Moment],
+    ruled: Sequence[tuple[Fraction, Fraction]],
+) -> tuple[tuple[DroneSpan, ...], tuple[Accent, ...], tuple[Message, ...]]:
+    """The best line of open strings, with double stops where the edition has them: those that
+    nobody asked for only where no pin rules and no key is held."""
+    times = whole_times(tune)
+    beat = least_length(tune, times)
+    if scene.under is None:
+        strings = best_line(moments, beat).strings
+        accents: tuple[Accent, ...] = ()
+        messages: list[Message] = []
+    else:
+        options = accent_options(tune, fingering.notes, moments, scene.under, scene.chords, ruled)
+        line = best_accented_line(moments, options, beat)
+        strings = line.strings
+        accents = accents_of(tune, fingering.notes, moments, options, line)
+        messages = unheard_pins(tune, fingering.notes, accents)
+    spans = open_spans(moments, strings, scene.instrument, times.per_whole)
+    return drones_without_rests(spans, tune), accents, tuple(messages)
+
+
+def _outside(span: DroneSpan, ruled: Sequence[tuple[Fraction, Fraction]]) -> Iterator[DroneSpan]:
+    """The parts of a drone over which no pin rules."""
+    start, end = span.onset, span.onset + span.duration
+    for first, last in ruled:
+        if first < end and last > start:
+            if start < first:
+                yield replace(span, onset=start, duration=first - start)
+            start = max(start, last)
+    if start < end:
+        yield replace(span, onset=start, duration=end - start)
 
 
 def _by_one_finger(fingering: Fingering, demands: Sequence[DroneDemand]) -> tuple[DroneDemand, ...]:
@@ -193,13 +259,6 @@ def _moments(
     return drone_moments(tune, fingering.notes, scene.instrument, scene.chords, wishes)
 
 
-def _open_spans(tune: Tune, scene: DroneScene, moments: Sequence[Moment]) -> tuple[DroneSpan, ...]:
-    times = whole_times(tune)
-    line = best_line(moments, least_length(tune, times))
-    spans = open_spans(moments, line.strings, scene.instrument, times.per_whole)
-    return drones_without_rests(spans, tune)
-
-
 def _demand_of(span: DroneSpan) -> DroneDemand:
     return DroneDemand(span.onset, span.duration, span.stop.string_index, span.stop.key)
 
@@ -219,6 +278,10 @@ def _held_spans(fingering: Fingering, demands: Sequence[DroneDemand]) -> Sequenc
         if is_strict or sum((span.duration for span in chain), Fraction(0)) >= LEAST_HELD:
             kept += chain
     return kept
+
+
+def _sorted_demands(demands: Iterable[DroneDemand]) -> tuple[DroneDemand, ...]:
+    return tuple(sorted(demands, key=lambda one: one.onset))
 
 
 def _sorted_spans(spans: Sequence[DroneSpan]) -> tuple[DroneSpan, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.model.arrangement import Arrangement, DroneSpan, Stop
-from tunebook.model.names import bars_in_words
+from tunebook.model.names import bar_name, bars_in_words
 from tunebook.model.tune import Tune
 from tunebook.solve.drones.choose import drone_label
 from tunebook.solve.drones.moments import CLASH, THIRD, Moment, drone_moments, least_length
@@ -22,11 +22,13 @@ NOTICED = 0.005
 
 
 def explain_drones(arrangement: Arrangement) -> tuple[str, ...]:
-    """One line for each drone of the arrangement with its bars; then for each phrase the open
+    """One line for each drone of the arrangement with its bars and for each double stop; then for
+    each phrase the open
     strings, the best first: what each is worth there as the melody lies, how much of the phrase it
     could sound, what is in the book, and why it is silent in the rest."""
     tune = arrangement.tune
     lines = _drones_held(arrangement) or ["no drone in the book"]
+    lines += _double_stops(arrangement)
     chords = arrangement.chords or choose_chords(tune)
     moments = drone_moments(tune, arrangement.notes, arrangement.instrument, chords)
     for phrase in drone_phrases(tune):
@@ -201,6 +203,23 @@ def _drones_held(arrangement: Arrangement) -> list[str]:
             label += ", finger " + " and ".join(map(str, fingers))
         numbers = sorted({n for span in spans for n in _bar_numbers(arrangement.tune, span)})
         lines.append(f"in the book: {label}, {bars_in_words(numbers)}")
+    return lines
+
+
+_INTERVALS = {3: "third", 4: "third", 7: "fifth", 8: "sixth", 9: "sixth", 12: "octave"}
+
+
+def _double_stops(arrangement: Arrangement) -> list[str]:
+    """The double stops in the book: the added tone, how far below the note, what it asks."""
+    lines = []
+    for accent in arrangement.accents:
+        bar = arrangement.tune.bars[accent.bar_index]
+        stop, key = accent.span.stop, arrangement.tune.key
+        label = drone_label(stop, arrangement.instrument, key)
+        note = bar.notes[accent.note_index].pitches[0].name
+        apart = _INTERVALS.get(accent.below, f"{accent.below} semitones")
+        asks = "asked for" if accent.is_pinned else f"adds {accent.effort:.2f} to the effort"
+        lines.append(f"{bar_name(bar.number)}: double stop {label}, {apart} below {note}; {asks}")
     return lines
 
 

@@ -11,12 +11,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from tunebook.model.arrangement import DroneDemand, FingeredNote, Stop
 from tunebook.model.tune import Tune
 from tunebook.solve.drones.moments import DroneJudge, Moment, least_length
 from tunebook.solve.drones.open import START_COSTS, best_line, line_values
-from tunebook.solve.drones.phrases import demand_for, drone_phrases
+from tunebook.solve.drones.phrases import Phrase, demand_for, drone_phrases
 from tunebook.solve.fingering.choose import Fingering
 from tunebook.solve.times import whole_times
 
@@ -43,16 +44,19 @@ def choose_held(
     solve: Solve,
     *,
     is_taken_over: bool,
+    ruled: Sequence[tuple[Fraction, Fraction]] = (),
 ) -> tuple[tuple[DroneDemand, ...], Fingering]:
     """The keys among ``stops`` to be held in some of the tune's phrases, and the fingering over
     them; none and ``bare`` where the open strings do as well.
 
     ``solve`` fingers the melody over drones, its strings kept. ``is_taken_over`` where another
-    finger may silently take over, else one finger holds through the phrase.
+    finger may silently take over, else one finger holds through the phrase. Phrases in which a pin
+    rules (``ruled``, from and to) are left alone.
     """
     view = _View(tune, bare, moments, judge)
     best: dict[int, tuple[float, DroneDemand]] = {}
-    for stop, phrases in _promising(view, stops):
+    free = [number for number, one in enumerate(view.phrases) if not _is_ruled(one, ruled)]
+    for stop, phrases in _promising(view, stops, free):
         fingering = solve([demand_for(stop, view.phrases[one]) for one in phrases])
         for phrase, gain, finger in view.gains(stop, fingering, phrases):
             if gain > max(LEAST_GAIN, best[phrase][0] if phrase in best else 0.0):
@@ -67,6 +71,10 @@ def choose_held(
         for phrase in failing:
             del best[phrase]
     return (), bare
+
+
+def _is_ruled(phrase: Phrase, ruled: Sequence[tuple[Fraction, Fraction]]) -> bool:
+    return any(first < phrase.end and last > phrase.onset for first, last in ruled)
 
 
 def _joined(demands: Sequence[DroneDemand]) -> tuple[DroneDemand, ...]:
@@ -216,9 +224,11 @@ class _View:
         return found
 
 
-def _promising(view: _View, stops: Sequence[Stop]) -> list[tuple[Stop, list[int]]]:
+def _promising(
+    view: _View, stops: Sequence[Stop], free: Sequence[int]
+) -> list[tuple[Stop, list[int]]]:
     """The keys that might do better than the open strings if they cost the hand nothing, each with
-    the phrases where they might, the most promising first."""
+    the phrases among ``free`` where they might, the most promising first."""
     found: list[tuple[float, Stop, list[int]]] = []
     for stop in stops:
         worth = view.worth(stop, view.beside(stop))
@@ -226,7 +236,7 @@ def _promising(view: _View, stops: Sequence[Stop]) -> list[tuple[Stop, list[int]
         phrases = [
             one
             for one, (gain, share) in enumerate(zip(gains, worth.shares, strict=True))
-            if gain > LEAST_GAIN and share >= LEAST_SOUNDING
+            if one in free and gain > LEAST_GAIN and share >= LEAST_SOUNDING
         ]
         if phrases:
             found.append((sum(gains[one] for one in phrases), stop, phrases))

@@ -83,11 +83,23 @@ Barred = tuple[tuple[int, str], ...]
 
 @dataclass(frozen=True)
 class Wishes:
-    """What is asked for: with ``pinned`` only these open strings may sound, wherever the bow
-    reaches them; while another drone is ``taken`` up, none does."""
+    """What is asked for. While one of the open strings in ``pinned`` is, no other sounds, and it
+    does wherever the bow reaches it; while another drone is ``taken`` up, or at any other time that
+    is ``ruled`` (from, to), none does."""
 
-    pinned: tuple[DroneDemand, ...] | None = None
+    pinned: tuple[DroneDemand, ...] = ()
     taken: tuple[DroneDemand, ...] = ()
+    ruled: tuple[tuple[Fraction, Fraction], ...] = ()
+
+    @property
+    def are_none(self) -> bool:
+        return not (self.pinned or self.taken or self.ruled)
+
+    def bars_all(self, time: Fraction) -> bool:
+        """Whether no open string may sound at this time, ``pinned`` ones aside."""
+        if _asked(self.taken, time) is not None:
+            return True
+        return any(first <= time < last for first, last in self.ruled)
 
 
 def drone_moments(
@@ -176,23 +188,22 @@ class DroneJudge:
     ) -> tuple[Gains, Barred]:
         """The open strings that may sound with the melody's ``stops``, and those that may not
         though the bow would reach them."""
-        if wishes.pinned or wishes.taken:
+        asked, is_barred = None, False
+        if not wishes.are_none:
             time = Fraction(onset, self.times.per_whole)
-            asked = _asked(wishes.pinned or (), time)
-            is_taken = _asked(wishes.taken, time) is not None
-        else:
-            asked, is_taken = None, False
+            asked = _asked(wishes.pinned, time)
+            is_barred = asked is None and wishes.bars_all(time)
         if asked is not None and not stops:
             return ((asked.string_index, 0.0),), ()  # it may go on through a rest
-        if len(stops) != 1 or is_taken:
+        if len(stops) != 1 or is_barred:
             return (), ()
         melody = stops[0].string_index
         quarters = 4.0 * duration / self.times.per_whole
         beside = [one for one in (melody - 1, melody, melody + 1) if one in self._tones]
         if stops[0].key:
             beside.remove(melody)
-        if wishes.pinned is not None:
-            pinned = [one for one in beside if asked is not None and asked.string_index == one]
+        if asked is not None:
+            pinned = [one for one in beside if asked.string_index == one]
             return tuple((one, PINNED_WORTH * quarters) for one in pinned), ()
         found, barred = [], []
         for string in beside:

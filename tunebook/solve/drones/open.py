@@ -170,7 +170,7 @@ def line_values(moments: Sequence[Moment], strings: Sequence[int], beat: int) ->
         cost = 0.0
         if not goes_on:
             leaving = moments[moment.parent] if moment.parent >= 0 else moment
-            cost = _change_cost(leaving, moment, (before, age), string, beat)
+            cost = change_cost(leaving, moment, (before, age), string, beat)
         ages.append(0 if string == SILENCE else (age if goes_on else 0) + moment.duration)
         if index not in has_child:
             cost += short_cost(string, ages[-1], beat)
@@ -204,7 +204,7 @@ def _ages(moments: Sequence[Moment], beat: int) -> tuple[list[Sums], list[dict[i
     return shorts, risen
 
 
-def _change_cost(
+def change_cost(
     before: Moment, after: Moment, drone: tuple[int, int], string: int, beat: int
 ) -> float:
     """Cost of another string, or of the same one begun anew, in the moment ``after``; ``drone``

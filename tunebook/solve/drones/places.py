@@ -21,6 +21,8 @@ HIGHEST_DRONE_KEY = 7
 AWAY_FROM_STRING = 0.3
 """Share of a pause that a note counts which has to leave its usual string; our judgement."""
 REACH_KEY = 10
+FOREVER = Fraction(10**9)
+"""A time, in whole notes, after the end of any tune."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +124,11 @@ _ALTERS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
 
 @dataclass(frozen=True)
 class PinnedDrones:
-    """``is_pinned`` is True when tune or book decide, be it for silence."""
+    """``demands`` are the drones that tune and book ask for, ``ruled`` the times (from, to) at
+    which they decide, be it for silence."""
 
-    is_pinned: bool
     demands: tuple[DroneDemand, ...] = ()
+    ruled: tuple[tuple[Fraction, Fraction], ...] = ()
     messages: tuple[Message, ...] = ()
 
 
@@ -138,18 +141,19 @@ def pinned_drones(
     """Drones pinned by ``[r:drone ...]`` in the tune, and by the book before the first of them.
 
     A pin holds until the next one. One that this instrument or edition cannot have is reported and
-    left out; when nothing is left, the best drone is chosen as if there were no pin. A string or a
-    finger that goes with no such drone is reported and left out, the drone stays.
+    left out, as if it were not there. A string or a finger that goes with no such drone is reported
+    and left out, the drone stays.
     """
     marks = _marks(tune, choice)
     end = max((bar.onset + bar.duration for bar in tune.bars), default=Fraction(0))
     demands: list[DroneDemand] = []
     said: dict[str, Message] = {}
-    is_pinned = False
+    ruled: list[tuple[Fraction, Fraction]] = []
     for index, (onset, pin) in enumerate(marks):
         until = marks[index + 1][0] if index + 1 < len(marks) else end
         if pin.midi is None:
-            is_pinned = True
+            if not pin.is_free:
+                ruled.append((onset, until))
             continue
         stop, finger, reasons = _stop_for(pin, tune, instrument, limits)
         remedy = "choose another drone" if stop is None else "the drone is held without that"
@@ -158,7 +162,7 @@ def pinned_drones(
             said.setdefault(what, Message(pin.place, "pin", what, remedy))
         if stop is None:
             continue
-        is_pinned = True
+        ruled.append((onset, until))
         if until > onset:
             demands.append(
                 DroneDemand(
@@ -170,7 +174,7 @@ def pinned_drones(
                     is_strict=pin.is_strict,
                 )
             )
-    return PinnedDrones(is_pinned, tuple(demands), tuple(said.values()))
+    return PinnedDrones(tuple(demands), tuple(ruled), tuple(said.values()))
 
 
 def midi_of_name(name: str) -> int | None:
@@ -198,7 +202,7 @@ def _marks(tune: Tune, choice: TuneChoice | None) -> list[tuple[Fraction, DroneP
 def _pin_of(choice: TuneChoice, place: SourcePlace) -> DronePin:
     name = choice.drone or "none"
     midi = None if name.strip().lower() in ("none", "off") else midi_of_name(name)
-    return DronePin(place, midi, choice.drone_finger)
+    return DronePin(place, midi, choice.drone_finger, is_strict=choice.is_drone_strict)
 
 
 def _stop_for(

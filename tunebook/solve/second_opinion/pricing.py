@@ -10,7 +10,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
-from tunebook.model.arrangement import Arrangement, DroneSpan, FingeredNote, HandMoment, Stop
+from tunebook.model.arrangement import (
+    Accent,
+    Arrangement,
+    DroneSpan,
+    FingeredNote,
+    HandMoment,
+    Stop,
+)
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument, key_place_mm
 from tunebook.model.names import bar_name
@@ -35,6 +42,7 @@ def find_unplayable(arrangement: Arrangement) -> tuple[str, ...]:
             faults += _faults(arrangement, moment.stops, moment.drone, moment.hand_key)
         found += [f"{where}: {fault}" for fault in faults]
     found += _bow_faults(arrangement)
+    found += _accent_faults(arrangement)
     return tuple(dict.fromkeys(found))
 
 
@@ -140,6 +148,41 @@ def _bow_faults(arrangement: Arrangement) -> list[str]:
     return found
 
 
+def _accent_faults(arrangement: Arrangement) -> list[str]:
+    """A double stop is one that the hand can hold as it lies, costs what it says, and nothing else
+    sounds beside it."""
+    struck = {(note.bar_index, note.note_index): note for note in arrangement.notes}
+    found = []
+    for accent in arrangement.accents:
+        where = bar_name(arrangement.tune.bars[accent.bar_index].number)
+        note = struck[accent.bar_index, accent.note_index]
+        found += [f"{where}: {fault}" for fault in _double_stop_faults(arrangement, note, accent)]
+        start, end = accent.span.onset, accent.span.onset + accent.span.duration
+        if any(one.onset < end and one.onset + one.duration > start for one in arrangement.drone):
+            found.append(f"{where}: a drone and a double stop sound together")
+    return found
+
+
+def _double_stop_faults(
+    arrangement: Arrangement, note: FingeredNote, accent: Accent
+) -> Iterator[str]:
+    if len(note.stops) != 1 or note.is_continued:
+        yield "a double stop with a note that has none"
+        return
+    added, own = accent.span.stop, note.stops[0]
+    hand_key = note.hand_key if added.finger else None
+    for fault in _faults(arrangement, (own, added), None, hand_key):
+        yield f"{fault}, in a double stop"
+    weights = weights_for(arrangement.instrument.kind, arrangement.hand)
+    rules = PriceRules(arrangement.instrument, arrangement.hand, weights)
+    alone, both = (
+        sum(rules.posture(Posture(stops, None, note.hand_key, False), 0).values())
+        for stops in ((own,), (own, added))
+    )
+    if own.midi - added.midi != accent.below or abs(both - alone - accent.effort) > ROUNDED:
+        yield "a double stop is not what it says"
+
+
 def _sounding(arrangement: Arrangement, moment: HandMoment) -> DroneSpan | None:
     for span in arrangement.drone:
         if span.onset <= moment.onset < span.onset + span.duration:
@@ -155,6 +198,8 @@ def _finger_of_drone(note: FingeredNote, moment: HandMoment, span: DroneSpan) ->
 
 
 TOLERANCE = 1e-6
+ROUNDED = 1e-3
+"""The search rounds the cost of a posture to 1/4096."""
 UPPER_NOTE_DECORATIONS = frozenset(
     {"trill", "T", "trill(", "pralltriller", "uppermordent", "roll", "~", "P", "turn"}
 )

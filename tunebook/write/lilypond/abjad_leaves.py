@@ -19,10 +19,15 @@ _HEAD = re.compile(r"(?P<pitch>[a-z]+[',]*)(?P<signs>[!?]*)")
 _LONG_VALUES = {"\\breve": Fraction(2), "\\longa": Fraction(4), "\\maxima": Fraction(8)}
 
 
-def text_of_leaf(head: str, value: str, tied_heads: Sequence[int] = ()) -> str:
+_SMALL = ("\\tweak font-size #-4", "\\tweak Accidental.font-size #-4")
+
+
+def text_of_leaf(
+    head: str, value: str, tied_heads: Sequence[int] = (), small_heads: Sequence[int] = ()
+) -> str:
     """The leaf ``head`` ("fs''!", "<c' e'>", "r", "s", "R") with ``value`` ("4.", "\\breve") as
-    abjad prints it; ties of single heads, which it has not, go as tweaks. Raises ValueError or
-    abjad's errors for a head or value that cannot be written."""
+    abjad prints it; ties of single heads, which it has not, go as tweaks, and so do sizes. Raises
+    ValueError or abjad's errors for a head or value that cannot be written."""
     abjad = _abjad()
     duration = _duration(abjad, value)
     rests = {"r": abjad.Rest, "s": abjad.Skip, "R": abjad.MultimeasureRest}
@@ -39,6 +44,9 @@ def text_of_leaf(head: str, value: str, tied_heads: Sequence[int] = ()) -> str:
     _mark(heads, notes)
     for place in tied_heads:
         abjad.tweak(heads[place], "\\tweak Tie.font-size 0 \\tied")
+    for place in small_heads:
+        for tweak in _SMALL:
+            abjad.tweak(heads[place], tweak)
     return str(abjad.lilypond(leaf))
 
 

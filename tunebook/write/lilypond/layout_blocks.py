@@ -36,6 +36,9 @@ crossed = #(define-event-function (finger) (index?)
 takenOver = #(define-event-function (before after) (index? index?)
    (finger-event after
      (make-taken-digit-markup (number->string before) (number->string after))))
+fingerBelow = #(define-event-function (finger) (index?)
+   (make-music 'FingeringEvent 'digit finger 'direction DOWN
+     'tweaks '((font-shape . italic))))
 stringLetter = #(define-event-function (letter) (string?)
    (word-event (make-sans-markup (make-bold-markup letter))
      '(direction . 1) '(font-size . -5.2) '(outside-staff-priority . 105)

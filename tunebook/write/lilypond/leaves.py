@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import functools
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -29,7 +29,8 @@ class Leaf:
     """A note, chord, rest ("r"), blank ("s") or bar's rest ("R") of one value, such as "4.".
 
     ``before`` and ``after`` are lines of source around it, ``graces`` the grace notes before it,
-    ``late_graces`` those after it, ``tied_heads`` the heads of a chord that are tied one by one.
+    ``late_graces`` those after it, ``tied_heads`` the heads of a chord that are tied one by one,
+    ``small_heads`` those that are small.
     """
 
     head: str
@@ -39,6 +40,7 @@ class Leaf:
     graces: Group | None = None
     late_graces: Group | None = None
     tied_heads: tuple[int, ...] = ()
+    small_heads: tuple[int, ...] = ()
 
 
 @dataclass(slots=True, eq=False)
@@ -73,6 +75,15 @@ def first_leaf(component: Component) -> Leaf:
     while isinstance(component, Group):
         component = component.parts[0]
     return component
+
+
+def leaves_of(components: Iterable[Component]) -> Iterator[Leaf]:
+    """All leaves of some components, in order."""
+    for component in components:
+        if isinstance(component, Leaf):
+            yield component
+        else:
+            yield from leaves_of(component.parts)
 
 
 def last_leaf(component: Component) -> Leaf:
@@ -110,7 +121,7 @@ def _print_leaf(leaf: Leaf, indent: str, lines: list[str]) -> None:
     _add(leaf.before, indent, lines)
     if leaf.late_graces is not None:
         lines.append(indent + "\\afterGrace")
-    _add(leaf_lines(leaf.head, leaf.value, leaf.tied_heads), indent, lines)
+    _add(leaf_lines(leaf.head, leaf.value, leaf.tied_heads, leaf.small_heads), indent, lines)
     _add(leaf.after, indent, lines)
     if leaf.late_graces is not None:
         _print(leaf.late_graces, indent, lines)
@@ -135,12 +146,17 @@ _abjad_lock = shared_lock()
 
 
 @functools.lru_cache(maxsize=8192)
-def leaf_lines(head: str, value: str, tied_heads: tuple[int, ...] = ()) -> tuple[str, ...]:
+def leaf_lines(
+    head: str,
+    value: str,
+    tied_heads: tuple[int, ...] = (),
+    small_heads: tuple[int, ...] = (),
+) -> tuple[str, ...]:
     """The lines of one leaf as abjad prints it. Raises ValueError or abjad's errors for a head or
     value that cannot be written."""
     is_fine = value.rstrip(".") in _FINER_THAN_ABJAD
     with _abjad_lock:
-        text = text_of_leaf(head, "4" if is_fine else value, tied_heads)
+        text = text_of_leaf(head, "4" if is_fine else value, tied_heads, small_heads)
     return tuple((text.removesuffix("4") + value if is_fine else text).split("\n"))
 
 

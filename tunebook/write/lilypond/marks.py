@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from tunebook.model.arrangement import FingeredNote, Stop
+from tunebook.model.arrangement import Accent, FingeredNote, Stop
 from tunebook.model.book import Edition
 from tunebook.model.choices import LANGUAGES, NOTE_NAMES, Fingers, Language, NoteNames, one_of
 from tunebook.model.instrument import Instrument
@@ -283,6 +283,7 @@ class Shown:
     has_texts: bool = True
     note_names: NoteNames = "b"
     language: Language = "en"
+    has_accents: bool = False
 
     def __post_init__(self) -> None:
         one_of(LANGUAGES, self.language, "language")
@@ -293,7 +294,12 @@ class Shown:
         cls, edition: Edition, note_names: NoteNames = "b", language: Language = "en"
     ) -> Shown:
         shown = (edition.fingers, edition.shows_grace_notes)
-        return cls(*shown, note_names=note_names, language=language)
+        return cls(
+            *shown,
+            note_names=note_names,
+            language=language,
+            has_accents=edition.accents == "melody",
+        )
 
 
 BARE = Shown(fingers="none", has_grace_notes=True, has_texts=False)
@@ -370,6 +376,11 @@ def finger_events(fingered: FingeredNote, instrument: Instrument, shown: Shown) 
         )
         events.append(f"\\stringLetter {lilypond_string(letters, 8)}")
     return events
+
+
+def accent_events(accent: Accent, shown: Shown) -> list[str]:
+    """The finger of a double stop's lower tone, under the note."""
+    return [] if shown.fingers == "none" else [f"\\fingerBelow {accent.span.stop.finger}"]
 
 
 def _quarter_tone_events(note: Note) -> Sequence[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.arrangement import Accent, Arrangement, FingeredNote
 from tunebook.model.tune import Bar, Note
 from tunebook.write.clefs import clef_command
 from tunebook.write.lilypond.bars import (
@@ -25,11 +25,13 @@ from tunebook.write.lilypond.leaves import (
     first_leaf,
     grace_group,
     last_leaf,
+    leaves_of,
     make_leaves,
 )
 from tunebook.write.lilypond.marks import (
     NoteSpans,
     Shown,
+    accent_events,
     departure_to_coda,
     end_marks,
     note_marks,
@@ -40,6 +42,7 @@ from tunebook.write.lilypond.marks import (
 )
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.safe_text import lilypond_string
+from tunebook.write.tones import spelled_pitch
 
 _LONGEST_GRACE = Fraction(1, 8)
 _LONGEST_OF_GRACES = Fraction(1, 16)
@@ -66,6 +69,7 @@ class MelodyWriter:
         self.marks = marks or MarkCommands()
         self.departure = departure_to_coda(printed)
         self.fingered = fingered_by_place(arrangement.notes)
+        self.accents = accents_by_place(arrangement) if shown.has_accents else {}
         self.notes = _notes_to_print(printed, has_graces=shown.has_grace_notes)
         self.spans: dict[int, NoteSpans] = spans_of(self.notes)
         self.graces: list[Note] = []
@@ -133,9 +137,29 @@ class MelodyWriter:
         if note.is_invisible:
             return make_leaves("s", value, Written(after=written.after))
         spans = self.spans.get(id(note), NoteSpans())
+        accent = self.accents.get((bar.index, _place_in_bar(bar, note)))
+        if accent is not None:
+            return self._double_stop(bar, note, accent, written)
         leaves = make_leaves(self.signs.note(note, spans.held), value, written)
         if spans.tied_heads:
             last_leaf(leaves[-1]).tied_heads = tuple(spans.tied_heads)
+        return leaves
+
+    def _double_stop(
+        self, bar: Bar, note: Note, accent: Accent, written: Written
+    ) -> list[Component]:
+        """A note with the added tone of a double stop as a small head below its own."""
+        added = spelled_pitch(accent.span.stop.midi, bar.key)
+        held = set(self.spans.get(id(note), NoteSpans()).held)
+        if any(note.is_tied_from_before):
+            held.add(added)
+        else:
+            written.events += accent_events(accent, self.shown)
+        wished = (None, *(note.shown_accidentals or (None,)))
+        head = self.signs.heads((added, *note.pitches), wished, held)
+        leaves = make_leaves(head, _value_of(note), written)
+        for leaf in leaves_of(leaves):
+            leaf.small_heads = (0,)
         return leaves
 
     def _texts_only(self, bar: Bar, note: Note) -> Written:
@@ -228,6 +252,18 @@ class MelodyWriter:
 def fingered_by_place(notes: Sequence[FingeredNote]) -> dict[tuple[int, int], FingeredNote]:
     """Fingered notes by (bar index, note index)."""
     return {(one.bar_index, one.note_index): one for one in notes}
+
+
+def accents_by_place(arrangement: Arrangement) -> dict[tuple[int, int], Accent]:
+    """Double stops by (bar index, note index), for their notes and all that is tied to these."""
+    found = {(one.bar_index, one.note_index): one for one in arrangement.accents}
+    last: Accent | None = None
+    for note in arrangement.notes:
+        place = note.bar_index, note.note_index
+        last = found.get(place, last if note.is_continued else None)
+        if last is not None:
+            found[place] = last
+    return found
 
 
 def _notes_to_print(printed: PrintedBars, *, has_graces: bool) -> list[list[Note]]:

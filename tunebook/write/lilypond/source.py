@@ -33,6 +33,7 @@ from tunebook.write.lilypond.staves import (
     chosen_chords,
     drone_line,
     drone_staff,
+    drones_shown,
     second_staff,
     word_lines,
 )
@@ -135,12 +136,14 @@ def _drones(
     arrangement: Arrangement, bars: PrintedBars, edition: Edition, graces: Mapping[int, Fraction]
 ) -> list[Group]:
     """The drones of one voice as the edition shows them."""
-    if not arrangement.drone or edition.drones == "none":
+    spans = drones_shown(arrangement, edition)
+    if not spans:
         return []
     has_fingers = edition.fingers != "none"
     if edition.drone_style == "line":
-        return [drone_line(arrangement, bars, graces, has_fingers=has_fingers)]
-    return [drone_staff(arrangement.drone, bars, graces, has_fingers=has_fingers)]
+        strings = arrangement.instrument
+        return [drone_line(spans, bars, graces, strings, has_fingers=has_fingers)]
+    return [drone_staff(spans, bars, graces, has_fingers=has_fingers)]
 
 
 def _indented(text: str) -> str:

@@ -15,7 +15,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneSpan, FingeredNote
+from tunebook.model.book import Edition
 from tunebook.model.choices import Chords, NoteNames
+from tunebook.model.instrument import Instrument
 from tunebook.model.names import printed_tone
 from tunebook.model.tune import ChordSymbol, Key, Note, Syllable
 from tunebook.write.clefs import clef_command
@@ -215,6 +217,13 @@ class _DronePart:
     finger_before: int
 
 
+def drones_shown(arrangement: Arrangement, edition: Edition) -> Sequence[DroneSpan]:
+    """What an edition prints with the drones: these, and double stops where it has them there."""
+    if edition.accents == "drone":
+        return arrangement.beside
+    return arrangement.drone if edition.drones != "none" else ()
+
+
 def drone_staff(
     spans: Sequence[DroneSpan],
     printed: PrintedBars,
@@ -323,15 +332,15 @@ def _finger(piece: _DronePart) -> str:
 
 
 def drone_line(
-    arrangement: Arrangement,
+    spans: Sequence[DroneSpan],
     printed: PrintedBars,
     leading_graces: Mapping[int, Fraction],
+    instrument: Instrument,
     *,
     has_fingers: bool,
 ) -> Group:
     """The compact form of the drones, one group a bar: under the staff the letter of the string,
     the finger if there is one, and a line as long as the drone sounds."""
-    spans = arrangement.drone
     onsets = [span.onset for span in spans]
     bars: list[Component] = []
     is_open = False
@@ -345,7 +354,7 @@ def drone_line(
                 is_open = False
             written = Written()
             if piece.has_head:
-                text = _letter(arrangement, piece, has_fingers)
+                text = _letter(instrument, piece, has_fingers)
                 written = replace(_ending(is_open), before=[f"\\droneText {text}"])
                 written.events.append("\\startTextSpan")
                 is_open = True
@@ -366,10 +375,10 @@ def _ending(is_open: bool) -> Written:
     return Written(events=["\\stopTextSpan"] if is_open else [])
 
 
-def _letter(arrangement: Arrangement, piece: _DronePart, has_fingers: bool) -> str:
+def _letter(instrument: Instrument, piece: _DronePart, has_fingers: bool) -> str:
     """The string's letter as in a name of a string ("low C" is C), and the finger on its key."""
     stop = piece.span.stop
-    letter = arrangement.instrument.string(stop.string_index).name.split()[-1]
+    letter = instrument.string(stop.string_index).name.split()[-1]
     finger = str(stop.finger) if has_fingers and stop.finger else ""
     return f"{lilypond_string(letter)} {lilypond_string(finger)}"
 

@@ -89,7 +89,7 @@ def divisions_of(arrangement: Arrangement) -> int:
         for bar in bars:
             denominators |= _denominators(bar)
     every = (arrangement, *(one.arrangement for one in arrangement.voices))
-    times = [(span.onset, span.duration) for one in every for span in one.drone]
+    times = [(span.onset, span.duration) for one in every for span in one.beside]
     times += [(span.onset, span.duration) for span in arrangement.chords]
     for onset, duration in times:
         denominators |= {(4 * onset).denominator, (4 * (onset + duration)).denominator}

@@ -1,9 +1,9 @@
 """A tune as a MusicXML 4.0 score (score-partwise; W3C Music Notation Community Group, 2021).
 
 The melody is part P1, with finger and string of each note as technical marks and the chords as
-harmony elements; the held drone, if there is one, is part P2, tied over bar lines and changes of
-finger. Each voice beside the melody is a part with its own fingers and strings, and its drone, if
-it has one, another after it. Strings are numbered as MusicXML has it: 1 is the highest.
+harmony elements; drones and double stops, if there are any, are part P2, tied over bar lines and
+changes of finger. Each voice beside the melody is a part with its own fingers and strings, and its
+drone, if it has one, another after it. Strings are numbered as MusicXML has it: 1 is the highest.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def drone_notes(arrangement: Arrangement, bar: Bar, divisions: int) -> list[Elem
     elements: list[Element] = []
     now = bar.onset
     end = bar.onset + bar.duration
-    spans = arrangement.drone
+    spans = arrangement.beside
     for place, span in enumerate(spans):
         start, stop = max(now, span.onset), min(end, span.onset + span.duration)
         if start >= stop:
@@ -126,7 +126,7 @@ def tune_as_musicxml(arrangement: Arrangement) -> str:
     _add_titles(score, tune)
     divisions = divisions_of(arrangement)
     parts = [("Melody", arrangement, _melody_part(arrangement, divisions))]
-    if arrangement.drone:
+    if arrangement.beside:
         parts.append(("Drone", arrangement, _drone_part(arrangement, divisions)))
     for number, voice in enumerate(tune.voices):
         one = _arrangement_of(voice, arrangement)
