@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tunebook.model.arrangement import Arrangement
@@ -36,3 +38,15 @@ def test_sign_is_explained_where_it_occurs_and_nowhere_else(
     piece = legend_pieces([arranged(music, setup)], setup)[f"legend:{kind}"]
     assert written in piece.score.text()
     assert f"legend:{kind}" not in legend_pieces([arranged("c d e c|]", setup)], setup)
+
+
+def test_double_stops_are_explained_where_the_melody_has_small_heads(setup: Setup) -> None:
+    tune = read_abc("X:1\nT:t\nM:4/4\nL:1/4\nK:D\n[r:accent D4]d4|]\n")[0]
+    made = arrange(tune, setup.instrument, setup.hand, drones="none", accents="melody")
+    for accents in ("none", "melody", "drone"):
+        edition = replace(setup.edition, accents=accents)
+        pieces = legend_pieces([made], replace(setup, edition=edition))
+        assert ("legend:accent" in pieces) == (accents == "melody")
+        assert ("legend:drone" in pieces) == (accents == "drone")
+    shown = legend_pieces([made], replace(setup, edition=replace(setup.edition, accents="melody")))
+    assert "\\fingerBelow 0" in shown["legend:accent"].score.text()

@@ -120,8 +120,18 @@ def test_drone_and_chord_carry_their_places(full):
 
 def test_cost_and_warnings_are_written(full):
     tune = written(full)["tunes"][0]
-    assert tune["cost"] == {"total": 1.75, "terms": {"shift": 1.75}}
+    assert tune["cost"] == {"total": 1.75, "per_second": 0.0, "terms": {"shift": 1.75}}
     assert tune["warnings"] == ["made.abc:4:9: the note is too low; play C"]
+
+
+def test_effort_with_held_drones_is_a_second_figure(full):
+    droned = replace(
+        full, difficulty=0.5, cost_with_drones=2.0, difficulty_with_drones=0.75, bow_cost=0.25
+    )
+    jsonschema.Draft202012Validator(SCHEMA).validate(written(droned))
+    cost = written(droned)["tunes"][0]["cost"]
+    assert (cost["total"], cost["per_second"]) == (1.75, 0.5)
+    assert cost["with_drones"] == {"total": 2.0, "per_second": 0.75, "bow": 0.25}
 
 
 def test_same_message_of_tune_and_arrangement_is_written_once(full):

@@ -42,7 +42,8 @@ def test_remark_that_seems_to_be_ours_and_is_not_is_said(remark: str) -> None:
     [
         "strong beat here", "done by ear", "string quartet parts are in the other book",
         "drones of the old pipers sounded thus", "drive on", "from a notebook", "D string", "12",
-        "accent on the second beat", "accents as she played them", "solved by ear", "finger it as you like", "the string D", "prone to hurry", "",
+        "accent on the second beat", "accents as she played them",
+        "solved by ear", "finger it as you like", "the string D", "prone to hurry", "",
     ],
 )  # fmt: skip
 def test_remarks_of_others_are_left_alone(remark: str) -> None:

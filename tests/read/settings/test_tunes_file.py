@@ -69,6 +69,19 @@ def test_an_own_edition_keeps_the_limits_of_the_one_it_is_based_on() -> None:
     assert limits.allows_crossed_stops and limits.highest_position == 0
 
 
+def test_an_edition_says_where_double_stops_stand_and_a_tune_that_its_drone_is_strict() -> None:
+    book, messages = parse(
+        '[[edition]]\nname = "mine"\naccents = "drone"\n[tune."a.abc:1"]\ndrone = "D4 strict"\n'
+        '[tune."b.abc:1"]\ndrone = "D4"\n'
+    )
+    assert messages == () and book.edition("mine").accents == "drone"
+    assert [one.accents for one in book.editions[:5]] == [
+        "none", "melody", "none", "none", "melody",
+    ]  # fmt: skip
+    choices = [(one.drone, one.is_drone_strict) for one in book.choices]
+    assert choices == [("D4", True), ("D4", False)]
+
+
 @pytest.mark.parametrize(
     ("text", "line"),
     [

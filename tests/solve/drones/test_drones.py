@@ -154,6 +154,37 @@ def test_pin_off_ends_the_drone(harpa: Instrument, player: Hand) -> None:
     assert [(span.onset, span.duration) for span in answer.drone] == [(0, 3)]
 
 
+def test_a_pin_rules_from_its_note_to_the_next_one(harpa: Instrument, player: Hand) -> None:
+    body = IN_D.split("K:D\n")[1].rstrip("\n").replace("|:", "|").replace(":|", "|")
+    whole = HEAD.format("D") + body + body.replace("d2f2 a2f2", "[r:drone G3]D2F2 A2F2", 1) + "\n"
+    for kind in ("open", "held"):
+        plain = arrange(tune_of(whole.replace("[r:drone G3]", "")), harpa, player, drones=kind)
+        pinned = arrange(tune_of(whole), harpa, player, drones=kind)
+        assert {span.stop.midi for span in pinned.drone if span.onset < 4} == {62}
+        assert {span.stop.midi for span in pinned.drone if span.onset >= 4} == {55}
+        first = [span for span in plain.drone if span.onset < 4]
+        assert first and pinned.drone[0].onset == first[0].onset
+        assert verify_arrangement(pinned) == ()
+
+
+def test_after_off_there_is_silence_and_after_free_the_program_chooses(
+    harpa: Instrument, player: Hand
+) -> None:
+    text = IN_D.replace("|:d2", "|:[r:drone off]d2", 1).replace("|d2f2", "|[r:drone {}]d2f2", 1)
+    for word, onsets in (("off", []), ("free", [2])):
+        answer = arrange(tune_of(text.format(word)), harpa, player)
+        assert [span.onset for span in answer.drone] == onsets
+
+
+def test_a_strict_drone_can_be_chosen_in_the_book(harpa: Instrument, player: Hand) -> None:
+    tune = tune_of(HEAD.format("D") + "|:E2F2 G2A2|B2A2 G2F2|E2F2 G2A2|A8:|\n")
+    loose = TuneChoice("a.abc:1", drone="D4")
+    strict = replace(loose, is_drone_strict=True)
+    first, second = (arrange(tune, harpa, player, choice=one) for one in (loose, strict))
+    assert strings_of(first) != strings_of(second)
+    assert second.drones_asked[0].is_strict
+
+
 def test_choice_of_the_book_decides(harpa: Instrument, player: Hand) -> None:
     choice = TuneChoice("a.abc:1", drone="A3", drone_finger=1)
     answer = arrange(tune_of(LOW_IN_D), harpa, player, choice=choice)
