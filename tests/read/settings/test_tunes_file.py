@@ -74,7 +74,7 @@ def test_an_edition_says_where_double_stops_stand_and_a_tune_that_its_drone_is_s
         '[[edition]]\nname = "mine"\naccents = "drone"\n[tune."a.abc:1"]\ndrone = "D4 strict"\n'
         '[tune."b.abc:1"]\ndrone = "D4"\n'
     )
-    assert messages == () and book.edition("mine").accents == "drone"
+    assert not messages and book.edition("mine").accents == "drone"
     assert [one.accents for one in book.editions[:5]] == [
         "none", "melody", "none", "none", "melody",
     ]  # fmt: skip
