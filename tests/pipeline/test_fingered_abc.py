@@ -84,7 +84,21 @@ def test_drones_and_silence_are_written() -> None:
         assert written.count(b"[r:drone off]") == len(one.drone) - 1  # the last ends the tune
     silenced = (TUNE + MUSIC).replace("|c2A2", "|[r:drone off]c2A2").encode()
     (one,) = arranged(silenced, "a.abc", setup)
-    assert fingered_file(silenced, [one], setup)[0].count(b"[r:drone off]") == 1
+    written = fingered_file(silenced, [one], setup)[0]
+    assert len(one.drone) == written.count(b"[r:drone D4 string D]") == 2
+    assert written.count(b"[r:drone off]") == 2  # after the first, and the tune's own
+
+
+def test_double_stops_are_written_and_read_back() -> None:
+    setup = prepare(SAMPLES, Wishes(edition="student-3"))
+    data = (SAMPLES / "gang_och_brud.abc").read_bytes()
+    first = arranged(data, "gang_och_brud.abc", setup)
+    assert sum(len(one.accents) for one in first) > 2
+    written, messages = fingered_file(data, first, setup)
+    assert messages == () and written.count(b"[r:accent ") == sum(len(o.accents) for o in first)
+    second = arranged(written, "gang_och_brud.abc", setup)
+    for one, other in zip(first, second, strict=True):
+        assert is_same(one, other) and all(accent.is_pinned for accent in other.accents)
 
 
 def test_transposed_tune_is_left_as_it_is_and_said_once(tmp_path: Path) -> None:
