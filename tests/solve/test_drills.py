@@ -80,13 +80,23 @@ def test_held_keys_can_be_solved(harpa: Instrument, player: Hand) -> None:
 
 
 def test_a_first_held_key_asks_for_no_silent_exchange(harpa: Instrument, player: Hand) -> None:
-    tune = held_drone_drill(harpa, 4, "Scale over held keys")
-    assert tune is not None
-    answer = arrange(tune, harpa, player, drones="held")
-    assert answer.drone and not any(span.is_taken_over for span in answer.drone)
-    for demand in answer.drones_asked:
-        inside = [one for one in answer.drone if demand.onset <= one.onset < demand.end]
-        assert len({one.stop.finger for one in inside}) <= 1
+    """Over a held A3 the first finger holds and 0 2 3 4 3 2 0 play (common practice, no source)."""
+    for tuning in ("CGDA", "CGCA"):
+        for string in (3, 4):
+            tune = held_drone_drill(
+                read_instrument("nyckelharpa-3row", tuning), string, "Scale over held keys"
+            )
+            assert tune is not None
+            answer = arrange(
+                tune, read_instrument("nyckelharpa-3row", tuning), player, drones="held"
+            )
+            assert not any(one.stops_after for one in answer.notes)
+            for demand in answer.drones_asked:
+                inside = [one for one in answer.drone if demand.onset <= one.onset < demand.end]
+                assert len({one.stop.finger for one in inside}) == 1
+            if tuning == "CGDA":
+                fingers = [one.stops[0].finger for one in answer.notes[:7]]
+                assert (answer.drone[0].stop.finger, fingers) == (1, [0, 2, 3, 4, 3, 2, 0])
 
 
 def test_limits_leave_out_high_held_keys(harpa: Instrument) -> None:

@@ -34,6 +34,8 @@ from tunebook.solve.shapes.accompaniment import ChordChange
 
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 HIGHEST_KEY = 7
+FREE_FINGERS = 3
+"""While one holds a key."""
 QUARTERS_A_MINUTE = 66.0
 QUARTER = Fraction(1, 4)
 METER = Meter(4, 4, "4/4", (4,))
@@ -56,7 +58,8 @@ def held_drone_drill(
     limits: Limits | None = None,
 ) -> Tune | None:
     """The scale on a string over each held key of the string below in turn: the keys of the open
-    string's major scale within first position. None when that string has no keys."""
+    string's major scale within first position. One finger holds, so the scale goes as far as the
+    three others reach without an exchange. None when that string has no keys."""
     if melody_string < 2:
         return None
     highest = _highest(instrument.string(melody_string - 1), limits)
@@ -93,6 +96,8 @@ def _drone_drill(
     ]
     if len(rising) < 2:
         return None
+    if any(drone_keys):
+        rising = rising[: 1 + FREE_FINGERS]
     bars = []
     for drone_key in drone_keys:
         midi = below.open_midi + drone_key

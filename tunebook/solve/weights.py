@@ -42,6 +42,7 @@ class Weights:
     above_home: float = 1.0  # per 100 mm that the hand sits above first position
     below_home: float = 0.3  # per 100 mm below it
     high_key: float = 0.5  # per 100 mm beyond a third of the string
+    past_next: float = 0.5  # a tone lies above the open string that is next
     trill_bound: float = 3.0  # a trill with no free higher finger or no key for its upper note
     trill_little_finger: float = 0.5  # the little finger has to trill
     drone_pause: float = 2.0  # the bow must leave a drone that was asked for
@@ -52,6 +53,7 @@ class Weights:
     shift: float = 1.8  # the hand changes its place
     shift_full_mm: float = 14.0  # from this distance on the whole of it, less in proportion
     shift_speed: float = 0.6  # per 100 mm/s
+    shift_turning: float = 1.2  # more where the melody goes to another tone and back at once
     shift_freed: float = 0.5  # factor from an open string or a rest
     passing: float = 1.0  # going on with a lower finger beyond a higher one, with a shift
     passing_in_place: float = 8.0  # the same without one: the fingers would cross on the string

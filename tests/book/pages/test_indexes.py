@@ -17,6 +17,7 @@ from tunebook.book.pages.indexes import (
     facts_of,
     index_pages,
     ladder_pages,
+    rung_of,
     scale_steps,
     techniques_of,
 )
@@ -119,6 +120,14 @@ def test_the_ladder_runs_from_easy_to_hard(book: BookContent, design: Design) ->
     start = words.index("1.")
     assert words[start::3] == ["1.", "2.", "3.", "4."]
     assert words[start + 1 :: 3] == ["Beta", "Alpha", "Åttan", "The Delta"]
+
+
+def test_a_slow_tune_in_a_high_position_is_no_easy_one(book: BookContent) -> None:
+    one = book.tunes[0].arrangement
+    high = replace(one.notes[0], stops=(Stop(84, 4, 15, 4),))
+    climbing = replace(one, notes=(high, *one.notes[1:]))
+    assert rung_of(climbing) > rung_of(one) + 0.8
+    assert rung_of(replace(climbing, difficulty=0.5)) > rung_of(replace(one, difficulty=1.0))
 
 
 def test_a_ladder_gives_its_reasons(book: BookContent, design: Design) -> None:

@@ -27,6 +27,7 @@ LINKS = (
     Link(1.0, is_freed=True),
     Link(0.5, is_held=True),
     Link(0.3, kept=((0, 0),)),
+    Link(0.15, is_turning=True),
 )
 STRICT = Limits(
     allows_substitution=False, allows_shifts=False, allows_crossed_stops=False, highest_position=0
@@ -56,7 +57,11 @@ def cell_by_cell(tables: CostTables, a: PostureSet, b: PostureSet, link: Link) -
     froms, tos = np.meshgrid(range(len(a)), range(len(a), len(a) + len(b)), indexing="ij")
     chosen = choose([a] * len(a) + [b] * len(b), [*range(len(a)), *range(len(b))])
     passage = Passage(
-        link.is_slurred, link.is_freed, link.is_held, tuple((p, q, True) for p, q in link.kept)
+        link.is_slurred,
+        link.is_freed,
+        link.is_held,
+        tuple((p, q, True) for p, q in link.kept),
+        link.is_turning,
     )
     terms = movement_terms(
         hands_of(chosen, froms.ravel()), hands_of(chosen, tos.ravel()), passage, tables.reach

@@ -432,3 +432,34 @@ def test_a_tied_tone_that_cannot_stay_is_struck_again_and_reported() -> None:
     assert kinds(found) == ["tie"]
     assert found.messages[0].what == "bar 1, A4 F5: the tied tone cannot stay where it is"
     assert "moved_tone" not in dict(found.terms)
+
+
+def figure(before: str, notes: str, quarters_a_minute: float) -> list[tuple[int, int, int]]:
+    """(string, key, finger) of a bar of eighths after another, before a long D5."""
+    bars = [before, notes, [("D5", Fraction(1), {})]]
+    found = solve(tune(bars, length=EIGHTH), speed=quarters_a_minute / 240)
+    stops = [note.stops[0] for note in found.notes if note.bar_index == 1]
+    return [(stop.string_index, stop.key, stop.finger) for stop in stops]
+
+
+def test_a_tone_between_two_of_the_upper_string_stays_on_it() -> None:
+    """C sharp between two D on the A string: key 4 and not key 11 of the D string (common practice,
+    no source)."""
+    found = figure("E5 G5 D5 B4 D5 E5 B4 B4", "A5 G#5 F#5 G#5 E5 D5 C#5 D5", 160)
+    assert {string for string, _, _ in found} == {4}
+
+
+def test_a_repeated_figure_keeps_its_pair_of_fingers() -> None:
+    """A tone and another in turn: each keeps its finger (common practice, no source)."""
+    found = figure("C#5 A4 B4 G5 A4 B5 D5 B5", "E5 C#5 E5 C#5 D5 B4 D5 B4", 208)
+    assert found[0:2] == found[2:4] and found[4:6] == found[6:8]
+
+
+def test_a_tone_past_the_next_string_s_open_tone_costs_more_on_keys_alone() -> None:
+    pinned = tune([[("D5", QUARTER, {"string_pin": "D"})]])
+    terms = dict(solve(pinned).notes[0].terms)
+    without = replace(KEYED, past_next=0.0)
+    plain = choose_fingering(
+        pinned, CGDA, HAND, whole_notes_per_second=SPEED, weights=without
+    ).notes[0]
+    assert terms["high_key"] - dict(plain.terms)["high_key"] == pytest.approx(KEYED.past_next)

@@ -123,3 +123,15 @@ def test_tones_are_spelled_in_their_chord() -> None:
     over_bass = ChordSymbol(PLACE, "D/C#", 1, 0, "major", "", (0, 1))
     assert spell_tone(61, over_bass).name == "C#4"
     assert all(spell_tone(midi, c_minor).midi == midi for midi in range(40, 90))
+
+
+def test_one_accompanies_with_the_open_string_where_there_is_one() -> None:
+    text = (
+        'X:1\nT:T\nR:polska\nM:3/4\nL:1/4\nQ:1/4=110\nK:D\n"G"G B d|"D"A F D|"G"B G B|"D"F A F|]\n'
+    )
+    for tuning in ("CGDA", "CGCA"):
+        _, notes = accompanied(text, tuning)
+        opens = {one.open_midi for one in read_instrument("nyckelharpa-3row", tuning).strings}
+        single = [one.stops[0] for one in notes if len(one.stops) == 1]
+        assert any(stop.midi in opens for stop in single)
+        assert all(stop.finger == 0 for stop in single if stop.midi in opens)

@@ -179,3 +179,15 @@ def test_sequence_is_the_cheapest_of_all() -> None:
         )
     )
     assert cheapest == pytest.approx(best)
+
+
+@pytest.mark.parametrize("tuning", TUNINGS)
+@pytest.mark.parametrize("name", ["Am", "Dm", "Em", "Bm", "Gm"])
+def test_a_minor_chord_has_its_third_where_it_lies_well(tuning: str, name: str) -> None:
+    """A bare fifth is heard as major (common practice, no source)."""
+    hand = read_hand(HandChoice())
+    shapes = chord_shapes(chord(name), harpa(tuning), hand)
+    assert "third" not in shapes[0].lacks
+    fifths = {s.stops: s for s in chord_shapes(chord(name[0]), harpa(tuning), hand)}
+    bare = [shape for shape in shapes if shape.lacks == ("third",) and shape.stops in fifths]
+    assert bare and all(s.voicing_cost > fifths[s.stops].voicing_cost for s in bare)

@@ -48,6 +48,7 @@ from tunebook.book.musical_text import (
     rhythm_name,
     tempo_text,
 )
+from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords
 
@@ -364,6 +365,21 @@ def scale_steps(tune: Tune) -> tuple[int, ...]:
 LEAST_TUNES_IN_LADDER = 3
 MOST_IN_ONE_COLUMN = 30
 FIRST_POSITION_KEY = 7
+KEY_WORTH = 0.1
+"""What a key above first position adds to a tune's place in the ladder; our judgement."""
+OCTAVE = 12
+COMPASS_WORTH = 0.03
+"""The same of each semitone of a compass beyond an octave."""
+
+
+def rung_of(arrangement: Arrangement) -> float:
+    """Where a tune stands in the ladder: its effort a second, more where it goes above first
+    position, and more where its compass is wide: a slow tune may be a hard one."""
+    stops = [stop for one in arrangement.notes for stop in one.stops]
+    midis = [stop.midi for stop in stops]
+    above = max((stop.key for stop in stops), default=0) - FIRST_POSITION_KEY
+    wide = max(midis, default=0) - min(midis, default=0) - OCTAVE
+    return arrangement.difficulty + KEY_WORTH * max(0, above) + COMPASS_WORTH * max(0, wide)
 
 
 def ladder_pages(content: BookContent, design: Design) -> list[Page]:
@@ -373,7 +389,7 @@ def ladder_pages(content: BookContent, design: Design) -> list[Page]:
     words = design.words
     columns = 1 if len(content.tunes) <= MOST_IN_ONE_COLUMN else 2
     width = column_width_pt(design.page_format, columns)
-    ranked = sorted(content.tunes, key=lambda tune: (tune.arrangement.difficulty, tune.identity))
+    ranked = sorted(content.tunes, key=lambda tune: (rung_of(tune.arrangement), tune.identity))
     heading = (
         design.page_title(words.ladder_title, LADDER),
         design.body(words.ladder_text),
@@ -406,7 +422,7 @@ def _rung(
         size_pt=size,
         leading_pt=size * ENTRY_LEADING,
         indent_pt=indent,
-        middle=design.words.decimal(tune.arrangement.difficulty),
+        middle=design.words.decimal(rung_of(tune.arrangement)),
     )
     place = Lines(
         lines=(number,),

@@ -162,7 +162,7 @@ def _under_pins(
     if not keys:
         return bare
     fingering = solve(keys)
-    if scene.kind != "substitution" and any(one.is_taken_over for one in fingering.drone):
+    if scene.kind != "substitution" and any(_has_two_fingers(fingering, one) for one in keys):
         fingering = solve(_by_one_finger(fingering, keys))
     return fingering
 
@@ -202,6 +202,11 @@ def _outside(span: DroneSpan, ruled: Sequence[tuple[Fraction, Fraction]]) -> Ite
             start = max(start, last)
     if start < end:
         yield replace(span, onset=start, duration=end - start)
+
+
+def _has_two_fingers(fingering: Fingering, demand: DroneDemand) -> bool:
+    spans = (one for one in fingering.drone if demand.onset <= one.onset < demand.end)
+    return len({one.stop.finger for one in spans}) > 1
 
 
 def _by_one_finger(fingering: Fingering, demands: Sequence[DroneDemand]) -> tuple[DroneDemand, ...]:

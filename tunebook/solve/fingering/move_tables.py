@@ -188,19 +188,23 @@ class HandWays:
         self.places = len(places_mm)
         self._way_mm = np.tile(np.abs(places_mm[:, None] - places_mm), 2)
         share = np.repeat([1.0, reach.weights.shift_freed], self.places)
-        self._fixed, self._by_time = shift_cost(self._way_mm, share, reach)
+        plain, self._by_time = shift_cost(self._way_mm, share, reach)
+        turning, _ = shift_cost(self._way_mm, share, reach, is_turning=True)
+        self._fixed = plain, turning
         if not reach.limits.allows_shifts:
-            self._fixed = self._fixed + shift_limit(self._way_mm, reach)
-        self._costs: dict[float, Array] = {}
+            limit = shift_limit(self._way_mm, reach)
+            self._fixed = plain + limit, turning + limit
+        self._costs: dict[tuple[float, bool], Array] = {}
         self._steps: dict[tuple[float, ...], Array] = {}
 
-    def costs(self, time_s: float) -> Array:
-        """Costs when there is this time."""
-        costs = self._costs.get(time_s)
+    def costs(self, time_s: float, is_turning: bool) -> Array:
+        """Costs when there is this time, and where the melody turns back or does not."""
+        costs = self._costs.get((time_s, is_turning))
         if costs is None:
             if len(self._costs) >= MOST_KEPT:
                 self._costs.clear()
-            costs = self._costs[time_s] = self._fixed + self._by_time / time_s
+            costs = self._fixed[is_turning] + self._by_time / time_s
+            self._costs[time_s, is_turning] = costs
         return costs
 
     def steps(self, steps_mm: tuple[float, ...]) -> Array:
@@ -214,18 +218,16 @@ class HandWays:
         return steps
 
 
-def lay_out(
-    before: Grid, after: Grid, moves: HoldMoves, time_s: float, is_freed: bool, ways: HandWays
-) -> Array:
+def lay_out(before: Grid, after: Grid, moves: HoldMoves, link: Link, ways: HandWays) -> Array:
     """Costs from each posture of ``before`` to each of ``after``, shape (after, before)."""
-    left = before.left % ways.places + ways.places if is_freed else before.left
+    left = before.left % ways.places + ways.places if link.is_freed else before.left
     way = after.reached[:, None] + left
     pair = after.hold[:, None] * len(before.holds) + before.hold
     if moves.steps_mm:
         pair += ways.steps(moves.steps_mm).take(way) * moves.by_time.size
-    costs = moves.fixed + moves.by_time / time_s
+    costs = moves.fixed + moves.by_time / link.time_s
     laid = costs.take(pair)
-    laid += ways.costs(time_s).take(way)
+    laid += ways.costs(link.time_s, link.is_turning).take(way)
     return grain(laid)
 
 
@@ -241,17 +243,19 @@ _lock = shared_lock()
 
 class Link(NamedTuple):
     """What the cost of a movement depends on besides the postures: time and kind of passage.
-    ``kept`` pairs the tones before and after that a tie joins while others are struck anew."""
+    ``kept`` pairs the tones before and after that a tie joins while others are struck anew,
+    ``is_turning`` as in Passage."""
 
     time_s: float
     is_slurred: bool = False
     is_freed: bool = False
     is_held: bool = False
     kept: KeptTones = ()
+    is_turning: bool = False
 
     @property
     def kind(self) -> Kind:
-        """All but the time."""
+        """What decides on the fingers, all but the time."""
         return Kind(self.is_slurred, self.is_freed, self.is_held, self.kept)
 
 
@@ -351,9 +355,7 @@ class CostTables:
         between = self._between_holds([wanted[number] for number in missing])
         for number, moves in zip(missing, between, strict=True):
             a, b, link = wanted[number]
-            costs = lay_out(
-                store.grid(a), store.grid(b), moves, link.time_s, link.is_freed, store.ways
-            )
+            costs = lay_out(store.grid(a), store.grid(b), moves, link, store.ways)
             kept = _packed(costs)
             kept.setflags(write=False)
             store.moves.put(keys[number], kept, kept.nbytes)

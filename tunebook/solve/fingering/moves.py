@@ -29,13 +29,15 @@ class Passage(NamedTuple):
 
     ``is_slurred``: within one stroke of the bow. ``is_freed``: after a rest, the fingers had time
     to leave. ``is_held``: the same tones sound on without a new stroke. ``kept``: (slot before,
-    slot after, where) of single tones that sound on while others are struck anew.
+    slot after, where) of single tones that sound on while others are struck anew. ``is_turning``:
+    in a figure that goes to another tone and back at once.
     """
 
     is_slurred: Array | bool = False
     is_freed: Array | bool = False
     is_held: Array | bool = False
     kept: tuple[tuple[int, int, Array | bool], ...] = ()
+    is_turning: Array | bool = False
 
 
 class Slots(NamedTuple):
@@ -396,14 +398,21 @@ def movement_terms(a: Hands, b: Hands, passage: Passage, reach: Reach) -> Terms:
     """All terms of the way from ``a`` to ``b``, each as (A, B)."""
     moved_mm = np.abs(b.hand_mm - a.hand_mm)
     is_free = a.is_open | np.asarray(passage.is_freed)
-    return with_hand(finger_moves(a, b, passage, reach), moved_mm, is_free, reach)
+    fingers = finger_moves(a, b, passage, reach)
+    return with_hand(fingers, moved_mm, is_free, reach, passage.is_turning)
 
 
-def with_hand(fingers: FingerMoves, moved_mm: Array, is_free: Array, reach: Reach) -> Terms:
+def with_hand(
+    fingers: FingerMoves,
+    moved_mm: Array,
+    is_free: Array,
+    reach: Reach,
+    is_turning: Array | bool = False,
+) -> Terms:
     """All terms, given what the fingers do, how far the hand goes, and where it is free."""
     weights = reach.weights
     share = np.where(is_free, weights.shift_freed, 1.0)
-    terms: Terms = {"shift": shift_cost(moved_mm, share, reach)}
+    terms: Terms = {"shift": shift_cost(moved_mm, share, reach, is_turning)}
     terms.update(fingers.steady)
     if not reach.limits.allows_shifts:
         add_term(terms, "limit", shift_limit(moved_mm, reach))
@@ -424,10 +433,14 @@ def _order(limits: Limits) -> tuple[str, ...]:
     return (*_ORDER[:place], "limit", *_ORDER[place:])
 
 
-def shift_cost(moved_mm: Array, share: Array | float, reach: Reach) -> tuple[Array, Array]:
-    """(A, B) of the hand's way; ``share`` is less than 1 where it is free meanwhile."""
+def shift_cost(
+    moved_mm: Array, share: Array | float, reach: Reach, is_turning: Array | bool = False
+) -> tuple[Array, Array]:
+    """(A, B) of the hand's way; ``share`` is less than 1 where it is free meanwhile. Where the
+    melody goes to another tone and back at once (``is_turning``) the hand had better stay."""
     weights = reach.weights
-    fixed = weights.shift * np.minimum(1.0, moved_mm / weights.shift_full_mm) * share
+    whole = weights.shift + np.where(is_turning, weights.shift_turning, 0.0)
+    fixed = whole * np.minimum(1.0, moved_mm / weights.shift_full_mm) * share
     return fixed, weights.shift_speed * moved_mm / 100.0 * share
 
 

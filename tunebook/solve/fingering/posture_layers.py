@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunebook.model.arrangement import Stop
+from tunebook.model.instrument import Instrument
 from tunebook.solve.fingering.postures import (
     POSTURE_TERMS,
     Array,
@@ -123,7 +124,17 @@ def _fixed_terms(
         highest = reach.limits.highest_key
         if highest is not None and slot.key > highest:
             terms["limit"] = terms.get("limit", 0.0) + weights.beyond_limits
+    if len(slots) == 1 and _is_past_next(reach.instrument, slots[0]):
+        terms["high_key"] = terms.get("high_key", 0.0) + weights.past_next
     return terms, _is_pause(demand, slots, holder)
+
+
+def _is_past_next(instrument: Instrument, slot: Slot) -> bool:
+    """Whether the next higher string has the tone too, above its open tone."""
+    if slot.string == len(instrument.strings):
+        return False
+    own, following = instrument.string(slot.string), instrument.string(slot.string + 1)
+    return slot.key > following.open_midi - own.open_midi
 
 
 def _pressed(demand: Demand, slots: tuple[Slot, ...], holder: int) -> list[Slot]:

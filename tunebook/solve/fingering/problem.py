@@ -97,6 +97,7 @@ class PlayedOrder:
             np.array([link.is_freed for link in links], dtype=bool),
             np.array([link.is_held for link in links], dtype=bool),
             tuple((p, q, np.array([(p, q) in link.kept for link in links])) for p, q in pairs),
+            np.array([link.is_turning for link in links], dtype=bool),
         )
 
     @functools.cached_property
@@ -248,7 +249,19 @@ def _link(passages: _Passages, start: int, end: int, gap_s: float) -> Link:
     is_freed = rest_s >= weights.rest_gap_s and not is_held
     is_slurred = slurred[start] and not is_freed and not is_held
     kept = _kept_tones(first, second) if is_next and second.piece == 0 else ()
-    return Link(round(time_s, TIME_GRAIN), is_slurred, is_freed, is_held, kept)
+    is_turning = is_next and _is_turning(events, start)
+    return Link(round(time_s, TIME_GRAIN), is_slurred, is_freed, is_held, kept, is_turning)
+
+
+def _is_turning(events: Sequence[Event], start: int) -> bool:
+    """Whether the step from event ``start`` on lies in a figure that goes to another tone and back:
+    the tone before it is the one after it, or the tone after the next is its own."""
+    midis = [event.midis for event in events[max(0, start - 1) : start + 3]]
+    here = min(start, 1)
+    first, second = midis[here : here + 2]
+    if first == second:
+        return False
+    return (here == 1 and midis[0] == second) or (len(midis) > here + 2 and midis[-1] == first)
 
 
 def _kept_tones(first: Event, second: Event) -> tuple[tuple[int, int], ...]:

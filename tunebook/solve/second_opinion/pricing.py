@@ -6,7 +6,7 @@ but the weights."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
@@ -218,7 +218,9 @@ class Price:
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """One part of a struck note: the hand, the time, how it is joined to what follows."""
+    """One part of a struck note: the hand, the time, how it is joined to what follows. ``serial``
+    counts the parts as written; ``turns`` where the step to the next lies in a figure that goes to
+    another tone and back."""
 
     bar: int
     number: int
@@ -228,6 +230,8 @@ class _Part:
     note: Note
     trill: int
     is_slurred_on: bool
+    serial: int
+    turns: bool
 
     @property
     def posture(self) -> Posture:
@@ -288,6 +292,8 @@ def _parts_by_bar(arrangement: Arrangement) -> dict[int, list[_Part]]:
             struck.append((number, note))
         last_ref[struck[-1][0]] = (note.bar_index, note.note_index)
     parts: dict[int, list[_Part]] = {}
+    turning = _turning([moment.stops for _, note in struck for moment in note.moments])
+    serial = 0
     for number, note in struck:
         trill = _trill(note.note, tune, note.bar_index)
         for index, moment in enumerate(note.moments):
@@ -300,9 +306,23 @@ def _parts_by_bar(arrangement: Arrangement) -> dict[int, list[_Part]]:
                 note=note.note,
                 trill=trill,
                 is_slurred_on=slurs[last_ref[number]],
+                serial=serial,
+                turns=serial in turning,
             )
+            serial += 1
             parts.setdefault(note.bar_index, []).append(part)
     return parts
+
+
+def _turning(written: Sequence[Sequence[Stop]]) -> set[int]:
+    """The parts from which the step to the next lies in a figure that goes to another tone and
+    back: A B A, its two steps."""
+    tones = [tuple(stop.midi for stop in stops) for stops in written]
+    found = set()
+    for at in range(len(tones) - 2):
+        if tones[at] == tones[at + 2] != tones[at + 1]:
+            found |= {at, at + 1}
+    return found
 
 
 def _is_strict(arrangement: Arrangement, moment: HandMoment) -> bool:
@@ -373,7 +393,15 @@ def _way(rules: PriceRules, before: _Part, after: _Part, gap_s: float, speed: fl
     time_s = round(min(max(gap_s, weights.least_time_s), weights.most_time_s), 4)
     is_freed = not is_held and rest_s >= weights.rest_gap_s
     is_slurred = before.is_slurred_on and not is_freed and not is_held
-    return rules.movement(a, b, time_s, is_slurred=is_slurred, is_freed=is_freed, is_held=is_held)
+    return rules.movement(
+        a,
+        b,
+        time_s,
+        is_slurred=is_slurred,
+        is_freed=is_freed,
+        is_held=is_held,
+        is_turning=before.turns and after.serial == before.serial + 1,
+    )
 
 
 def _price_unplayed(

@@ -121,6 +121,8 @@ class PriceRules:
         costs: Costs = {"stop": weights.stop * len({stop.finger for stop in pressed})}
         if any(stop.finger == 4 for stop in pressed):
             costs["little_finger"] = weights.little_finger
+        if len(posture.stops) == 1 and self._is_past_next(posture.stops[0]):
+            _add(costs, "high_key", weights.past_next)
         for stop in pressed:
             third = self.instrument.string_length_mm / 3
             high = max(0.0, self.place_mm(stop) - third) / 100
@@ -134,6 +136,11 @@ class PriceRules:
         if trill:
             costs["trill"] = self._trill(posture, trill)
         return costs
+
+    def _is_past_next(self, stop: Stop) -> bool:
+        """Whether a tone would be no open string and yet be had on the next string up."""
+        above = self.instrument.strings[stop.string_index :]
+        return bool(above) and stop.midi > above[0].open_midi
 
     def _add_reach(self, costs: Costs, stop: Stop, hand_key: float) -> None:
         """How far a finger lies from where the hand has it."""
@@ -222,13 +229,15 @@ class PriceRules:
         is_slurred: bool = False,
         is_freed: bool = False,
         is_held: bool = False,
+        is_turning: bool = False,
     ) -> Costs:
         """Cost of going from one posture to the next in ``time_s``."""
         weights = self.weights
         costs: Costs = {}
         moved = abs(self.hand_mm(b.hand_key) - self.hand_mm(a.hand_key))
         share = weights.shift_freed if is_freed or not a.pressed else 1.0
-        shift = weights.shift * min(1.0, moved / weights.shift_full_mm)
+        whole = weights.shift + (weights.shift_turning if is_turning else 0.0)
+        shift = whole * min(1.0, moved / weights.shift_full_mm)
         _add(costs, "shift", share * (shift + weights.shift_speed * moved / 100 / time_s))
         away = abs(b.bow - a.bow)
         change = weights.string_change + (weights.string_change_slurred if is_slurred else 0)

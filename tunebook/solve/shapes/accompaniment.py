@@ -11,7 +11,7 @@ import bisect
 import itertools
 import math
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -209,10 +209,12 @@ def _bar_notes(
             continue
         if hit.is_low:
             has_root = id(span) in rooted
-            tones: tuple[int, ...] = (_low_tone(span.chord, instrument, limits, has_root),)
+            low = _low_tone(span.chord, instrument, limits, has_root)
+            is_open = any(string.open_midi == low for string in instrument.strings)
+            tones: dict[int, bool] = {low: is_open}
             rooted.add(id(span))
         else:
-            tones = tuple(stop.midi for stop in span.shape)
+            tones = {stop.midi: stop.key == 0 for stop in span.shape}
         length = min(hit.length, bar.onset + bar.duration - onset)
         notes.append(_note(bar, span.chord, tones, onset, length))
     return tuple(notes)
@@ -241,9 +243,11 @@ def _low_tone(chord: ChordSymbol, instrument: Instrument, limits: Limits, has_ro
 
 
 def _note(
-    bar: Bar, chord: ChordSymbol, midis: Sequence[int], onset: Fraction, length: Fraction
+    bar: Bar, chord: ChordSymbol, tones: Mapping[int, bool], onset: Fraction, length: Fraction
 ) -> Note:
-    pitches: tuple[Pitch, ...] = tuple(spell_tone(midi, chord) for midi in sorted(midis))
+    """A stroke of some ``tones``, each with whether it is an open string: one accompanies with the
+    open string where there is one."""
+    pitches: tuple[Pitch, ...] = tuple(spell_tone(midi, chord) for midi in sorted(tones))
     return Note(
         place=bar.place,
         pitches=pitches,
@@ -253,5 +257,5 @@ def _note(
         shown_accidentals=tuple(None for _ in pitches),
         ties=tuple(False for _ in pitches),
         is_tied_from_before=tuple(False for _ in pitches),
-        finger_pins=tuple(None for _ in pitches),
+        finger_pins=tuple(0 if tones[midi] else None for midi in sorted(tones)),
     )

@@ -41,6 +41,7 @@ POSTURE_SLACK = 4.0
 # What a shape leaves unsaid, in the units of the fingering's costs; our judgement.
 NO_ROOT_COST = 1.2
 NO_THIRD_COST = 0.6
+NO_MINOR_THIRD_COST = 0.8  # more for a minor one: a bare fifth is heard as major
 NO_SEVENTH_COST = 0.2
 BARE_COST = 0.8  # nothing but the root, or root and seventh
 LOW_TONE_COST = 0.3  # the lowest tone is not the bass
@@ -188,6 +189,8 @@ def _unsaid(wish: Wish, midis: tuple[int, ...]) -> tuple[float, tuple[str, ...]]
         if place < len(classes) and len(classes) > 2 and classes[place] not in tones:
             cost += weight
             lacks.append(name)
+    if "third" in lacks and (classes[1] - classes[0]) % 12 == 3:
+        cost += NO_MINOR_THIRD_COST
     if tones <= {classes[0], *classes[3:]}:
         cost += BARE_COST
     if min(midis) % 12 != wish.bass:
