@@ -250,7 +250,14 @@ def _link(passages: _Passages, start: int, end: int, gap_s: float) -> Link:
     is_slurred = slurred[start] and not is_freed and not is_held
     kept = _kept_tones(first, second) if is_next and second.piece == 0 else ()
     is_turning = is_next and _is_turning(events, start)
-    return Link(round(time_s, TIME_GRAIN), is_slurred, is_freed, is_held, kept, is_turning)
+    return Link(
+        time_s=round(time_s, TIME_GRAIN),
+        is_slurred=is_slurred,
+        is_freed=is_freed,
+        is_held=is_held,
+        kept=kept,
+        is_turning=is_turning,
+    )
 
 
 def _is_turning(events: Sequence[Event], start: int) -> bool:
