@@ -204,7 +204,7 @@ class _Reader:
         return [] if text in "rsR" else list(re.finditer(_HEAD, text))
 
     def _chord_line(self, number: int, line: str) -> None:
-        """A chord over several lines, as it is written when single heads are tied."""
+        """A chord over several lines, as it is written when single heads are tied or small."""
         text = line.strip()
         if text == "<":
             self.chord = []
@@ -215,6 +215,8 @@ class _Reader:
             self._sound(note, heads)
         elif text.endswith("\\tied"):
             self.is_tied_one = True
+        elif text.startswith("\\tweak") and text.endswith("font-size #-4"):
+            pass
         else:
             assert self.chord is not None and re.fullmatch(_HEAD, text), line
             mark = "~" if self.is_tied_one else ""
