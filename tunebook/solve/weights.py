@@ -105,6 +105,7 @@ FINGERBOARD = replace(
     crossed_window=0.3,
     passing=0.5,
     string_change_slurred=0.1,
+    past_next=0.0,  # position playing across strings is ordinary there
 )
 
 
