@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -31,6 +32,7 @@ class Recorder:
     texts: list[tuple[float, float, str]] = field(default_factory=list)
     discs: list[tuple[float, float, float | None]] = field(default_factory=list)
     boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
+    figures: list[str] = field(default_factory=list)
 
     def text(self, left: float, base: float, text: str, *_: object, **__: object) -> float:
         self.texts.append((left, base, text))
@@ -46,6 +48,10 @@ class Recorder:
 
     def rule(self, *_: object, **__: object) -> None:
         """Lines are not remembered."""
+
+    def figure(self, text: str, *_: object) -> nullcontext[None]:
+        self.figures.append(text)
+        return nullcontext()
 
 
 @pytest.fixture(scope="module")
@@ -85,7 +91,7 @@ def test_the_lowest_string_is_at_the_bottom(design: Design) -> None:
 def test_a_shape_has_a_disc_for_each_key_and_a_ring_for_each_open_string(design: Design) -> None:
     record = Recorder(design.fonts)
     shape = (Stop(55, 2, 0, 0), Stop(64, 3, 2, 1), Stop(72, 4, 3, 2))
-    drawing = shape_drawing("C", shape, harpa(), 64.0)
+    drawing = shape_drawing("C", shape, harpa(), 64.0, design.words)
     drawing.paint(record, 0.0, 0.0)  # type: ignore[arg-type]
     filled = [disc for disc in record.discs if disc[2] is not None]
     rings = [disc for disc in record.discs if disc[2] is None]
@@ -98,7 +104,7 @@ def test_a_shape_has_a_disc_for_each_key_and_a_ring_for_each_open_string(design:
 
 def test_a_high_shape_stays_within_its_picture(design: Design) -> None:
     record = Recorder(design.fonts)
-    shape_drawing("F", (Stop(88, 4, 19, 4),), harpa(), 64.0).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
+    shape_drawing("F", (Stop(88, 4, 19, 4),), harpa(), 64.0, design.words).paint(record, 0.0, 0.0)  # type: ignore[arg-type]
     assert all(0 < centre < 64.0 for centre, _, _ in record.discs)
 
 
@@ -111,6 +117,8 @@ def test_each_chord_of_a_tune_is_drawn_once(design: Design) -> None:
     assert row is not None
     row.draw(record, 0.0, 0.0)  # type: ignore[arg-type]
     assert [text for _, _, text in record.texts].count("G") == 1
+    # The shape of the small book's chord, in words.
+    assert record.figures == ["Shape of G: open G, open D, B4 (A string, key 2) with finger 1"]
     assert shapes_row(replace(tune, chords=()), design) is None
 
 
@@ -134,5 +142,5 @@ def test_an_instrument_page_that_cannot_be_written_is_one_line(
 
 
 def test_a_sheet_of_the_recorder_has_the_methods_of_the_real_one() -> None:
-    for name in ("text", "disc", "box", "rule"):
+    for name in ("text", "disc", "box", "rule", "figure"):
         assert callable(getattr(Sheet, name))

@@ -19,11 +19,10 @@ from tunebook.book.fonts.files import ROLES
 from tunebook.book.fonts.fonts import Fonts, load_fonts
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import PT_PER_MM, page_format
-from tunebook.book.layout.placing import place_systems
-from tunebook.book.layout.sheet import PageReference, PlacedSystem
+from tunebook.book.layout.sheet import PageReference
 from tunebook.book.pages.body import in_best_order, lay_out_tunes
 from tunebook.book.pages.front import matter
-from tunebook.book.pages.furniture import draw_pages
+from tunebook.book.pages.furniture import DrawnPages, draw_pages, open_tagged, saved
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
 from tunebook.files import FilesRead, write_whole
@@ -124,7 +123,7 @@ def assemble_book(
         content = in_best_order(content, design)
     numbered = _laid_out(content, design)
     document = _document(content, design, numbered)
-    data = _saved(document)
+    data = saved(document)
     write_whole(output, data, read=read)
     booklet = None
     if content.book.is_booklet and content.paper == "a5":
@@ -183,18 +182,13 @@ def roman(number: int) -> str:
 
 def _document(content: BookContent, design: Design, numbered: _Numbered) -> Any:
     """The finished book as a pikepdf document."""
-    import pikepdf
-
-    data, placed = _draw_pages(content, design, numbered)
-    document = pikepdf.open(BytesIO(data))
-    place_systems(document, placed)
+    drawn = _draw_pages(content, design, numbered)
+    document = open_tagged(drawn, content.book.title, content.book.language)
     _describe(document, content, numbered)
     return document
 
 
-def _draw_pages(
-    content: BookContent, design: Design, numbered: _Numbered
-) -> tuple[bytes, list[PlacedSystem]]:
+def _draw_pages(content: BookContent, design: Design, numbered: _Numbered) -> DrawnPages:
     references = {
         anchor: PageReference(index, numbered.labels[index])
         for index, page in enumerate(numbered.pages)
@@ -210,38 +204,20 @@ def _draw_pages(
 
 
 def _describe(document: Any, content: BookContent, numbered: _Numbered) -> None:
-    """Page labels, language and what a reader shows on opening."""
+    """Page labels, author and what a reader shows on opening."""
     import pikepdf
 
     root = document.Root
     labels = [0, pikepdf.Dictionary(S=pikepdf.Name.r)]
     labels += [numbered.body_start, pikepdf.Dictionary(S=pikepdf.Name.D, St=numbered.first_number)]
     root.PageLabels = pikepdf.Dictionary(Nums=pikepdf.Array(labels))
-    root.Lang = pikepdf.String(content.book.language)
     root.PageMode = pikepdf.Name.UseOutlines
-    root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
     for name in ("/CreationDate", "/ModDate"):
         if name in document.docinfo:
             del document.docinfo[name]
     with document.open_metadata(set_pikepdf_as_editor=False) as metadata:
-        metadata["dc:title"] = content.book.title
-        metadata["dc:language"] = {content.book.language}
         if content.book.editor:
             metadata["dc:creator"] = [content.book.editor]
-
-
-def _saved(document: Any) -> bytes:
-    import pikepdf
-
-    buffer = BytesIO()
-    document.save(
-        buffer,
-        deterministic_id=True,
-        object_stream_mode=pikepdf.ObjectStreamMode.generate,
-        compress_streams=True,
-    )
-    document.close()
-    return buffer.getvalue()
 
 
 def _warnings(design: Design) -> tuple[str, ...]:

@@ -36,8 +36,9 @@ class Design:
         """The heading of a page of text, an entry of the outline."""
         size = self.size(20.0)
         head = paragraph(
-            title, self.fonts, self.width_pt, role=BOLD, size_pt=size, leading_pt=size * 1.2
-        )
+            title, self.fonts, self.width_pt,
+            role=BOLD, size_pt=size, leading_pt=size * 1.2, kind="H",
+        )  # fmt: skip
         block = Stack((head, Rule(self.width_pt, 3.0, self.size(11.0))))
         return Flowed(block, 0.0, True, anchor, (title, level))
 
@@ -45,15 +46,19 @@ class Design:
         """A heading within a page."""
         size = self.size(12.0)
         width = self.width_pt if width_pt is None else width_pt
-        block = paragraph(title, self.fonts, width, role=BOLD, size_pt=size, leading_pt=size * 1.35)
+        block = paragraph(
+            title, self.fonts, width,
+            role=BOLD, size_pt=size, leading_pt=size * 1.35, kind="H",
+        )  # fmt: skip
         return Flowed(Stack((block, Space(self.size(2.0)))), self.size(before_pt), True)
 
     def small_heading(self, title: str, width_pt: float, before_pt: float = 9.0) -> Flowed:
         """A heading within a column."""
         size = self.size(9.5)
         block = paragraph(
-            title, self.fonts, width_pt, role=SANS_BOLD, size_pt=size, leading_pt=size * 1.4
-        )
+            title, self.fonts, width_pt,
+            role=SANS_BOLD, size_pt=size, leading_pt=size * 1.4, kind="H",
+        )  # fmt: skip
         return Flowed(block, self.size(before_pt), True)
 
     def body(self, text: str, width_pt: float | None = None, before_pt: float = 0.0) -> Flowed:

@@ -57,8 +57,8 @@ class FixedWords:
 
     ``note_names_text`` is what the page of signs says of each;
     ``key_names`` are keynotes that have a name of their own beside letter and sign; ``legend`` has
-    a text for each kind of sign, ``foot`` a short one; ``techniques`` are those that the
-    index lists, in order."""
+    a text for each kind of sign, ``foot`` a short one; ``pictures`` say what music and drawings
+    show to those who do not see them; ``techniques`` are those that the index lists, in order."""
 
     language: Language
     opening_quote: str
@@ -78,6 +78,7 @@ class FixedWords:
     signs_rest: str
     legend: Mapping[str, str]
     foot: Mapping[str, str]
+    pictures: Mapping[str, str]
     # instrument
     instrument_title: str
     tuning: str

@@ -30,7 +30,11 @@ def test_a_system_is_placed_by_the_corner_of_its_box(tmp_path: Path) -> None:
     document = blank_book(1)
     place_systems(document, [PlacedSystem(0, engraved.pdf, system, 50.0, 600.0, 0.5)])
     operators = pikepdf.parse_content_stream(document.pages[0])
-    matrix = [float(value) for value in operators[-3].operands]
+    matrix = next(
+        [float(value) for value in operands]
+        for operands, operator in reversed(list(operators))
+        if str(operator) == "cm"
+    )
     # The box's corner lands on the place asked for.
     corner = (
         matrix[0] * system.left_pt + matrix[4],

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
 from books import book_tune, content, piece
+from reportlab.pdfgen.canvas import Canvas
 
 from tunebook.book.content import BookContent, BookSection, BookTune
 from tunebook.book.design import Design
@@ -212,7 +214,7 @@ def test_long_foot_line_stands_in_two_lines_of_readable_type(
             printed.append((text, more[1]))
             return 0.0
 
-    sheet = Listening(None, small.fonts, small.page_format)
+    sheet = Listening(Canvas(BytesIO()), small.fonts, small.page_format)
     (page,) = lay_out_tunes(loose(tmp_path, 1), small, FOOT_GAP.join(signs)).pages
     draw_furniture(sheet, page, "1", "Book", False)
     first, second = [one for one in printed if "sign number" in one[0]]

@@ -11,6 +11,7 @@ from typing import Protocol
 
 from tunebook.book.fonts.fonts import LEEWAY_PT, SERIF, Fonts, break_lines
 from tunebook.book.layout.sheet import BLACK, GREY, HAIR_PT, Sheet
+from tunebook.book.layout.tags import Figure
 from tunebook.model.piece import EngravedSystem
 
 # Size of the type above the base line, as a share of its size.
@@ -45,11 +46,14 @@ class Flowed:
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Draw the block, and make its anchor and outline entry."""
+        level = sheet.heading
         if self.anchor:
             sheet.anchor(self.anchor, top_pt)
             if self.outline is not None:
                 sheet.outline(self.anchor, *self.outline)
+                sheet.heading = self.outline[1] + 1
         self.block.draw(sheet, left_pt, top_pt)
+        sheet.heading = level
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,8 @@ class Space:
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Lines of text, already broken. ``align`` is left, right or centre within ``width_pt``."""
+    """Lines of text, already broken. ``align`` is left, right or centre within ``width_pt``;
+    ``kind`` is P, or H for a heading."""
 
     lines: tuple[str, ...]
     role: str = SERIF
@@ -74,6 +79,7 @@ class Lines:
     align: str = "left"
     grey: float = BLACK
     indent_pt: float = 0.0
+    kind: str = "P"
 
     @property
     def height_pt(self) -> float:
@@ -81,6 +87,11 @@ class Lines:
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Print the lines one below the other."""
+        if any(self.lines):
+            with sheet.tagged(self.kind):
+                self._print(sheet, left_pt, top_pt)
+
+    def _print(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         shift = {"left": self.indent_pt, "centre": self.width_pt / 2, "right": self.width_pt}
         at = left_pt + shift[self.align]
         base = top_pt + (self.leading_pt - self.size_pt) / 2 + ASCENT * self.size_pt
@@ -93,6 +104,7 @@ class Lines:
                 self.size_pt,
                 align=self.align,
                 grey=self.grey,
+                goes_on=index + 1 < len(self.lines),
             )
 
 
@@ -118,24 +130,33 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A picture: its height and the function that draws it."""
+    """A drawing: its height and the function that draws it. ``text`` is the alternative text of a
+    picture, ``width_pt`` wide; a drawing without one is text."""
 
     height_pt: float
     paint: Callable[[Sheet, float, float], None]
+    text: str = ""
+    width_pt: float = 0.0
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
-        """Draw the picture."""
-        self.paint(sheet, left_pt, top_pt)
+        """Draw it."""
+        if not self.text:
+            self.paint(sheet, left_pt, top_pt)
+            return
+        with sheet.figure(self.text, left_pt, top_pt, self.width_pt, self.height_pt):
+            self.paint(sheet, left_pt, top_pt)
 
 
 @dataclass(frozen=True, slots=True)
 class Music:
-    """One engraved system of the file ``pdf``; ``shift_pt`` moves it to the right."""
+    """One engraved system of the file ``pdf``; ``shift_pt`` moves it to the right. ``figure`` says
+    what it is in words."""
 
     pdf: Path
     system: EngravedSystem
     scale: float = 1.0
     shift_pt: float = 0.0
+    figure: Figure | None = None
 
     @property
     def height_pt(self) -> float:
@@ -143,14 +164,17 @@ class Music:
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Note down where the system goes."""
-        sheet.system(self.pdf, self.system, left_pt + self.shift_pt, top_pt, self.scale)
+        left = left_pt + self.shift_pt
+        sheet.system(self.pdf, self.system, left, top_pt, self.scale, figure=self.figure)
 
 
-def fitted_music(pdf: Path, system: EngravedSystem, width_pt: float) -> Music:
-    """The system, made smaller only where it would be wider than ``width_pt``; its staff, not the
-    bleed before it, stands flush with the text."""
+def fitted_music(
+    pdf: Path, system: EngravedSystem, width_pt: float, figure: Figure | None = None
+) -> Music:
+    """The system, of the music that ``figure`` tells of, made smaller only where it would be wider
+    than ``width_pt``; its staff, not the bleed before it, stands flush with the text."""
     scale = min(1.0, width_pt / system.width_pt) if system.width_pt else 1.0
-    return Music(pdf, system, scale, -system.staff_indent_pt * scale)
+    return Music(pdf, system, scale, -system.staff_indent_pt * scale, figure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,22 +197,30 @@ class Entry:
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Print the line."""
+        box = (left_pt, top_pt, self.width_pt, self.leading_pt)
+        with sheet.tagged("P"), sheet.linked(self.anchor, *box, self.text):
+            self._print(sheet, left_pt, top_pt)
+
+    def _print(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
+        """In the order of reading: the text, what stands in the middle, the number."""
         size = self.size_pt
         base = top_pt + (self.leading_pt - size) / 2 + ASCENT * size
         right = left_pt + self.width_pt
         label = sheet.label_of(self.anchor)
-        number_width = max(sheet.fonts.width(label, SERIF, size), size * 1.6)
-        sheet.text(right, base, label, SERIF, size, align="right")
-        stop = right - number_width - 4
+        stop = right - max(sheet.fonts.width(label, SERIF, size), size * 1.6) - 4
+        end = stop
         if self.middle:
-            stop -= sheet.text(stop, base, self.middle, SERIF, size * 0.9, align="right", grey=GREY)
-            stop -= 4
+            stop -= sheet.fonts.width(self.middle, SERIF, size * 0.9) + 4
         room = stop - left_pt - self.indent_pt - 8
         text = shortened(self.text, sheet.fonts, self.role, size, room)
         start = left_pt + self.indent_pt
-        start += sheet.text(start, base, text, self.role, size) + 4
+        start += sheet.text(start, base, text, self.role, size, goes_on=True) + 4
+        if self.middle:
+            sheet.text(
+                end, base, self.middle, SERIF, size * 0.9, align="right", grey=GREY, goes_on=True
+            )
+        sheet.text(right, base, label, SERIF, size, align="right")
         _leaders(sheet, start, stop, base, size)
-        sheet.link(self.anchor, left_pt, top_pt, self.width_pt, self.leading_pt)
 
 
 def _leaders(sheet: Sheet, start_pt: float, stop_pt: float, base_pt: float, size_pt: float) -> None:
@@ -244,8 +276,9 @@ def paragraph(
     align: str = "left",
     grey: float = BLACK,
     indent_pt: float = 0.0,
+    kind: str = "P",
 ) -> Lines:
-    """A paragraph as a block."""
+    """A paragraph, or a heading, as a block."""
     lines = broken(text, fonts, role, size_pt, width_pt - indent_pt)
     return Lines(
         lines=lines,
@@ -256,6 +289,7 @@ def paragraph(
         align=align,
         grey=grey,
         indent_pt=indent_pt,
+        kind=kind,
     )
 
 
@@ -278,15 +312,18 @@ class LinkedLines:
 
     def draw(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         """Print the lines one below the other and make the links."""
+        with sheet.tagged("P"):
+            self._print(sheet, left_pt, top_pt)
+
+    def _print(self, sheet: Sheet, left_pt: float, top_pt: float) -> None:
         down = (self.leading_pt - self.size_pt) / 2 + ASCENT * self.size_pt
         for index, line in enumerate(self.lines):
             top = top_pt + index * self.leading_pt
             at = left_pt
             for text, anchor in line:
-                width = sheet.text(at, top + down, text, self.role, self.size_pt)
-                if anchor:
-                    sheet.link(anchor, at, top, width, self.leading_pt)
-                at += width
+                width = sheet.fonts.width(text, self.role, self.size_pt)
+                with sheet.linked(anchor, at, top, width, self.leading_pt, text):
+                    at += sheet.text(at, top + down, text, self.role, self.size_pt)
 
 
 def linked_text(

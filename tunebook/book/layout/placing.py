@@ -98,7 +98,8 @@ def _draw(page: Any, placed: Sequence[PlacedSystem], forms: dict[tuple[Path, int
         right = one.left_pt - one.system.left_pt * one.scale
         up = one.bottom_pt - one.system.bottom_pt * one.scale
         matrix = f"{one.scale:.5f} 0 0 {one.scale:.5f} {right:.3f} {up:.3f}"
-        commands.append(f"q {matrix} cm {name} Do Q")
+        mark = "/Artifact BMC" if one.mark is None else f"/Figure <</MCID {one.mark}>> BDC"
+        commands.append(f"{mark} q {matrix} cm {name} Do Q EMC")
     page.contents_add("\n".join(commands).encode("ascii"))
 
 

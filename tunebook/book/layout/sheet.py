@@ -6,13 +6,15 @@ once; engraved systems are only noted down, and placed when the text pages are f
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from tunebook.book.fonts.fonts import Fonts
 from tunebook.book.layout.paper import PageFormat
+from tunebook.book.layout.tags import Figure, Tags
 from tunebook.model.piece import EngravedSystem
 
 BLACK = 0.0
@@ -36,7 +38,8 @@ def qr_modules(text: str) -> int:
 @dataclass(frozen=True, slots=True)
 class PlacedSystem:
     """An engraved system on a page of the book (``page`` counts from 0): the lower left corner of
-    its box at ``left_pt``, ``bottom_pt`` from the page's lower left, drawn ``scale`` as large."""
+    its box at ``left_pt``, ``bottom_pt`` from the page's lower left, drawn ``scale`` as large.
+    ``mark`` is the number of the marked content that it is; None for an artifact."""
 
     page: int
     pdf: Path
@@ -44,6 +47,7 @@ class PlacedSystem:
     left_pt: float
     bottom_pt: float
     scale: float = 1.0
+    mark: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,8 @@ class PageReference:
 
 @dataclass(slots=True)
 class Sheet:
-    """Draws on the current page of ``canvas``. ``references`` tells the page of every anchor."""
+    """Draws on the current page of ``canvas``. ``references`` tells the page of every anchor;
+    ``tags`` record what is drawn, ``heading`` is the level of the next heading from 1."""
 
     canvas: Any
     fonts: Fonts
@@ -64,6 +69,44 @@ class Sheet:
     references: Mapping[str, PageReference] = field(default_factory=dict)
     page: int = 0
     placed: list[PlacedSystem] = field(default_factory=list)
+    tags: Tags = field(init=False)
+    heading: int = 2
+
+    def __post_init__(self) -> None:
+        self.tags = Tags(self.canvas.addLiteral)
+
+    @contextmanager
+    def tagged(self, kind: str, text: str = "") -> Iterator[None]:
+        """What is drawn meanwhile is of this kind: "H" for a heading, else a standard structure
+        type; ``text`` is the alternative text of a figure."""
+        with self.tags.element(f"H{self.heading}" if kind == "H" else kind, text):
+            yield
+
+    @contextmanager
+    def figure(
+        self, text: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float
+    ) -> Iterator[None]:
+        """What is drawn meanwhile is one picture within the box."""
+        bottom = self._up(top_pt + high_pt)
+        with self.tags.element("Figure", text) as made:
+            made.add_box(self.page, (left_pt, bottom, left_pt + width_pt, bottom + high_pt))
+            yield
+
+    @contextmanager
+    def linked(
+        self, name: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float, text: str
+    ) -> Iterator[None]:
+        """What is drawn meanwhile leads to the anchor ``name``, and so does the box; ``text`` says
+        where that is. Nothing leads anywhere when there is no such anchor."""
+        if name not in self.references:
+            yield
+            return
+        with self.tagged("Link"):
+            yield
+            bottom = self._up(top_pt + high_pt)
+            area = (left_pt, bottom, left_pt + width_pt, bottom + high_pt)
+            self.canvas.linkRect("", name, area, relative=0, Border="[0 0 0]")
+            self.tags.link(text)
 
     def text(
         self,
@@ -76,12 +119,15 @@ class Sheet:
         align: str = "left",
         grey: float = BLACK,
         rise_pt: float = 0.0,
+        goes_on: bool = False,
     ) -> float:
         """Print one line with its base line at ``base_pt``; return its width. ``align`` says what
-        ``left_pt`` is: left, right or centre of the text."""
+        ``left_pt`` is: left, right or centre of the text. Where the text ``goes_on`` elsewhere, a
+        blank stands at the end, so that words are not read as one."""
         pieces = self.fonts.pieces(text, role, size_pt)
         width = sum(advance for _, _, advance in pieces)
         at = left_pt - {"left": 0.0, "right": width, "centre": width / 2}[align]
+        self.tags.mark_text()
         line = self.canvas.beginText()
         line.setFillGray(grey)
         for font, piece, advance in pieces:
@@ -89,6 +135,8 @@ class Sheet:
             line.setFont(font, size_pt)
             line.textOut(piece)
             at += advance
+        if goes_on and pieces:
+            line.textOut(" ")
         self.canvas.drawText(line)
         return width
 
@@ -104,6 +152,7 @@ class Sheet:
         dash: tuple[float, ...] = (),
     ) -> None:
         """A straight line, level unless ``bottom_pt`` is given."""
+        self.tags.mark_line()
         end = top_pt if bottom_pt is None else bottom_pt
         self.canvas.setLineWidth(width_pt)
         self.canvas.setStrokeGray(grey)
@@ -157,10 +206,18 @@ class Sheet:
         )
 
     def system(
-        self, pdf: Path, system: EngravedSystem, left_pt: float, top_pt: float, scale: float = 1.0
+        self,
+        pdf: Path,
+        system: EngravedSystem,
+        left_pt: float,
+        top_pt: float,
+        scale: float = 1.0,
+        *,
+        figure: Figure | None = None,
     ) -> None:
         """Note down that ``system`` goes here, the upper left corner of its box at the place."""
         bottom = self._up(top_pt + system.height_pt * scale)
+        right, top = left_pt + system.width_pt * scale, bottom + system.height_pt * scale
         self.placed.append(
             PlacedSystem(
                 page=self.page,
@@ -169,6 +226,7 @@ class Sheet:
                 left_pt=left_pt,
                 bottom_pt=bottom,
                 scale=scale,
+                mark=self.tags.music(figure, (left_pt, bottom, right, top)),
             )
         )
 
@@ -180,22 +238,19 @@ class Sheet:
         """Add an entry of the PDF's outline that leads to the anchor ``name``."""
         self.canvas.addOutlineEntry(" ".join(title.split()), name, level, closed=level > 0)
 
-    def link(
-        self, name: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float
-    ) -> None:
-        """Make the box a link to the anchor ``name``; nothing when there is no such anchor."""
-        if name in self.references:
+    @contextmanager
+    def web_linked(
+        self, address: str, box_pt: tuple[float, float, float, float], text: str
+    ) -> Iterator[None]:
+        """What is drawn meanwhile, and the box (left, top, width, height), lead to an address
+        outside the book, or to a file beside it; ``text`` says what is there."""
+        left_pt, top_pt, width_pt, high_pt = box_pt
+        with self.tagged("Link"):
+            yield
             bottom = self._up(top_pt + high_pt)
             area = (left_pt, bottom, left_pt + width_pt, bottom + high_pt)
-            self.canvas.linkRect("", name, area, relative=0, Border="[0 0 0]")
-
-    def web_link(
-        self, address: str, left_pt: float, top_pt: float, width_pt: float, high_pt: float
-    ) -> None:
-        """Make the box a link to an address outside the book, or to a file beside it."""
-        bottom = self._up(top_pt + high_pt)
-        area = (left_pt, bottom, left_pt + width_pt, bottom + high_pt)
-        self.canvas.linkURL(address, area, relative=0, thickness=0)
+            self.canvas.linkURL(address, area, relative=0, thickness=0)
+            self.tags.link(text)
 
     def qr_code(self, text: str, left_pt: float, top_pt: float, side_pt: float) -> None:
         """A QR code of ``text``, its quiet zone within the box."""
@@ -212,6 +267,7 @@ class Sheet:
         )
         drawing = Drawing(side_pt, side_pt)
         drawing.add(code)
+        self.tags.mark_line()
         draw(drawing, self.canvas, left_pt, self._up(top_pt + side_pt))
 
     def label_of(self, name: str) -> str:
@@ -221,6 +277,7 @@ class Sheet:
 
     def end_page(self) -> None:
         """Finish this page and go on to the next."""
+        self.tags.end_page()
         self.canvas.showPage()
         self.page += 1
 
@@ -228,6 +285,7 @@ class Sheet:
         return self.page_format.height_pt - down_pt
 
     def _pens(self, line_pt: float, grey: float, fill: float | None) -> None:
+        self.tags.mark_line()
         self.canvas.setLineWidth(line_pt)
         self.canvas.setStrokeGray(grey)
         self.canvas.setDash()

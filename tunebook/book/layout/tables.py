@@ -57,16 +57,19 @@ def _row(
 
     def paint(sheet: Sheet, left: float, top: float) -> None:
         base = top + (leading - size) / 2 + ASCENT * size
-        for at, cell in enumerate(cells):
-            start = 0.0 if at == 0 else rights[at - 1]
-            text = shortened(cell, design.fonts, role, size, rights[at] - start - 4)
-            if at == 0:
-                sheet.text(left, base, text, role, size)
-            else:
-                sheet.text(left + rights[at], base, text, role, size, align="right")
-        below.draw(sheet, left, top + leading - 2.0)
+        box = (left, top, rights[0], leading)
+        kind = "TH" if role == SANS_BOLD else "TD"
+        with sheet.tagged("TR"):
+            for at, cell in enumerate(cells):
+                start = 0.0 if at == 0 else rights[at - 1]
+                text = shortened(cell, design.fonts, role, size, rights[at] - start - 4)
+                with sheet.tagged(kind):
+                    if at:
+                        sheet.text(left + rights[at], base, text, role, size, align="right")
+                        continue
+                    with sheet.linked(anchor, *box, cell):
+                        sheet.text(left, base, text, role, size)
+                    below.draw(sheet, left, top + leading - 2.0)
         sheet.rule(left, top + height - 0.5, left + rights[-1], grey=LIGHT)
-        if anchor:
-            sheet.link(anchor, left, top, rights[0], leading)
 
     return Drawing(height, paint)

@@ -26,8 +26,9 @@ from tunebook.book.layout.page_breaks import (
     choose_order,
 )
 from tunebook.book.layout.paper import PageFormat
+from tunebook.book.layout.tags import Figure
 from tunebook.book.pages.sets import set_heading
-from tunebook.book.pages.tunes import continued_head, tune_head, tune_tail
+from tunebook.book.pages.tunes import continued_head, in_words, tune_head, tune_tail
 from tunebook.model.piece import EngravedPiece
 
 # Spaces in points on A4: between systems (the least, which may be negative, since the boxes of
@@ -232,8 +233,9 @@ def _parts(
     tune: BookTune, piece: EngravedPiece, content: BookContent, design: Design
 ) -> tuple[Block, ...]:
     """Head with the first system, further systems, the last one with the tail."""
+    figure = Figure(tune.identity, in_words(tune, design.words))
     music: list[list[Block]] = [
-        [fitted_music(piece.pdf, system, design.music_width_pt)] for system in piece.systems
+        [fitted_music(piece.pdf, system, design.music_width_pt, figure)] for system in piece.systems
     ] or [[]]
     music[0].insert(0, tune_head(tune, design))
     tail = tune_tail(tune, content.edition, design)

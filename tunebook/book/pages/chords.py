@@ -27,9 +27,10 @@ from tunebook.book.layout.blocks import (
 )
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.book.layout.sheet import BLACK, GREY, LIGHT, Sheet
-from tunebook.book.musical_text import chord_text
+from tunebook.book.musical_text import chord_text, stop_text
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument
+from tunebook.model.words import FixedWords
 
 Shape = tuple[Stop, ...]
 _SYMBOL_PARTS = re.compile(r"\d+|\D+")
@@ -45,9 +46,17 @@ _GAP_PT = 8.0
 
 
 def shape_drawing(
-    symbol: str, shape: Shape, instrument: Instrument, width_pt: float, scale: float = 1.0
+    symbol: str,
+    shape: Shape,
+    instrument: Instrument,
+    width_pt: float,
+    words: FixedWords,
+    *,
+    scale: float = 1.0,
+    name: str = "",
 ) -> Drawing:
-    """One chord shape with the chord's symbol over it, ``width_pt`` wide."""
+    """One chord shape with the chord's symbol over it, ``width_pt`` wide; without a symbol,
+    ``name`` is what its alternative text calls the chord."""
     step = _STRING_PT * scale
     name_pt = 9.0 * scale
     head = name_pt * 1.5 if symbol else 0.0
@@ -61,7 +70,18 @@ def shape_drawing(
         _draw_strings(sheet, instrument, shape, area, lowest, scale)
         _draw_keys(sheet, instrument, shape, area, lowest, scale)
 
-    return Drawing(height, paint)
+    return Drawing(height, paint, _in_words(symbol or name, shape, instrument, words), width_pt)
+
+
+def _in_words(symbol: str, shape: Shape, instrument: Instrument, words: FixedWords) -> str:
+    """The shape for those who do not see it: each stop and its finger, from the lowest string."""
+    stops = [
+        words.pictures["finger"].format(stop_text(stop, instrument, words), stop.finger)
+        if stop.key and stop.finger
+        else stop_text(stop, instrument, words)
+        for stop in shape
+    ]
+    return words.pictures["shape"].format(symbol, ", ".join(stops))
 
 
 def print_symbol(
@@ -100,15 +120,20 @@ def shapes_grid(
     instrument: Instrument,
     design: Design,
     width_pt: float,
+    name: str = "",
 ) -> Block:
-    """Shapes side by side, as many a row as ``width_pt`` takes."""
+    """Shapes side by side, as many a row as ``width_pt`` takes; ``name`` is the chord's where they
+    bear no symbols."""
     scale = design.page_format.scale
     wide, gap = design.size(_SHAPE_PT), design.size(_GAP_PT)
     per_row = shapes_in_row(design, width_pt)
     rows = [shapes[first : first + per_row] for first in range(0, len(shapes), per_row)]
     blocks = []
     for row in rows:
-        drawings = [shape_drawing(symbol, shape, instrument, wide, scale) for symbol, shape in row]
+        drawings = [
+            shape_drawing(symbol, shape, instrument, wide, design.words, scale=scale, name=name)
+            for symbol, shape in row
+        ]
         blocks.append(_row(drawings, wide + gap))
     return Stack(tuple(blocks))
 
@@ -216,13 +241,14 @@ def _entry(one: ChordShapes, content: BookContent, design: Design, width: float)
     symbol = chord_text(one.symbol, design.words)
 
     def paint_name(sheet: Sheet, left_pt: float, top_pt: float) -> None:
-        print_symbol(sheet, left_pt, top_pt + size, symbol, size)
+        with sheet.tagged("P"):
+            print_symbol(sheet, left_pt, top_pt + size, symbol, size)
 
     name = Drawing(size * 1.3, paint_name)
     # A single row: on narrow paper, the best ones only.
     room = width - name_width
     best = tuple(("", shape) for shape in one.shapes[: shapes_in_row(design, room)])
-    shapes = shapes_grid(best, content.instrument, design, room)
+    shapes = shapes_grid(best, content.instrument, design, room, symbol)
     where = _where(one.symbol, content, design, width)
     return Stack((Beside((name, shapes), (0.0, name_width), is_centred=True), where))
 

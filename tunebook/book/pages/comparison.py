@@ -12,12 +12,12 @@ from typing import Any
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.blocks import Flowed, Music
-from tunebook.book.layout.flow import Page, Stream, flow
+from tunebook.book.layout.flow import Stream, flow
 from tunebook.book.layout.paper import page_format
-from tunebook.book.layout.placing import place_systems
 from tunebook.book.layout.tables import table_rows
+from tunebook.book.layout.tags import Figure
 from tunebook.book.musical_text import key_name, local_names
-from tunebook.book.pages.furniture import draw_pages
+from tunebook.book.pages.furniture import draw_pages, open_tagged, saved
 from tunebook.errors import ProgramError
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
@@ -65,7 +65,9 @@ def write_comparison(
         items += _scores(tunings, tunes, words, design)
         items += _keys(tunes, words, design)
         pages = flow([Stream(tuple(items))], design.page_format, words.comparison)
-        data = _drawn(pages, design, words.comparison)
+        labels = [str(number) for number in range(1, len(pages) + 1)]
+        drawn = draw_pages(pages, design, {"Title": words.comparison}, labels)
+        data = saved(open_tagged(drawn, words.comparison, book.language))
     write_whole(output, data, read=read)
 
 
@@ -136,7 +138,7 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
     path.write_bytes(buffer.getvalue())
     width, height = (72.0 * float(inches) for inches in figure.get_size_inches())
     system = EngravedSystem(0, 0.0, 0.0, width, height)
-    return Music(path, system)
+    return Music(path, system, figure=Figure(path.name, words.plot_axis))
 
 
 def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts: FixedWords) -> Any:
@@ -198,15 +200,3 @@ def _plain(title: str) -> str:
     """A title that the plot library does not take for a formula."""
     short = title if len(title) <= 32 else title[:31] + "…"
     return short.replace("$", r"\$")
-
-
-def _drawn(pages: Sequence[Page], design: Design, title: str) -> bytes:
-    import pikepdf
-
-    labels = [str(number) for number in range(1, len(pages) + 1)]
-    data, placed = draw_pages(pages, design, {"Title": title}, labels)
-    document = pikepdf.open(BytesIO(data))
-    place_systems(document, placed)
-    finished = BytesIO()
-    document.save(finished, deterministic_id=True)
-    return finished.getvalue()

@@ -87,9 +87,11 @@ def _draw_title(
     if len(lines) > 2:
         size *= 0.75
         lines = broken(content.book.title, design.fonts, BOLD, size, design.width_pt)
-    for index, line in enumerate(reversed(lines)):
-        base = ornament - design.size(26.0) - index * size * 1.15
-        sheet.text(middle, base, line, BOLD, size, align="centre")
+    with sheet.tagged("H"):
+        for index, line in enumerate(lines):
+            base = ornament - design.size(26.0) - (len(lines) - 1 - index) * size * 1.15
+            goes_on = index + 1 < len(lines)
+            sheet.text(middle, base, line, BOLD, size, align="centre", goes_on=goes_on)
 
 
 def _draw_string(

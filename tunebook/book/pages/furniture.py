@@ -3,17 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from io import BytesIO
+from typing import Any
 
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import ITALIC, SERIF
 from tunebook.book.layout.blocks import shortened
 from tunebook.book.layout.flow import Page
+from tunebook.book.layout.placing import place_systems
 from tunebook.book.layout.sheet import GREY, PageReference, PlacedSystem, Sheet
+from tunebook.book.layout.structure import add_structure
+from tunebook.book.layout.tags import Element
+from tunebook.model.choices import Language
 
 FOOT_GAP = "     "
 """Between the signs of the foot line."""
 _LEAST_FOOT = 0.85
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPages:
+    """Pages as a PDF, the systems that go onto them, and the tree of what stands there."""
+
+    data: bytes
+    placed: tuple[PlacedSystem, ...]
+    root: Element
 
 
 def draw_pages(
@@ -22,8 +37,9 @@ def draw_pages(
     about: Mapping[str, str],
     labels: Sequence[str] = (),
     references: Mapping[str, PageReference] | None = None,
-) -> tuple[bytes, list[PlacedSystem]]:
-    """Return the pages as a PDF without music, and the engraved systems that go onto it.
+) -> DrawnPages:
+    """Return the pages as a PDF without music, the engraved systems that go onto it, and the tree
+    of what stands there.
 
     ``about`` are its Title, Author, Subject and Creator. With ``labels``, one a page, each page
     has its furniture. ``references`` are the places that links lead to."""
@@ -36,12 +52,46 @@ def draw_pages(
         getattr(canvas, f"set{name}")(text)
     sheet = Sheet(canvas, design.fonts, design.page_format, references or {})
     for index, page in enumerate(pages):
-        if labels:
-            draw_furniture(sheet, page, labels[index], about["Title"], index % 2 == 1)
+        with sheet.tags.artifact():
+            if labels:
+                draw_furniture(sheet, page, labels[index], about["Title"], index % 2 == 1)
         page.draw(sheet)
         sheet.end_page()
     canvas.save()
-    return buffer.getvalue(), sheet.placed
+    return DrawnPages(buffer.getvalue(), tuple(sheet.placed), sheet.tags.root)
+
+
+def open_tagged(drawn: DrawnPages, title: str, language: Language) -> Any:
+    """The pages with their music as a pikepdf document in ``language`` that can be read aloud, its
+    title in the window.
+
+    Raises OutputError when the PDF of a piece cannot be read."""
+    import pikepdf
+
+    document = pikepdf.open(BytesIO(drawn.data))
+    place_systems(document, drawn.placed)
+    document.Root.Lang = pikepdf.String(language)
+    document.Root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
+    with document.open_metadata(set_pikepdf_as_editor=False) as metadata:
+        metadata["dc:title"] = title
+        metadata["dc:language"] = {language}
+    add_structure(document, drawn.root)
+    return document
+
+
+def saved(document: Any) -> bytes:
+    """The bytes of a pikepdf document, which is closed; equal documents have equal bytes."""
+    import pikepdf
+
+    buffer = BytesIO()
+    document.save(
+        buffer,
+        deterministic_id=True,
+        object_stream_mode=pikepdf.ObjectStreamMode.generate,
+        compress_streams=True,
+    )
+    document.close()
+    return buffer.getvalue()
 
 
 def draw_furniture(sheet: Sheet, page: Page, label: str, title: str, is_left: bool) -> None:

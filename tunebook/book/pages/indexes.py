@@ -35,11 +35,13 @@ from tunebook.book.layout.blocks import (
     Entry,
     Flowed,
     Lines,
+    Music,
     Space,
     Stack,
     fitted_music,
 )
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow, flow_in_fewest
+from tunebook.book.layout.tags import Figure
 from tunebook.book.musical_text import (
     further_voices,
     key_name,
@@ -322,9 +324,9 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
     """Engraved openings, sorted by the steps of the scale."""
     width = column_width_pt(design.page_format, COLUMNS)
     tunes = [
-        (tune, fitted_music(tune.piece.opening_pdf, tune.piece.opening, width))
+        (tune, music)
         for tune in content.tunes
-        if tune.piece.opening is not None and tune.piece.opening_pdf is not None
+        if (music := _first_bars(tune, design, width)) is not None
     ]
     if len(tunes) < LEAST_TUNES:
         return []
@@ -336,6 +338,15 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
     words = design.words
     notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))
     return [_index(words.index_openings, INDEX_OPENINGS, items, design, is_whole=True, notes=notes)]
+
+
+def _first_bars(tune: BookTune, design: Design, width: float) -> Music | None:
+    piece = tune.piece
+    if piece.opening is None or piece.opening_pdf is None:
+        return None
+    text = design.words.pictures["opening"].format(tune.title)
+    figure = Figure(f"opening {tune.identity}", text)
+    return fitted_music(piece.opening_pdf, piece.opening, width, figure)
 
 
 def _steps_text(tune: BookTune, design: Design, width: float) -> str:

@@ -16,7 +16,7 @@ from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import GREY, LIGHT, Sheet
 from tunebook.book.musical_text import note_name, pitch_name, tuning_text
-from tunebook.book.pages.furniture import draw_pages
+from tunebook.book.pages.furniture import draw_pages, open_tagged, saved
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.choices import Language, Paper
 from tunebook.model.instrument import Instrument, String
@@ -74,8 +74,8 @@ def write_instrument_page(
     words = fixed_words(language, instrument.kind)
     design = Design(page_format(paper), load_fonts(store), words)
     title = f"{words.local(instrument.title)}, {tuning_text(instrument, words)}"
-    data, _ = draw_pages(instrument_pages(instrument, design), design, {"Title": title})
-    write_whole(output, data, read=read)
+    drawn = draw_pages(instrument_pages(instrument, design), design, {"Title": title})
+    write_whole(output, saved(open_tagged(drawn, title, language)), read=read)
 
 
 def _compass_text(instrument: Instrument, design: Design) -> str:
@@ -100,13 +100,13 @@ def _string_table(instrument: Instrument, design: Design) -> Drawing:
             at = left_pt + step * index
             sheet.box(at, top_pt, step - 6, size * 2.4, line_pt=0.5, grey=GREY, radius_pt=3)
             base = top_pt + size * 1.15
-            wide = sheet.text(
-                at + 8, base, note_name(string.open_midi, design.words), SANS_BOLD, size
-            )
+            name = note_name(string.open_midi, design.words)
             octave = str(string.open_midi // 12 - 1)
-            sheet.text(at + 9 + wide, base, octave, SERIF, small, grey=GREY)
-            text = _keys_text(string, design)
-            sheet.text(at + 8, top_pt + size * 1.95, text, SERIF, small)
+            with sheet.tagged("P"):
+                wide = sheet.text(at + 8, base, name, SANS_BOLD, size)
+                sheet.text(at + 9 + wide, base, octave, SERIF, small, grey=GREY, goes_on=True)
+                text = _keys_text(string, design)
+                sheet.text(at + 8, top_pt + size * 1.95, text, SERIF, small)
 
     return Drawing(size * 2.4, paint)
 
@@ -173,7 +173,8 @@ def keybox_drawing(instrument: Instrument, width_pt: float, words: FixedWords) -
                 _draw_key(sheet, string, key, scale, instrument.kind == "keyed", words)
         _draw_key_numbers(sheet, instrument, scale)
 
-    return Drawing(height, paint)
+    text = words.keybox_text if instrument.kind == "keyed" else words.fingerboard_text
+    return Drawing(height, paint, " ".join(text.split()), width_pt)
 
 
 def _draw_box(sheet: Sheet, scale: _Scale, right_pt: float) -> None:

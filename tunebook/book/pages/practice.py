@@ -10,6 +10,7 @@ from tunebook.book.fonts.fonts import BOLD, SANS_BOLD, SERIF
 from tunebook.book.layout.blocks import Block, Drawing, Flowed, Space, Stack, fitted_music
 from tunebook.book.layout.flow import Page, Stream, flow
 from tunebook.book.layout.sheet import Sheet
+from tunebook.book.layout.tags import Figure
 
 _SYSTEM_GAP_PT = 3.0
 
@@ -54,11 +55,12 @@ def _title(section: PracticeSection, design: Design, size: float) -> Block:
 
     def paint(sheet: Sheet, left: float, top: float) -> None:
         base = top + size
-        width = sheet.text(left, base, section.title, BOLD, size)
+        box = (left, top, design.fonts.width(section.title, BOLD, size), size * 1.3)
+        with sheet.tagged("H"), sheet.linked(anchor, *box, section.title):
+            sheet.text(left, base, section.title, BOLD, size)
         if anchor and sheet.label_of(anchor):
             label = f"{design.words.page} {sheet.label_of(anchor)}"
             sheet.text(left + design.width_pt, base, label, SERIF, size * 0.75, align="right")
-            sheet.link(anchor, left, top, width, size * 1.3)
 
     return Drawing(size * 1.5, paint)
 
@@ -67,7 +69,8 @@ def _piece(piece: PracticePiece, design: Design) -> list[Flowed]:
     """The exercise's name and first system together, then the further systems, of which the last
     never stands alone."""
     music = piece.piece
-    systems = [fitted_music(music.pdf, one, design.music_width_pt) for one in music.systems]
+    figure = Figure(music.identity, design.words.pictures["exercise"].format(piece.title))
+    systems = [fitted_music(music.pdf, one, design.music_width_pt, figure) for one in music.systems]
     title = design.small(piece.title, design.width_pt, role=SANS_BOLD)
     first = Stack((title, Space(design.size(2.0)), *systems[:1]))
     gap = design.size(_SYSTEM_GAP_PT)

@@ -24,6 +24,7 @@ def set_heading(section: BookSection, design: Design, is_short: bool = False) ->
             size_pt=size,
             leading_pt=size * 1.2,
             align="centre",
+            kind="H",
         ),
         Space(design.size(4.0)),
         Rule(width, 0.0, 2.0, 1.2),
@@ -50,15 +51,24 @@ def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size * 1.05
-        sheet.text(left_pt + design.size(12.0), base, str(number), BOLD, size, align="right")
         start = left_pt + design.size(20.0)
-        start += sheet.text(start, base, title, BOLD, size)
-        sheet.text(start + design.size(10.0), base, text, SERIF, size * 0.92)
         anchor = tune_anchor(tune.identity)
         right = left_pt + design.width_pt
         label = f"{design.words.page} {sheet.label_of(anchor)}"
-        sheet.text(right, base, label, SERIF, size * 0.92, align="right", grey=GREY)
-        sheet.link(anchor, left_pt, top_pt, design.width_pt, size * 1.4)
+        box = (left_pt, top_pt, design.width_pt, size * 1.4)
+        with sheet.tagged("P"), sheet.linked(anchor, *box, tune.title):
+            sheet.text(
+                left_pt + design.size(12.0),
+                base,
+                str(number),
+                BOLD,
+                size,
+                align="right",
+                goes_on=True,
+            )
+            start += sheet.text(start, base, title, BOLD, size, goes_on=True)
+            sheet.text(start + design.size(10.0), base, text, SERIF, size * 0.92, goes_on=True)
+            sheet.text(right, base, label, SERIF, size * 0.92, align="right", grey=GREY)
 
     return Drawing(size * 1.45, paint)
 

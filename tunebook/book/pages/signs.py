@@ -8,6 +8,7 @@ from tunebook.book.content import SIGNS, BookContent, LegendEntry
 from tunebook.book.design import Design
 from tunebook.book.layout.blocks import Beside, Block, Flowed, Stack, fitted_music
 from tunebook.book.layout.flow import Page, Stream, flow
+from tunebook.book.layout.tags import Figure
 from tunebook.book.pages.furniture import FOOT_GAP
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import Edition
@@ -94,5 +95,6 @@ def _entry(entry: LegendEntry, room: float, design: Design) -> Block:
         return design.body(text).block
     left = room + design.size(18.0)
     lines = design.body(text, design.width_pt - left).block
-    systems = tuple(fitted_music(entry.piece.pdf, one, room) for one in entry.piece.systems)
+    figure = Figure(entry.piece.identity, design.words.pictures["sign"])
+    systems = tuple(fitted_music(entry.piece.pdf, one, room, figure) for one in entry.piece.systems)
     return Beside((Stack(systems), lines), (0.0, left), is_centred=True)

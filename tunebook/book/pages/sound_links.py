@@ -30,8 +30,10 @@ def draw_mark(
 ) -> None:
     """Print the text of ``mark``, flush right, as a link to its address."""
     text, address = mark
-    wide = sheet.text(right_pt, base_pt, text, ITALIC, size_pt, align="right")
-    sheet.web_link(address, right_pt - wide, base_pt - size_pt, wide, size_pt * 1.3)
+    wide = sheet.fonts.width(text, ITALIC, size_pt)
+    box = (right_pt - wide, base_pt - size_pt, wide, size_pt * 1.3)
+    with sheet.tagged("P"), sheet.web_linked(address, box, text):
+        sheet.text(right_pt, base_pt, text, ITALIC, size_pt, align="right")
 
 
 def beside_code(link: SoundLink | None, design: Design) -> Design:
@@ -51,8 +53,14 @@ def with_code(head: Block, link: SoundLink | None, design: Design) -> Block:
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         # The empty modules above and to the right lie in what is empty anyhow.
-        sheet.qr_code(link.address, left_pt, top_pt - quiet, side)
-        sheet.web_link(link.address, left_pt, top_pt - quiet, side, side)
+        box = (left_pt, top_pt - quiet, side, side)
+        text = f"{design.words.listen}: {link.address}"
+        with (
+            sheet.tagged("P"),
+            sheet.web_linked(link.address, box, text),
+            sheet.figure(text, *box),
+        ):
+            sheet.qr_code(link.address, left_pt, top_pt - quiet, side)
 
     code = Drawing(side - 1.5 * quiet, paint)
     return Beside((head, code), (0.0, design.width_pt - side + quiet))

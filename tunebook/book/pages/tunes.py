@@ -67,10 +67,29 @@ def continued_head(tune: BookTune, design: Design) -> Block:
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size
-        wide = sheet.text(left_pt, base, title, BOLD, size)
-        sheet.text(left_pt + wide + 4, base, text, ITALIC, size, grey=GREY)
+        with sheet.tags.artifact():
+            wide = sheet.text(left_pt, base, title, BOLD, size)
+            sheet.text(left_pt + wide + 4, base, text, ITALIC, size, grey=GREY)
 
     return Drawing(size * 1.2 + design.size(6.0), paint)
+
+
+# More of a tune's ABC than this is not read out.
+_MOST_ABC = 20_000
+
+
+def in_words(tune: BookTune, words: FixedWords) -> str:
+    """The music for those who do not see it: title, facts, number of bars, and the tune's own
+    ABC."""
+    piece = tune.arrangement.tune
+    bars = sum(not bar.is_continued for bar in piece.bars)
+    text = words.pictures["tune"].format(tune.title, info_line(tune.arrangement, words), bars)
+    abc = "".join(
+        letter if letter.isprintable() or letter == "\n" else " " for letter in piece.source_text
+    ).strip()
+    if not abc or len(abc) > _MOST_ABC:
+        return text
+    return f"{text} {words.pictures['abc'].format(abc)}"
 
 
 def tune_tail(tune: BookTune, edition: Edition, design: Design) -> Block | None:
@@ -152,8 +171,10 @@ def _title_block(lines: tuple[str, ...], source: str, size: float, design: Desig
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
         base = top_pt + size * 0.95
-        for index, line in enumerate(lines):
-            sheet.text(left_pt, base + index * leading, line, BOLD, size)
+        with sheet.tagged("H"):
+            for index, line in enumerate(lines):
+                goes_on = index + 1 < len(lines)
+                sheet.text(left_pt, base + index * leading, line, BOLD, size, goes_on=goes_on)
         if source:
             last = base + (len(lines) - 1) * leading
             right = left_pt + design.width_pt
