@@ -43,9 +43,11 @@ class FilesRead:
     def __init__(self) -> None:
         self._names: set[str] = set()
         self._numbers: set[tuple[int, int]] = set()
+        self._paths: dict[Path, None] = {}
 
     def note(self, path: Path) -> None:
         """Note that ``path`` is read, by its name and, for other names of it, by its number."""
+        self._paths[path] = None
         self._names.add(_folded(path))
         number = _number(path)
         if number is not None:
@@ -53,8 +55,13 @@ class FilesRead:
 
     def add(self, other: FilesRead) -> None:
         """Note all that ``other`` has noted."""
+        self._paths |= other._paths
         self._names |= other._names
         self._numbers |= other._numbers
+
+    def paths(self) -> tuple[Path, ...]:
+        """The files by the paths under which they are read."""
+        return tuple(self._paths)
 
     def holds(self, path: Path) -> bool:
         """Whether ``path`` is one of the files, whatever links lead to it; a name that differs

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -39,12 +40,13 @@ from tunebook.cli.options import (
     Times,
     Tuning,
     TuningPitch,
+    Watch,
 )
 from tunebook.cli.terminal import say, warn
 from tunebook.errors import EXIT_NOTHING_BUILT, EXIT_STRICT, Message, SettingError
 
 if TYPE_CHECKING:
-    from tunebook.pipeline.load import Setup
+    from tunebook.pipeline.load import BuildOrder, Setup, Wishes
 
 app = typer.Typer(
     name="tunebook",
@@ -92,19 +94,45 @@ def build(
     no_cache: NoCache = False,
     as_json: AsJson = False,
     scheduler: Scheduler = None,
+    watch: Watch = False,
 ) -> None:
     """Make the tune book: read, solve, engrave, paginate."""
     from tunebook.cli.reports import print_build_report
     from tunebook.cli.terminal import ProgressLine
     from tunebook.pipeline.build import build
-    from tunebook.pipeline.load import BuildOrder
+    from tunebook.pipeline.load import BuildOrder, Wishes
 
-    setup = _setup(folder, settings, instrument, tuning, hand, edition)
     order = BuildOrder(output, keep_source, jobs, not no_cache, scheduler)
+    if watch and (as_json or strict):
+        raise SettingError("--watch goes on and reports no end", "leave out --json and --strict")
+    if watch:
+        _watch(folder, Wishes(settings, instrument, tuning, hand, edition), order)
+        return
+    setup = _setup(folder, settings, instrument, tuning, hand, edition)
     with ProgressLine(as_json) as progress:
         report = build(setup, order, progress)
     print_build_report(report, as_json)
     _finish(report.messages, report.tune_count, strict)
+
+
+def _watch(folder: Path, wishes: Wishes, order: BuildOrder) -> None:
+    """Make the book anew after each change until an interrupt."""
+    from tunebook.cli.reports import print_build_report, print_turn
+    from tunebook.cli.terminal import ProgressLine
+    from tunebook.pipeline.watch import watch_book
+
+    with ProgressLine() as progress:
+        turns = watch_book(folder, wishes, order, progress)
+        first = next(turns)
+    if first.report is not None:
+        print_build_report(first.report, as_json=False)
+    # Whatever is under way then, the book is whole: this is how one ends it.
+    with suppress(KeyboardInterrupt):
+        say(f"waiting for changes in {folder}; Ctrl-C ends it")
+        sys.stdout.flush()
+        for turn in turns:
+            print_turn(turn)
+            sys.stdout.flush()
 
 
 @app.command()

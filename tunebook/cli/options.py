@@ -88,6 +88,9 @@ TuningPitch = Annotated[
 SoundFormatOption = Annotated[
     str | None, typer.Option("--format", help="For sound: flac, wav or ogg.")
 ]
+Watch = Annotated[
+    bool, typer.Option("--watch", help="Make the book anew whenever something is saved.")
+]
 Scheduler = Annotated[
     str | None,
     typer.Option("--scheduler", help="A Dask scheduler (tcp://...); wants tunebook[cluster]."),

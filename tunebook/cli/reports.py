@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from tunebook.cli.terminal import counted, print_as_json, print_messages, print_table, say
+from tunebook.cli.terminal import counted, print_as_json, print_messages, print_table, say, warn
 
 if TYPE_CHECKING:
     from tunebook.model.book import BuildReport
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from tunebook.pipeline.check import CheckReport
     from tunebook.pipeline.compare import CompareReport
     from tunebook.pipeline.export import ExportReport
+    from tunebook.pipeline.watch import Turn
 
 STRING_CAUTION = (
     "Caution: a string marked ! gains more than a tenth in tension. Use the string maker's chart, "
@@ -73,6 +75,33 @@ def print_build_report(report: BuildReport, as_json: bool) -> None:
         say(f"booklet for folding: {report.booklet}")
     if report.sources:
         say(f"LilyPond source: {report.sources}")
+
+
+MOST_NAMES = 3
+
+
+def print_turn(turn: Turn) -> None:
+    """Write what is new to say, and one line on what was saved and what became of the book."""
+    print_messages(turn.messages)
+    changed = _some(turn.changed)
+    report = turn.report
+    if turn.error is not None:
+        warn(str(turn.error))
+    if report is None:
+        say(f"{changed}: the book stays as it was")
+        return
+    anew = f" ({_some(turn.tunes)})" if turn.tunes else ""
+    say(
+        f"{changed}{anew}: {report.output}, {counted(report.tune_count, 'tune')} on "
+        f"{counted(report.pages, 'page')}, {turn.seconds:.1f} s"
+    )
+
+
+def _some(names: Sequence[str]) -> str:
+    """The first few names, and how many more there are."""
+    shown = ", ".join(names[:MOST_NAMES])
+    more = len(names) - MOST_NAMES
+    return f"{shown} and {more} more" if more > 0 else shown
 
 
 def print_export_report(report: ExportReport) -> None:

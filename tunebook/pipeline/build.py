@@ -107,6 +107,7 @@ def build(
     kept = fetch(store, "books", key) if key else None
     if kept is not None:
         report, data = kept
+        _check_left_out(setup, order, list(report.left_out))
         write_whole(output, data, read=setup.read)
         return replace(report, seconds=(("kept", time.perf_counter() - start),))
     report = _make_book(setup, order, store, output, files, on_progress, before)
@@ -201,6 +202,7 @@ def _make_book(
     with clock.stage("arranging"):
         sources = write_sources(loaded.tunes, names, setup, order, store, before, on_progress)
     messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
+    _check_left_out(setup, order, messages)
     with work_folder() as work, ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside:
         fonts = beside.submit(get_ready, store, setup.book.language)
         with clock.stage("engraving"):
@@ -208,6 +210,7 @@ def _make_book(
             _keep_sources(sources, extras, order, setup)
             pieces, failures = _engrave(sources, extras, order, store, work, on_progress)
         messages += failure_messages(failures, sources)
+        _check_left_out(setup, order, messages)
         if not any(one.identity in pieces for one in sources):
             raise nothing_to_do(setup, gather_messages(setup, messages))
         with clock.stage("assembling"):
@@ -229,6 +232,12 @@ def _make_book(
         booklet=made.booklet,
         retuning=facts,
     )
+
+
+def _check_left_out(setup: Setup, order: BuildOrder, messages: list[Message]) -> None:
+    if order.check_left_out is not None:
+        unique = gather_messages(setup, messages)
+        order.check_left_out([message for message in unique if message.is_fatal])
 
 
 @dataclass

@@ -22,6 +22,7 @@ from typing import Any
 from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
 from tunebook.model.tune import Tune
 from tunebook.pipeline.load import Setup
+from tunebook.pipeline.remembered import recalled, remember
 from tunebook.read.folder import AbcFile
 from tunebook.store import Kind, Store, StoreSize, cache_folder, default_store, key_of
 
@@ -94,15 +95,23 @@ def _version(maker: str) -> str:
 
 def fetch(store: Store, kind: Kind, key: str) -> Any | None:
     """Return what is kept under ``key``, or None."""
+    found = recalled((kind, key))
+    if found is not None:
+        return found
     data = store.fetch(kind, key)
     try:
-        return None if data is None else pickle.loads(data)
+        found = None if data is None else pickle.loads(data)
     except Exception:  # made by other versions of the packages
         return None
+    if kind == "solved" and found is not None:
+        remember((kind, key), found)
+    return found
 
 
 def keep(store: Store, kind: Kind, key: str, value: object) -> None:
     """Keep ``value`` under ``key``."""
+    if kind == "solved":
+        remember((kind, key), value)
     if store.folder is not None:
         store.keep(kind, key, pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL))
 

@@ -31,6 +31,7 @@ from tunebook.pipeline.players import (
     second_player,
     with_hand,
 )
+from tunebook.pipeline.remembered import recalled, remember
 from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
 from tunebook.read.limits import ReadingLimits
@@ -91,6 +92,9 @@ class BuildOrder:
     jobs: int | None = None
     uses_cache: bool = True
     scheduler: str | None = None
+    check_left_out: Callable[[Sequence[Message]], None] | None = None
+    """Asked, before anything is written, whether the book may do without what these messages leave
+    out; raises when not."""
 
 
 def prepare(folder: Path, wishes: Wishes = Wishes()) -> Setup:
@@ -348,7 +352,8 @@ def load(
     said = Messages(are_bounded=not holds_music)
     tunes: list[Tune] = []
     texts: dict[int, TuneText] = {}
-    for one in iterate_tunes(_each_file(setup) if files is None else files, **_wishes(setup)):
+    files = _each_file(setup) if files is None else files
+    for one in iterate_tunes(files, **_wishes(setup), reader=_tune_of):
         if isinstance(one, Message):
             said.add(one)
             continue
@@ -366,6 +371,16 @@ def load(
         raise nothing_to_do(setup, gather_messages(setup, said.kept))
     ordered = [texts[id(tune)] for section in sections for tune in section.tunes if texts]
     return Loaded(sections, tuple(said.kept), said.further, tuple(ordered))
+
+
+def _tune_of(text: TuneText, **wishes: Any) -> Tune:
+    """Read a tune, unless it is remembered."""
+    key = ("tune", text, repr(wishes))
+    tune: Tune | None = recalled(key)
+    if tune is None:
+        tune = read_tune(text, **wishes)
+        remember(key, tune)
+    return tune
 
 
 def _name_only(tune: Tune) -> Tune:

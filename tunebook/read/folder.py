@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -211,15 +211,17 @@ def iterate_tunes(
     *,
     voice: str | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
+    reader: Callable[..., Tune] = read_tune,
 ) -> Iterator[tuple[TuneText, Tune] | Message]:
     """Each tune of ``files`` with its text, and the messages about files and about tunes that are
-    left out; what a tune has to say of itself is among its own messages."""
+    left out; what a tune has to say of itself is among its own messages. ``reader`` answers as
+    :func:`read_tune` does."""
     for piece in iterate_tune_texts(files, limits=limits):
         if isinstance(piece, Message):
             yield piece
             continue
         try:
-            tune = read_tune(piece, voice=voice, limits=limits)
+            tune = reader(piece, voice=voice, limits=limits)
         except InputError as error:
             yield fatal_message(error, piece)
         except Exception as error:  # a fault of ours costs this tune and no other
