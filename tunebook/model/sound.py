@@ -26,7 +26,7 @@ class SoundChoice:
     key_knock: float = 1.0
     bow_noise: float = 1.0
     sympathetic: float = 1.0
-    most_minutes: float = 60.0
+    most_minutes: float = 30.0
     beats: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
 

@@ -24,6 +24,7 @@ from listening import (
     power_at,
 )
 
+from tunebook.model.choices import SoundBody
 from tunebook.model.instrument import Instrument
 from tunebook.model.sound import SoundChoice, SoundOrder
 from tunebook.read.abc.tune import read_abc
@@ -31,7 +32,7 @@ from tunebook.solve.arrange import arrange
 from tunebook.write.sound.bowing import Part, Wandering, tones_of
 from tunebook.write.sound.performance import Stroke, strokes_of
 from tunebook.write.sound.recording import record
-from tunebook.write.sound.resonance import BLOCK
+from tunebook.write.sound.resonance import BLOCK, SIZE, bridge_response
 from tunebook.write.sound.timing import Course
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_tunes"
@@ -158,6 +159,18 @@ def test_detached_notes_are_parted_and_slurred_ones_are_not() -> None:
     assert np.ptp(detached[middle]) > 8.0
     assert np.ptp(slurred[middle]) < 8.0
     assert slurred[middle].min() > detached[middle].min() + 4.0
+
+
+@pytest.mark.parametrize("body", ["simple", "neutral"])
+def test_a_body_answers_nothing_before_it_is_asked_and_dies_away(body: SoundBody) -> None:
+    response = np.fft.irfft(bridge_response((), 1.0, body), SIZE)
+    power = response**2
+    assert power[: RATE // 5].sum() > 0.999_999_99 * power.sum()
+    assert np.abs(response[-RATE:]).max() < 1e-9 * np.abs(response).max()
+    # It colours the tones and keeps them even: no tone of the instrument is lost in it.
+    grid = np.fft.rfftfreq(SIZE, 1.0 / RATE)
+    levels = 20.0 * np.log10(np.abs(np.fft.rfft(response)))
+    assert np.ptp(levels[(grid > 250.0) & (grid < 1500.0)]) < 10.0
 
 
 def test_a_key_knocks_and_an_open_string_does_not() -> None:

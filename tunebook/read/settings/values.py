@@ -391,7 +391,7 @@ class SoundTable(Table):
     key_knock: SoundLevel = 1.0
     bow_noise: SoundLevel = 1.0
     sympathetic: SoundLevel = 1.0
-    most_minutes: float = Field(default=60.0, gt=0, le=600)
+    most_minutes: float = Field(default=30.0, gt=0, le=600)
     beats: dict[Line, BeatLengths] = {}
 
 

@@ -34,7 +34,7 @@ from tunebook.write.sound.strings import RATE
 from tunebook.write.sound.timing import Click, Course, course_of, passage
 
 LEVELS: dict[SoundPart, float] = {
-    "melody": 1.0, "drone": 0.55, "second": 0.8, "chords": 0.4, "bass": 0.55, "click": 0.5,
+    "melody": 1.0, "drone": 0.55, "second": 0.8, "chords": 0.4, "bass": 0.55, "click": 3.0,
 }  # fmt: skip
 """How loud the parts are beside the melody: our judgement."""
 TAIL_S = 3.0

@@ -9,8 +9,10 @@ driven and how long they ring is our judgement.
 The body is a few resonances known from violins: the air (A0), two of the corpus (B1-, B1+) and the
 broad hill of the bridge (G. Bissinger, "Structural acoustics of good and bad violins", JASA 124,
 2008; E. V. Jansson & B. K. Niewczyk, "On the acoustics of the violin: bridge or body hill", CAS
-Journal 3, 1999; figures rounded, from memory). No measured body of a nyckelharpa is behind it; the
-"neutral" body lets everything pass that radiates.
+Journal 3, 1999; figures rounded, from memory). Above them modes lie so close that only their number
+and width matter to the ear (J. Woodhouse, "On the 'bridge hill' of the violin", Acta Acustica 91,
+2005): theirs are drawn once, and are no instrument's. No measured body of a nyckelharpa is behind
+it; the "neutral" body lets everything pass that radiates.
 
 Both are linear and do not change, so together they are one impulse response.
 """
@@ -42,6 +44,11 @@ _HIGHEST_PARTIAL_HZ = 6000.0
 # Hz, quality, strength: A0, B1-, B1+.
 _MODES = ((275.0, 12.0, 0.9), (460.0, 18.0, 0.6), (540.0, 18.0, 0.7))
 _HILL = (2500.0, 1.5, 1.6)
+# So many further modes, each so much higher than the last (and a chance share of that), their
+# quality, and the most of their strength.
+_CLOSE_MODES, _CLOSE_FROM_HZ, _CLOSE_STEP = 26, 640.0, 1.1
+_CLOSE_QUALITY, _CLOSE_STRENGTH = 22.0, 0.7
+_BODY_RESPONSE = 1 << 15
 # Below this a small body radiates ever less; above the second the hill has passed.
 _RADIATES_HZ, _FALLS_HZ = 190.0, 6500.0
 
@@ -73,8 +80,8 @@ def bridge_response(strings: tuple[Sympathetic, ...], level: float, body: SoundB
     fade = RESPONSE // 8
     response[-fade:] *= np.linspace(1.0, 0.0, fade)
     spectrum = np.fft.rfft(response, SIZE)
-    spectrum *= _body(np.fft.rfftfreq(SIZE, 1.0 / RATE), body)
-    return spectrum
+    short = np.fft.irfft(_body(np.fft.rfftfreq(_BODY_RESPONSE, 1.0 / RATE), body))
+    return spectrum * np.fft.rfft(short, SIZE)
 
 
 def _add_string(response: npt.NDArray[np.float64], string: Sympathetic, level: float) -> None:
@@ -102,13 +109,26 @@ def _ringing(turn: float, decay: float, length: int) -> npt.NDArray[np.float64]:
     return (far[:, None] * near[None, :]).real.ravel()[:length]
 
 
+def _close_modes() -> list[tuple[float, float, float]]:
+    chance = np.random.Generator(np.random.PCG64(1909)).random((_CLOSE_MODES, 2))
+    return [
+        (
+            _CLOSE_FROM_HZ * _CLOSE_STEP ** (number + 0.6 * (place - 0.5)),
+            _CLOSE_QUALITY,
+            _CLOSE_STRENGTH * (2.0 * strength - 1.0),
+        )
+        for number, (place, strength) in enumerate(chance)
+    ]
+
+
 def _body(hz: npt.NDArray[Any], body: SoundBody) -> Spectrum:
-    s = 1j * hz
+    # The bilinear transform: what follows is then a filter that answers nothing before it is asked.
+    s = 1j * RATE / np.pi * np.tan(np.pi * hz / RATE)
     passing = (s / _RADIATES_HZ) ** 2 / (1.0 + 1.4 * s / _RADIATES_HZ + (s / _RADIATES_HZ) ** 2)
     if body == "neutral":
         return passing
     found = np.full(len(hz), 0.6, dtype=complex)
-    for at, quality, strength in (*_MODES, _HILL):
+    for at, quality, strength in (*_MODES, _HILL, *_close_modes()):
         found += strength * (s * at / quality) / (at**2 + s**2 + s * at / quality)
     return passing * found / (1.0 + s / _FALLS_HZ)
 
