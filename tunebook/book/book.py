@@ -13,6 +13,7 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
+from tunebook.book.attachments import attach
 from tunebook.book.content import BookContent, BookReport
 from tunebook.book.design import Design
 from tunebook.book.fonts.files import ROLES
@@ -185,6 +186,7 @@ def _document(content: BookContent, design: Design, numbered: _Numbered) -> Any:
     drawn = _draw_pages(content, design, numbered)
     document = open_tagged(drawn, content.book.title, content.book.language)
     _describe(document, content, numbered)
+    attach(document, content.attached)
     return document
 
 

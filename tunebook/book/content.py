@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from tunebook.book.attachments import AttachedFile
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.book import Book, Edition
 from tunebook.model.changes import RetuneFacts
@@ -149,6 +150,7 @@ class BookContent:
     store: Store = NO_STORE
     retuning: RetuneFacts | None = None
     left_out: tuple[TuneLeftOut, ...] = ()
+    attached: tuple[AttachedFile, ...] = ()
 
     @property
     def tunes(self) -> tuple[BookTune, ...]:

@@ -396,6 +396,23 @@ def instrument(
 
 
 @app.command()
+def unpack(
+    book: Annotated[Path, typer.Argument(help="The PDF of a book made with attach = true.")],
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="A folder; the book's name if left out.")
+    ] = None,
+) -> None:
+    """Get the tunes and settings out of a book again; nothing is written over."""
+    from tunebook.cli.terminal import counted
+    from tunebook.pipeline.unpack import unpack_book
+
+    report = unpack_book(book, output)
+    for name in report.passed_over:
+        say(f"passed over: {name}")
+    say(f"{report.folder}: {counted(len(report.files), 'file')} unpacked")
+
+
+@app.command()
 def cache(
     what: Annotated[str, typer.Argument(help="show or clear.")] = "show",
 ) -> None:

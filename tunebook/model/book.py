@@ -195,7 +195,8 @@ _NOT_HER_OWN: dict[str, Any] = {
 @dataclass(frozen=True, slots=True)
 class Book:
     """A whole tunes.toml with every default filled in. ``tuning`` None means the profile's own.
-    ``note_names`` None are those that are usual in the language.
+    ``note_names`` None are those that are usual in the language. ``has_sources`` puts the folder's
+    files into the PDF.
     ``players`` play the voices beside the melody. ``sounds`` is an address, or a folder beside the
     book, where the recordings lie to which its pages lead; "" where there are none. ``reading`` are
     the (name, value) pairs of the [reading] table that were given: voices and limits of reading."""
@@ -207,6 +208,7 @@ class Book:
     language: Language = "en"
     note_names: NoteNames | None = None
     is_booklet: bool = False
+    has_sources: bool = False
     may_reorder: bool = False
     instrument: str = "nyckelharpa-3row"
     tuning: str | None = None

@@ -190,6 +190,7 @@ def _make_book(
     from tunebook.pipeline.outcomes import messages_of
     from tunebook.pipeline.pieces import make_extras
     from tunebook.pipeline.sources import write_sources
+    from tunebook.pipeline.unpack import folder_files
     from tunebook.work_folder import work_folder
     from tunebook.write.lilypond.leaves import check_abjad
 
@@ -217,7 +218,8 @@ def _make_book(
             facts = None if before is None else retune_facts(before, setup, sources)
             contents = contents_of(setup, loaded.sections, sources, extras, pieces)
             messages += code_messages(contents)
-            contents = replace(contents, store=store, retuning=facts)
+            attached = folder_files(setup) if setup.book.has_sources else ()
+            contents = replace(contents, store=store, retuning=facts, attached=attached)
             made = assemble_book(contents, output, fonts.result(), setup.read)
     messages += [Message(SourcePlace(str(output)), "text", line) for line in made.warnings]
     unique = gather_messages(setup, messages)

@@ -77,6 +77,10 @@ def book_sum(
     parts = [setup_sum(setup, before), setup.book, setup.messages, versions]
     for one in files:
         parts += [one] if isinstance(one, Message) else [one.name, one.data]
+    if setup.book.has_sources:
+        from tunebook.pipeline.unpack import folder_files
+
+        parts += folder_files(setup)
     return content_sum(*parts, str(setup.folder), str(output))
 
 

@@ -22,6 +22,7 @@ editor = ""
 paper = "a4"             # a4, letter or a5
 language = "en"          # of the fixed words: en or sv
 # note_names = "h"       # B natural and B flat printed as H and B; "b": as B and B♭
+attach = false           # put tunes and settings into the PDF, for tunebook unpack
 booklet = false          # two a5 pages on an a4 sheet, ordered for folding
 may_reorder = false      # let tunes outside the sets change places to fill pages better
 # sounds = "https://example.org/tunes/"   # where recordings lie; or a folder beside the book

@@ -32,7 +32,8 @@ from tunebook.read.limits import DEFAULT_LIMITS, ReadingLimits
 from tunebook.read.spots import SCORE_SUFFIXES, Spots, is_score
 
 _ABC_SUFFIX = ".abc"
-_SUFFIXES = (_ABC_SUFFIX, *SCORE_SUFFIXES)
+FILE_SUFFIXES = (_ABC_SUFFIX, *SCORE_SUFFIXES)
+"""Endings of files with tunes."""
 _ALLOW = "or set may_leave_folder = true under [reading] in tunes.toml"
 
 
@@ -107,7 +108,7 @@ class _Look:
                 self.follow(path)
             elif entry.is_dir(follow_symlinks=False):
                 self.waiting.append(path)
-            elif path.suffix.lower() in _SUFFIXES:
+            elif path.suffix.lower() in FILE_SUFFIXES:
                 self.take(path, entry.is_file(follow_symlinks=False))
 
     def take(self, path: Path, is_file: bool) -> None:
@@ -119,7 +120,7 @@ class _Look:
 
     def follow(self, path: Path) -> None:
         """Take what a link leads to, or say why it is passed over."""
-        is_named = path.suffix.lower() in _SUFFIXES
+        is_named = path.suffix.lower() in FILE_SUFFIXES
         try:
             kind = kind_of(path)
         except OSError as error:

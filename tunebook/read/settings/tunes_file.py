@@ -109,6 +109,7 @@ def parse_settings(
             language=table.language,
             note_names=table.note_names,
             is_booklet=table.booklet,
+            has_sources=table.attach,
             may_reorder=table.may_reorder,
             sounds=table.sounds,
             has_qr=table.qr and "://" in table.sounds,

@@ -416,6 +416,7 @@ class BookTable(Table):
     language: Language = "en"
     note_names: NoteNames | None = None
     booklet: bool = False
+    attach: bool = False
     may_reorder: bool = False
     sounds: SoundPlace = ""
     qr: bool = False
