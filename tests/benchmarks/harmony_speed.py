@@ -21,7 +21,7 @@ from tunebook.model.book import HandChoice
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
 from tunebook.read.settings.profile import read_hand, read_instrument
-from tunebook.solve.drones.moments import drone_moments, least_length
+from tunebook.solve.drones.moments import drone_lengths, drone_moments
 from tunebook.solve.drones.open import best_line
 from tunebook.solve.fingering.choose import choose_fingering
 from tunebook.solve.harmony.chords import solve_chords
@@ -35,7 +35,7 @@ Chords = Sequence[ChordSpan]
 
 def _drones(tune: Tune, notes: Notes, instrument: Instrument, chords: Chords) -> object:
     moments = drone_moments(tune, notes, instrument, chords)
-    return best_line(moments, least_length(tune, whole_times(tune)))
+    return best_line(moments, drone_lengths(tune, whole_times(tune)))
 
 
 def main(count: int) -> None:

@@ -72,17 +72,20 @@ def test_strings_are_written_only_where_the_fingers_do_not_tell(tmp_path: Path) 
     assert pinned == "D" and written.count(b"[r:string") <= 1
 
 
+WITH_DRONES = "|:d2f2 a2f2|d2f2 a2d2|E2^G2 E2^C2|E2^G2 F2E2|d2f2 a2f2|d8:|\n"
+
+
 def test_drones_and_silence_are_written() -> None:
     for drones in ("held", "open"):
         setup = prepare(SAMPLES, Wishes(edition="player"))
         setup = replace(setup, edition=replace(setup.edition, drones=drones))
-        data = (TUNE + MUSIC).encode()
+        data = (TUNE + WITH_DRONES).encode()
         (one,) = arranged(data, "a.abc", setup)
         written, _ = fingered_file(data, [one], setup)
         assert len(one.drone) > 1
         assert written.count(b"[r:drone D4 string D]") == len(one.drone)
         assert written.count(b"[r:drone off]") == len(one.drone) - 1  # the last ends the tune
-    silenced = (TUNE + MUSIC).replace("|c2A2", "|[r:drone off]c2A2").encode()
+    silenced = (TUNE + WITH_DRONES).replace("|d8", "|[r:drone off]d8").encode()
     (one,) = arranged(silenced, "a.abc", setup)
     written = fingered_file(silenced, [one], setup)[0]
     assert len(one.drone) == written.count(b"[r:drone D4 string D]") == 2

@@ -21,7 +21,7 @@ from tunebook.solve.drones.accents import (
     accented_value,
     best_accented_line,
 )
-from tunebook.solve.drones.moments import TIED, Moment, drone_moments, least_length
+from tunebook.solve.drones.moments import TIED, Lengths, Moment, drone_lengths, drone_moments
 from tunebook.solve.drones.open import best_line
 from tunebook.solve.drones.under_hand import Grip, UnderHand
 from tunebook.solve.harmony.chords import choose_chords
@@ -67,14 +67,14 @@ def test_no_line_of_drones_and_double_stops_is_worth_more_than_the_one_found(nam
     first = len(whole) - 6
     moments = tuple(one._replace(parent=max(-1, one.parent - first)) for one in whole[-6:])
     assert any(options)
-    beat = least_length(tune, whole_times(tune))
+    lengths = drone_lengths(tune, whole_times(tune))
     best = max(
-        accented_value(moments, options, line, beat) for line in lines_over(moments, options)
+        accented_value(moments, options, line, lengths) for line in lines_over(moments, options)
     )
-    found = best_accented_line(moments, options, beat)
+    found = best_accented_line(moments, options, lengths)
     line = [(one.string, one.accent) for one in found.sounds]
     assert found.value == pytest.approx(best)
-    assert accented_value(moments, options, line, beat) == pytest.approx(best)
+    assert accented_value(moments, options, line, lengths) == pytest.approx(best)
 
 
 def test_brute_force_agrees_on_made_up_moments_with_branches() -> None:
@@ -108,9 +108,10 @@ def test_brute_force_agrees_on_made_up_moments_with_branches() -> None:
             for moment in moments
         )
         best = max(
-            accented_value(moments, options, line, 2) for line in lines_over(moments, options)
+            accented_value(moments, options, line, Lengths(2, 5))
+            for line in lines_over(moments, options)
         )
-        assert best_accented_line(moments, options, 2).value == pytest.approx(best)
+        assert best_accented_line(moments, options, Lengths(2, 5)).value == pytest.approx(best)
 
 
 @pytest.mark.parametrize("name", TUNES)
@@ -118,9 +119,9 @@ def test_without_options_the_line_is_that_of_the_drones_alone(name: str) -> None
     tune = tune_of(TUNES[name])
     notes = arrange(tune, HARPA, HAND, drones="none").notes
     moments = drone_moments(tune, notes, HARPA, choose_chords(tune))
-    beat = least_length(tune, whole_times(tune))
-    found = best_accented_line(moments, [()] * len(moments), beat)
-    assert found.value == pytest.approx(best_line(moments, beat).value)
+    lengths = drone_lengths(tune, whole_times(tune))
+    found = best_accented_line(moments, [()] * len(moments), lengths)
+    assert found.value == pytest.approx(best_line(moments, lengths).value)
 
 
 @pytest.mark.parametrize("tuning", ["CGDA", "CGCA"])

@@ -17,9 +17,10 @@ from tunebook.solve.drones.moments import (
     CLASH,
     THIRD,
     TIED,
+    Lengths,
     Moment,
+    drone_lengths,
     drone_moments,
-    least_length,
 )
 from tunebook.solve.drones.open import SILENCE, best_line, line_values
 from tunebook.solve.harmony.chords import choose_chords
@@ -43,22 +44,22 @@ def tune_of(text: str) -> Tune:
 def moments_of(tune: Tune, notes=None) -> tuple[tuple[Moment, ...], int]:
     notes = notes or arrange(tune, HARPA, HAND, drones="none").notes
     moments = drone_moments(tune, notes, HARPA, choose_chords(tune))
-    return moments, least_length(tune, whole_times(tune))
+    return moments, drone_lengths(tune, whole_times(tune))
 
 
 @pytest.mark.parametrize("name", TUNES)
 def test_no_line_is_worth_more_than_the_one_found(name: str) -> None:
-    moments, beat = moments_of(tune_of(TUNES[name]))
+    moments, lengths = moments_of(tune_of(TUNES[name]))
     some = moments[: next((n for n in range(12, 0, -1) if _lines(moments[:n]) < 40_000), 1)]
     best = max(
-        sum(line_values(some, strings, beat))
+        sum(line_values(some, strings, lengths))
         for strings in itertools.product(
             *([SILENCE, *(string for string, _ in moment.gains)] for moment in some)
         )
     )
-    found = best_line(some, beat)
+    found = best_line(some, lengths)
     assert found.value == pytest.approx(best)
-    assert sum(line_values(some, found.strings, beat)) == pytest.approx(best)
+    assert sum(line_values(some, found.strings, lengths)) == pytest.approx(best)
 
 
 def _lines(moments: tuple[Moment, ...]) -> int:
@@ -90,12 +91,12 @@ def test_brute_force_agrees_on_made_up_moments_with_branches() -> None:
             for at in range(7)
         )
         best = max(
-            sum(line_values(moments, strings, 2))
+            sum(line_values(moments, strings, Lengths(2, 5)))
             for strings in itertools.product(
                 *([SILENCE, *(string for string, _ in moment.gains)] for moment in moments)
             )
         )
-        assert best_line(moments, 2).value == pytest.approx(best)
+        assert best_line(moments, Lengths(2, 5)).value == pytest.approx(best)
 
 
 @pytest.mark.parametrize("name", TUNES)
@@ -142,3 +143,17 @@ def test_an_upbeat_s_beats_are_counted_from_its_end() -> None:
 def test_a_tied_note_begins_no_drone() -> None:
     moments, _ = moments_of(tune_of(TUNES["ties"]))
     assert [moment.place for moment in moments].count(TIED) == 1
+
+
+def test_a_lone_half_note_begins_no_drone_in_common_time() -> None:
+    text = HEAD.format("4/4", "A") + '"A"e2 c2 "D"d4|"E"B2 ^g2 "A"a4|"Bm"f4 d4|"A"c2 e2 a4|]'
+    assert arrange(tune_of(text), HARPA, HAND).drone == ()
+
+
+def test_the_root_of_the_chord_may_sound_though_it_is_neither_keynote_nor_fifth() -> None:
+    """The open G under the chord of G in D (common practice, no source)."""
+    harpa = read_instrument("nyckelharpa-3row", "CGCA")
+    text = HEAD.format("4/4", "D") + '"D"D2F2 A2d2|"G"G2E2 D2E2|"G"G2E2 D2G2|"A"E4 A4|"D"d8|]'
+    answer = arrange(tune_of(text), harpa, HAND)
+    (span,) = [span for span in answer.drone if span.stop.midi == 55]
+    assert (span.onset, span.duration) == (1, 2)

@@ -29,7 +29,7 @@ from tunebook.model.names import bar_name
 from tunebook.model.tune import AccentPin, Bar, Tune, pitch_name
 from tunebook.solve.drones.consonance import consonance_table
 from tunebook.solve.drones.held import EFFORT_WORTH
-from tunebook.solve.drones.moments import BAR, BEAT, TIED, Moment
+from tunebook.solve.drones.moments import BAR, BEAT, TIED, Lengths, Moment
 from tunebook.solve.drones.open import (
     SILENCE,
     START_COSTS,
@@ -101,11 +101,11 @@ class Line:
 
 
 def best_accented_line(
-    moments: Sequence[Moment], options: Sequence[Sequence[Option]], beat: int
+    moments: Sequence[Moment], options: Sequence[Sequence[Option]], lengths: Lengths
 ) -> Line:
     """The best line of open-string drones and double stops. ``options`` are parallel to
-    ``moments``, ``beat`` is the least length of a drone in steps."""
-    search = _Search(moments, options, beat)
+    ``moments``, ``lengths`` decide whether a drone is short."""
+    search = _Search(moments, options, lengths)
     sounds, value = best_on_tree([moment.parent for moment in moments], search.follow)
     return Line(sounds, value)
 
@@ -114,11 +114,11 @@ class _Search:
     """What may sound in each moment after what sounded before it, and its worth."""
 
     def __init__(
-        self, moments: Sequence[Moment], options: Sequence[Sequence[Option]], beat: int
+        self, moments: Sequence[Moment], options: Sequence[Sequence[Option]], lengths: Lengths
     ) -> None:
         self._moments = moments
         self._options = options
-        self._beat = beat
+        self._lengths = lengths
         self._inner = {moment.parent for moment in moments}
 
     def follow(self, place: int, before: Sound | None) -> Iterator[tuple[Sound, float]]:
@@ -144,7 +144,7 @@ class _Search:
         if string == SILENCE:
             return 0
         goes_on = before.string == string and not moment.is_break
-        return min(2 * self._beat, (before.age if goes_on else 0) + moment.duration)
+        return min(self._lengths.bar, (before.age if goes_on else 0) + moment.duration)
 
     def _drone_cost(self, place: int, before: Sound | None, sound: Sound) -> float:
         """What the line of drones costs here: to begin, to end, to change, to be short."""
@@ -154,9 +154,9 @@ class _Search:
             cost = START_COSTS[moment.place] if string else 0.0
         elif before.string != string or (moment.is_break and string):
             drone = before.string, before.age
-            cost = change_cost(self._moments[moment.parent], moment, drone, string, self._beat)
+            cost = change_cost(self._moments[moment.parent], moment, drone, string, self._lengths)
         if place not in self._inner:
-            cost += short_cost(string, sound.age, self._beat)
+            cost += short_cost(string, sound.age, self._lengths)
         return cost
 
 
@@ -174,11 +174,11 @@ def accented_value(
     moments: Sequence[Moment],
     options: Sequence[Sequence[Option]],
     line: Sequence[tuple[int, Stop | None]],
-    beat: int,
+    lengths: Lengths,
 ) -> float:
     """What a given line is worth, worked out forwards and on its own; minus infinity where it
     cannot be. ``line`` gives for each moment the drone's string and the double stop."""
-    total = sum(line_values(moments, [string for string, _ in line], beat))
+    total = sum(line_values(moments, [string for string, _ in line], lengths))
     for place, (moment, (string, stop)) in enumerate(zip(moments, line, strict=True)):
         before = line[moment.parent][1] if moment.parent >= 0 else None
         is_held = moment.place == TIED and before is not None

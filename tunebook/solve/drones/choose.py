@@ -32,8 +32,8 @@ from tunebook.solve.drones.moments import (
     DroneJudge,
     Moment,
     Wishes,
+    drone_lengths,
     drone_moments,
-    least_length,
 )
 from tunebook.solve.drones.open import best_line, open_spans
 from tunebook.solve.drones.places import FOREVER, drone_stops, pinned_drones
@@ -177,14 +177,14 @@ def _best_line(
     """The best line of open strings, with double stops where the edition has them: those that
     nobody asked for only where no pin rules and no key is held."""
     times = whole_times(tune)
-    beat = least_length(tune, times)
+    lengths = drone_lengths(tune, times)
     if scene.under is None:
-        strings = best_line(moments, beat).strings
+        strings = best_line(moments, lengths).strings
         accents: tuple[Accent, ...] = ()
         messages: list[Message] = []
     else:
         options = accent_options(tune, fingering.notes, moments, scene.under, scene.chords, ruled)
-        line = best_accented_line(moments, options, beat)
+        line = best_accented_line(moments, options, lengths)
         strings = line.strings
         accents = accents_of(tune, fingering.notes, moments, options, line)
         messages = unheard_pins(tune, fingering.notes, accents)

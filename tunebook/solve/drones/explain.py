@@ -10,7 +10,7 @@ from tunebook.model.arrangement import Arrangement, DroneSpan, Stop
 from tunebook.model.names import bar_name, bars_in_words
 from tunebook.model.tune import Tune
 from tunebook.solve.drones.choose import drone_label
-from tunebook.solve.drones.moments import CLASH, THIRD, Moment, drone_moments, least_length
+from tunebook.solve.drones.moments import CLASH, THIRD, Moment, drone_lengths, drone_moments
 from tunebook.solve.drones.open import best_line
 from tunebook.solve.drones.phrases import Phrase, drone_phrases
 from tunebook.solve.harmony.chords import choose_chords
@@ -90,10 +90,10 @@ def _look(
     arrangement: Arrangement, phrase: Phrase, moments: Sequence[Moment], string: int
 ) -> _Look:
     tune, per_whole = arrangement.tune, whole_times(arrangement.tune).per_whole
-    beat = least_length(tune, whole_times(tune))
+    lengths = drone_lengths(tune, whole_times(tune))
     bars = {bar.index for bar in phrase.bars}
     alone = [one._replace(gains=tuple(g for g in one.gains if g[0] == string)) for one in moments]
-    line = best_line(alone, beat)
+    line = best_line(alone, lengths)
     inside = [at for at, moment in enumerate(moments) if moment.bar_index in bars]
     total = sum(moments[at].duration for at in inside if moments[at].melody) or 1
 

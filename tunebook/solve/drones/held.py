@@ -15,7 +15,7 @@ from fractions import Fraction
 
 from tunebook.model.arrangement import DroneDemand, FingeredNote, Stop
 from tunebook.model.tune import Tune
-from tunebook.solve.drones.moments import DroneJudge, Moment, least_length
+from tunebook.solve.drones.moments import DroneJudge, Moment, drone_lengths
 from tunebook.solve.drones.open import START_COSTS, best_line, line_values
 from tunebook.solve.drones.phrases import Phrase, demand_for, drone_phrases
 from tunebook.solve.fingering.choose import Fingering
@@ -116,10 +116,10 @@ class _View:
         }
         counts = Counter(tune.played)
         self.times = {bar.index: counts[bar.index] or 1 for bar in tune.bars}
-        beat = least_length(tune, whole_times(tune))
-        line = best_line(moments, beat)
+        lengths = drone_lengths(tune, whole_times(tune))
+        line = best_line(moments, lengths)
         self.open_values = [0.0 for _ in self.phrases]
-        for moment, value in zip(moments, line_values(moments, line.strings, beat), strict=True):
+        for moment, value in zip(moments, line_values(moments, line.strings, lengths), strict=True):
             self.open_values[self.phrase_of[moment.bar_index]] += value
         self.efforts = self._efforts(bare.notes)
         self.shifts = self._shifts(bare.notes)

@@ -38,11 +38,14 @@ TONIC_BONUS, FIFTH_BONUS, OTHER_COST, STRANGE_COST = 0.25, 0.15, 0.25, 0.6
 """For each quarter: a drone on the keynote, on the fifth, on another tone of the key's chords, on
 a second, a tritone or a seventh; our judgement."""
 STRANGE = frozenset({1, 2, 6, 10, 11})
+CHORD_WORTHS = {0: 0.15, 7: 0.05}
+"""For each quarter in which the drone is the root or the fifth of the chord, where it is worth less
+as a tone of the key: it goes with the harmony for a while; our judgement."""
 OFF_CHORD_COST = 0.3
 """For each quarter in which the drone is no tone of the chord; our judgement."""
 THIRD_COST = 0.6
 """The same where it is the chord's third, of a drone that is held all the same."""
-ABOVE_COST = 0.15
+ABOVE_COST = 0.05
 """For each quarter of a drone above the melody, which covers it; our judgement."""
 UNISON_COST = 0.1
 """For each quarter in which the melody itself is on the open string: the bow sounds one string."""
@@ -149,10 +152,21 @@ def drone_moments(
     return tuple(moments)
 
 
-def least_length(tune: Tune, times: WholeTimes) -> int:
-    """The least length of a drone in steps: a quarter note, or a beat where that is shorter."""
+class Lengths(NamedTuple):
+    """What makes a drone short, in steps: a ``beat`` (a quarter note where that is shorter) and a
+    ``bar`` (a whole note in a free metre)."""
+
+    beat: int
+    bar: int
+
+
+def drone_lengths(tune: Tune, times: WholeTimes) -> Lengths:
+    """The lengths by which drones of ``tune`` are judged."""
     quarter = times.per_whole // 4 or 1
-    return min(quarter, _beat(tune.bars[0], times)) if tune.bars else quarter
+    if not tune.bars:
+        return Lengths(quarter, 4 * quarter)
+    beat = min(quarter, _beat(tune.bars[0], times))
+    return Lengths(beat, max(beat, times.of_meter(tune.bars[0].meter) or 4 * quarter))
 
 
 class DroneJudge:
@@ -229,7 +243,10 @@ class DroneJudge:
             if above in _THIRDS.get(span.chord.quality, ()):
                 why = why or THIRD
                 value -= 4.0 * part / quarter * THIRD_COST
-            elif above not in (0, 7):
+            elif above in CHORD_WORTHS:
+                more = CHORD_WORTHS[above] - self._degree_value(bar, drone)
+                value += 4.0 * part / quarter * max(0.0, more)
+            else:
                 value -= 4.0 * part / quarter * OFF_CHORD_COST
         return value, why
 

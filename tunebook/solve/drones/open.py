@@ -20,13 +20,13 @@ from typing import NamedTuple
 
 from tunebook.model.arrangement import DroneSpan, Stop
 from tunebook.model.instrument import Instrument
-from tunebook.solve.drones.moments import Moment
+from tunebook.solve.drones.moments import Lengths, Moment
 
 SILENCE = 0
 
 # In quarters of full consonance, by place: with a phrase, a bar, a beat, between beats, during a
 # tied note; our judgement.
-START_COSTS = (0.6, 0.8, 1.2, 3.0, 9.0)
+START_COSTS = (0.4, 0.5, 1.0, 3.0, 9.0)
 """What it costs to begin a drone."""
 STOP_COSTS = (0.0, 0.1, 0.3, 1.0, 9.0)
 """What it costs to end one: the bow leaves a string more easily with the beat."""
@@ -34,13 +34,13 @@ CHANGE_COSTS = (0.4, 0.6, 0.9, 2.2, 9.0)
 """What it costs to go from one open string to another without a pause."""
 FAR_COST = 0.5
 """Beyond that, for each string that the pair under the bow moves further than its neighbour."""
-SHORT_COSTS = (3.0, 0.8)
-"""For a drone that sounds for less than a beat, and for less than two."""
+SHORT_COSTS = (3.0, 1.5)
+"""For a drone that sounds for less than a beat, and for less than a bar: a drone lasts."""
 
 
 State = tuple[int, int]
 """What sounds (SILENCE or a string), and which of the ages that it can have in the moment: for how
-many steps it has sounded, counted up to two beats. The first is that of one which begins."""
+many steps it has sounded, counted up to a bar. The first is that of one which begins."""
 Sums = dict[int, list[float]]
 """A number for each state of a moment: by string, and then as the ages rise."""
 
@@ -54,13 +54,14 @@ class DroneLine:
     value: float
 
 
-def best_line(moments: Sequence[Moment], beat: int) -> DroneLine:
-    """The line of drones of greatest value. ``beat`` is the least length in steps."""
+def best_line(moments: Sequence[Moment], lengths: Lengths) -> DroneLine:
+    """The line of drones of greatest value. ``lengths`` are those that decide
+    whether a drone is short."""
     children: list[list[int]] = [[] for _ in moments]
     for index, moment in enumerate(moments):
         if moment.parent >= 0:
             children[moment.parent].append(index)
-    shorts, risen = _ages(moments, beat)
+    shorts, risen = _ages(moments, lengths)
     values: list[Sums] = [{} for _ in moments]
     choices: list[list[dict[int, list[State]]]] = [[] for _ in moments]
     for index in range(len(moments) - 1, -1, -1):
@@ -155,7 +156,7 @@ class _Following(NamedTuple):
         return chosen
 
 
-def line_values(moments: Sequence[Moment], strings: Sequence[int], beat: int) -> list[float]:
+def line_values(moments: Sequence[Moment], strings: Sequence[int], lengths: Lengths) -> list[float]:
     """What a given line is worth in each moment, worked out forwards and on its own; minus infinity
     where a string sounds that may not. ``best_line`` finds the line with the greatest sum."""
     found: list[float] = []
@@ -170,22 +171,24 @@ def line_values(moments: Sequence[Moment], strings: Sequence[int], beat: int) ->
         cost = 0.0
         if not goes_on:
             leaving = moments[moment.parent] if moment.parent >= 0 else moment
-            cost = change_cost(leaving, moment, (before, age), string, beat)
+            cost = change_cost(leaving, moment, (before, age), string, lengths)
         ages.append(0 if string == SILENCE else (age if goes_on else 0) + moment.duration)
         if index not in has_child:
-            cost += short_cost(string, ages[-1], beat)
+            cost += short_cost(string, ages[-1], lengths)
         gain = gains.get(string, 0.0 if string == SILENCE else float("-inf"))
         found.append((gain - cost) * moment.times)
     return found
 
 
-def _ages(moments: Sequence[Moment], beat: int) -> tuple[list[Sums], list[dict[int, list[int]]]]:
+def _ages(
+    moments: Sequence[Moment], lengths: Lengths
+) -> tuple[list[Sums], list[dict[int, list[int]]]]:
     """For each moment the prices of ending there what sounds, by string and age, and to which age
     of a string each age in the moment before leads."""
     ages: list[dict[int, list[int]]] = []
     shorts: list[Sums] = []
     risen: list[dict[int, list[int]]] = []
-    top = 2 * beat
+    top = lengths.bar
     for moment in moments:
         before = ages[moment.parent] if moment.parent >= 0 and not moment.is_break else {}
         prices, leads, found = {SILENCE: [0.0]}, {SILENCE: [0]}, {}
@@ -197,7 +200,7 @@ def _ages(moments: Sequence[Moment], beat: int) -> tuple[list[Sums], list[dict[i
                     reached.append(grown)
                 lead.append(len(reached) - 1)
             found[string], leads[string] = reached, lead
-            prices[string] = [short_cost(string, age, beat) for age in reached]
+            prices[string] = [short_cost(string, age, lengths) for age in reached]
         ages.append(found)
         shorts.append(prices)
         risen.append(leads)
@@ -205,13 +208,13 @@ def _ages(moments: Sequence[Moment], beat: int) -> tuple[list[Sums], list[dict[i
 
 
 def change_cost(
-    before: Moment, after: Moment, drone: tuple[int, int], string: int, beat: int
+    before: Moment, after: Moment, drone: tuple[int, int], string: int, lengths: Lengths
 ) -> float:
     """Cost of another string, or of the same one begun anew, in the moment ``after``; ``drone``
     is the one before and for how many steps it has sounded."""
     place = after.place
     sounded, age = drone
-    cost = short_cost(sounded, age, beat)
+    cost = short_cost(sounded, age, lengths)
     if string == SILENCE:
         return cost + (STOP_COSTS[place] if sounded else 0.0)
     if sounded == SILENCE or after.is_break:
@@ -220,11 +223,11 @@ def change_cost(
     return cost + CHANGE_COSTS[place] + FAR_COST * max(0.0, away - 1.0)
 
 
-def short_cost(string: int, age: int, beat: int) -> float:
+def short_cost(string: int, age: int, lengths: Lengths) -> float:
     """What a drone costs that ends after so many steps because it was short."""
-    if string == SILENCE or age >= 2 * beat:
+    if string == SILENCE or age >= lengths.bar:
         return 0.0
-    return SHORT_COSTS[0 if age < beat else 1]
+    return SHORT_COSTS[0 if age < lengths.beat else 1]
 
 
 def _trace(
