@@ -6,6 +6,7 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import mido
@@ -29,7 +30,7 @@ from tunebook.errors import InputError
 from tunebook.model.arrangement import VoiceArrangement
 from tunebook.model.choices import SoundPart
 from tunebook.model.sound import SoundChoice, SoundOrder
-from tunebook.model.tune import Voice
+from tunebook.model.tune import Tune, Voice
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_instrument
 from tunebook.solve.arrange import arrange
@@ -39,6 +40,7 @@ from tunebook.write.sound.recording import TAIL_S, record
 from tunebook.write.sound.timing import beats_of, passage
 from tunebook.write.tones import melody_tones
 
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_tunes"
 DANCE = """X:2
 T:Provdansen
 R:polska
@@ -66,6 +68,10 @@ def midi_onsets_s(arrangement: Any) -> list[float]:
         if message.type == "note_on" and message.velocity:
             found.append(now)
     return sorted(set(found))
+
+
+def _as_written(tune: Tune) -> tuple[int, ...]:
+    return tuple(bar.index for bar in tune.bars)
 
 
 def played(arrangement: Any, part: SoundPart, **wishes: Any) -> Strokes:
@@ -248,6 +254,15 @@ def test_the_drone_is_that_of_the_page_or_the_one_asked_for() -> None:
     turns = {one.onset for one in played(arrangement, "melody")}
     assert {one.onset for one in other[1:]} <= turns
     assert all(one.is_renewed for one in other[1:])
+
+
+def test_double_stops_of_the_page_sound_with_the_drones() -> None:
+    tune = read_abc((SAMPLES / "valser.abc").read_text(encoding="utf-8"), "valser.abc")[0]
+    arrangement = arrange(tune, HARPA, HAND, drones="none", accents="melody")
+    assert arrangement.accents
+    strokes = played(replace(arrangement, tune=replace(tune, played=_as_written(tune))), "drone")
+    for one in arrangement.beside:
+        assert any(s.midi == one.stop.midi and s.onset <= one.onset < s.end for s in strokes)
 
 
 def test_bass_and_chords_are_the_printed_accompaniment() -> None:

@@ -306,15 +306,15 @@ def likely_stop(midi: int, instrument: Instrument) -> Stop:
 
 
 def _drones(arrangement: Arrangement, melody: Strokes, midi: int | None) -> Strokes:
-    """The drone's tones, cut where the bow turns: it is the melody's own bow."""
+    """What sounds beside the melody, cut where the bow turns: it is the melody's own bow."""
     tune = arrangement.tune
     if midi is not None:
         tones = held_tone(tune, midi)
         stop = likely_stop(midi, arrangement.instrument)
         places = {midi: stop if stop.key == 0 else Stop(midi, 0, 0, 0)}
     else:
-        tones = drone_tones(tune, arrangement.drone)
-        places = {span.stop.midi: span.stop for span in arrangement.drone}
+        tones = drone_tones(tune, arrangement.beside)
+        places = {span.stop.midi: span.stop for span in arrangement.beside}
     turns = sorted({one.onset for one in melody if not one.is_slurred})
     strokes: list[Stroke] = []
     for tone in tones:
