@@ -201,6 +201,16 @@ def test_grace_notes_take_their_time_as_it_is_said() -> None:
     assert on[-1].end == before[-1].end == 1
 
 
+@pytest.mark.parametrize("music", ["{E}F4|", "z{E}F3|", "D//4{E}F3|"])
+def test_grace_notes_before_the_beat_need_room_there(music: str) -> None:
+    strokes = played(arranged(music), "melody", grace_notes="before the beat")
+    onsets = [one.onset for one in strokes]
+    assert min(onsets) >= 0 and onsets == sorted(onsets)
+    assert all(one.duration > 0 for one in strokes)
+    last = strokes[-1]
+    assert last.onset == strokes[-2].end
+
+
 def test_ornaments_are_played_in_the_key_and_end_on_the_note() -> None:
     trill = played(arranged("!trill!E4|", HEAD.replace("K:C", "K:D")), "melody")
     assert {one.midi for one in trill} == {64, 66}

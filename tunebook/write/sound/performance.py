@@ -161,9 +161,8 @@ class _Player:
         """Play grace notes, and return where their note begins."""
         length = min(GRACE_LENGTH, duration * GRACE_SHARE / len(graces))
         start = onset
-        if self.grace_notes == "before the beat" and onset >= length * len(graces):
+        if self.grace_notes == "before the beat" and self._make_room(onset - length * len(graces)):
             start -= length * len(graces)
-            self._make_room(start)
         for note, stops in graces:
             if is_slurred:
                 self._go_on()
@@ -175,12 +174,15 @@ class _Player:
             start += length
         return start
 
-    def _make_room(self, start: Fraction) -> None:
-        """End what sounds beyond ``start`` there, if something of it is left."""
+    def _make_room(self, start: Fraction) -> bool:
+        """End what sounds beyond ``start`` there; whether that leaves something of it."""
+        if start < 0 or any(self.strokes[place].onset >= start for place in self.sounding):
+            return False
         for place in self.sounding:
             one = self.strokes[place]
-            if one.onset < start < one.end:
+            if start < one.end:
                 self.strokes[place] = replace(one, duration=start - one.onset)
+        return True
 
     def _sound(
         self, note: Note, time: _Time, bar: Bar, stops: Sequence[Stop], is_slurred: bool
