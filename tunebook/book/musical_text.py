@@ -147,7 +147,7 @@ def _note_sign(beat: Fraction) -> str:
 
 def further_voices(tune: Tune, words: FixedWords) -> str:
     """That a tune has voices beside its melody, in a word or two; empty when it has none."""
-    if not tune.voices:
+    if not tune.has_second_voice:
         return ""
     return words.further_voices[len(tune.voices) > 1]
 
@@ -157,7 +157,7 @@ def voices_note(arrangement: Arrangement, shown: VoicesShown, words: FixedWords)
     melody alone."""
     if shown == "second":
         return words.further_voices[0] if arrangement.tune.voices else words.melody
-    if shown == "melody" or not arrangement.voices:
+    if shown == "melody" or not (arrangement.voices and arrangement.tune.has_second_voice):
         return ""
     told = []
     for number, one in enumerate(arrangement.voices, start=2):
@@ -181,6 +181,7 @@ def info_line(arrangement: Arrangement, words: FixedWords) -> str:
         meter_name(tune.meter),
         tempo_text(arrangement),
         part_order_text(tune, words),
+        words.lines.get(tune.line, ""),
     )
     return SEPARATOR.join(part for part in parts if part)
 

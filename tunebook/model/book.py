@@ -18,6 +18,7 @@ from tunebook.model.choices import (
     DRONES,
     FINGERS,
     FITS,
+    LINES,
     VOICES_SHOWN,
     Accents,
     BookPart,
@@ -29,6 +30,7 @@ from tunebook.model.choices import (
     Fit,
     HandSize,
     Language,
+    Line,
     NoteNames,
     Paper,
     VoicesShown,
@@ -99,6 +101,7 @@ class Edition:
     parts: tuple[BookPart, ...] = _USUAL_PARTS
     density: Density = "roomy"
     fit: Fit = "print as written"
+    line: Line = "full"
     staff_size_pt: float = 16.5
     paper: Paper | None = None
     hand: str | None = None
@@ -114,6 +117,7 @@ class Edition:
         one_of(CHORDS, self.chords, "chords")
         one_of(VOICES_SHOWN, self.voices, "voices")
         one_of(FITS, self.fit, "fit")
+        one_of(LINES, self.line, "line")
         one_of(DENSITIES, self.density, "density")
         for part in self.parts:
             one_of(BOOK_PARTS, part, "part of the book")
@@ -143,7 +147,8 @@ class TuneChoice:
     (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
     in quarter notes a minute, ``transpose`` in semitones. ``key`` is a keynote to which the tune is
     transposed ("Bb"), or AS_WRITTEN; either way no edition moves it to another. ``title``
-    is printed instead of the tune's; ``chords`` is a line of symbols by bar."""
+    is printed instead of the tune's; ``chords`` is a line of symbols by bar;
+    ``line`` is printed in every edition, None that of the edition."""
 
     tune: str
     drone: str | None = None
@@ -153,6 +158,7 @@ class TuneChoice:
     key: str | None = None
     title: str | None = None
     chords: str | None = None
+    line: Line | None = None
     fingers: tuple[tuple[int, int, int], ...] = ()
     strings: tuple[tuple[int, int, str], ...] = ()
     is_left_out: bool = False

@@ -22,6 +22,8 @@ Accents = Literal["none", "melody", "drone"]
 drones."""
 Chords = Literal["none", "tune", "all"]
 """No chords, the tune's own, or solved ones where the tune has none."""
+Line = Literal["full", "plain", "frame", "frame and full"]
+"""A tune as it is written, without its ornaments, the frame of it, or that over all of it."""
 Fit = Literal["print as written", "transpose", "leave out"]
 """What becomes of a tune that goes beyond an edition's limits."""
 Fingers = Literal["all", "needed", "none"]
@@ -73,6 +75,7 @@ DRONES: tuple[Drones, ...] = get_args(Drones)
 DRONE_STYLES: tuple[DroneStyle, ...] = get_args(DroneStyle)
 ACCENTS: tuple[Accents, ...] = get_args(Accents)
 CHORDS: tuple[Chords, ...] = get_args(Chords)
+LINES: tuple[Line, ...] = get_args(Line)
 FITS: tuple[Fit, ...] = get_args(Fit)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)
 VOICES_SHOWN: tuple[VoicesShown, ...] = get_args(VoicesShown)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message, SourcePlace
-from tunebook.model.choices import BarSign, Mode, Placement, Quality, ShownSign
+from tunebook.model.choices import BarSign, Line, Mode, Placement, Quality, ShownSign
 
 STEP_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 STEP_LETTERS = "CDEFGAB"
@@ -366,7 +366,7 @@ class Tune:
     melody's, which is the voice ``melody_voice`` where the file names it; ``voices`` are all the
     others. ``source_text`` is the tune's text as it stood, ``first_line`` the number of its first
     line in the file. ``moved`` says how it was transposed since it was read, None when it was
-    not."""
+    not; ``line`` is what of it the bars hold: beside a frame ``voices`` are the whole melody."""
 
     place: SourcePlace
     number: str
@@ -391,6 +391,7 @@ class Tune:
     source_text: str = ""
     first_line: int = 1
     moved: Moved | None = None
+    line: Line = "full"
 
     @property
     def title(self) -> str:
@@ -399,6 +400,11 @@ class Tune:
     @property
     def file(self) -> str:
         return self.place.path
+
+    @property
+    def has_second_voice(self) -> bool:
+        """Whether the tune has voices of its own; beside a frame stands the tune itself."""
+        return bool(self.voices) and self.line in ("full", "plain")
 
     def field(self, letter: str) -> tuple[str, ...]:
         """All texts of the information field ``letter``, in order."""

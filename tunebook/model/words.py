@@ -106,6 +106,7 @@ class FixedWords:
     low_string: str
     no_key: str
     written_in: str
+    lines: Mapping[str, str]
     written_octaves: tuple[str, str, str, str]
     # sets
     ends_on: str

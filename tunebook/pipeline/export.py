@@ -46,7 +46,7 @@ def fingered_file(
     """Return the bytes of a file with the arrangements of its tunes written in, and messages."""
     bare = replace(setup, book=replace(setup.book, choices=()))
     besides: dict[int, Besides] = {}
-    unsettled = [one for one in arrangements if one.tune.moved is None]
+    unsettled = [one for one in arrangements if one.tune.moved is None and one.tune.line == "full"]
     stuck: list[Arrangement] = []
     for _ in range(MOST_ROUNDS):
         written, messages = write_fingers_in_bytes(data, arrangements, besides)

@@ -19,7 +19,14 @@ from tunebook.model.tune import Tune
 from tunebook.model.voices import voice_as_tune, voice_label
 from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits, tune_identity
 from tunebook.pipeline.players import Player, player_of
-from tunebook.pipeline.prepare import fit_tune, level_message, moved_choice, prepare_tune
+from tunebook.pipeline.prepare import (
+    fit_tune,
+    level_message,
+    moved_choice,
+    prepare_tune,
+    prints_voices,
+    whole_of,
+)
 from tunebook.pipeline.workers import map_on_cores
 from tunebook.solve.parts import part_of
 
@@ -43,7 +50,7 @@ def arrange_prepared(
     edition = setup.edition
     choice = moved_choice(prepared, setup.book.choice(tune_identity(prepared)))
     player = Player(setup.instrument, setup.hand, edition.drones)
-    whole: Tune | None = None
+    whole = whole_of(prepared)
     if edition.voices == "second" and prepared.voices:
         whole = part_of(prepared)
         player = player_of(setup.players, whole, 0, replace(player, drones="none"))
@@ -81,7 +88,10 @@ def arrange_voice(
     it. Its chords are the tune's, and left out. Raises as :func:`arrange_prepared` does."""
     from tunebook.solve.arrange import arrange
 
-    player = player_of(setup.players, prepared, number, Player(setup.instrument, setup.hand))
+    whole = whole_of(prepared)
+    player = Player(setup.instrument, setup.hand)
+    if whole is None:
+        player = player_of(setup.players, prepared, number, player)
     tune = voice_as_tune(prepared, prepared.voices[number])
     solve = functools.partial(
         arrange,
@@ -91,7 +101,7 @@ def arrange_voice(
         choice=_tempo_alone(setup.book.choice(tune_identity(prepared))),
         drones=_drones_of(tune, player, setup),
         chords="none",
-        harmony=prepared,
+        harmony=whole or prepared,
         alternatives=alternatives,
         other_ways=other_ways,
         bars=bars,
@@ -142,7 +152,7 @@ def arrange_tune(tune: Tune, setup: Setup, with_voices: bool = False) -> TuneOut
             return TuneOutcome(tune, None, (*messages, said), fitted.beyond)
         messages += fitted.messages
         arrangement = arrange_prepared(fitted.tune, setup)
-        if fitted.tune.voices and (with_voices or setup.edition.voices == "both"):
+        if fitted.tune.voices and (with_voices or prints_voices(fitted.tune, setup.edition)):
             arrangement = _with_voices(arrangement, setup)
     except TunebookError as error:
         return _left_out(tune, error.what, error.remedy)

@@ -13,18 +13,25 @@ from dataclasses import dataclass, replace
 
 from tunebook.errors import Message
 from tunebook.model.arrangement import Beyond
-from tunebook.model.book import AS_WRITTEN, TuneChoice
+from tunebook.model.book import AS_WRITTEN, Edition, TuneChoice
+from tunebook.model.choices import Line
 from tunebook.model.names import bars_in_words
-from tunebook.model.tune import Tune, pitch_name
+from tunebook.model.tune import Tune, Voice, pitch_name
+from tunebook.model.voices import voice_as_tune
 from tunebook.pipeline.load import Setup, reading_limits, tune_identity
 from tunebook.pipeline.players import Player, player_of
 from tunebook.read.settings.choices import apply_choice, without_grace_notes
 from tunebook.read.settings.profile import midi_of
 from tunebook.solve.fit import Level, bars_out_of_reach, fitting_key, is_in_compass
+from tunebook.solve.line.frame import frame_of
+from tunebook.solve.line.plain import plain_line
 from tunebook.solve.parts import part_of
 from tunebook.solve.search.layers import OutOfStepsError, at_most
 from tunebook.solve.times import tempo_of
 from tunebook.solve.transpose import semitones_to, transpose_tune
+
+WHOLE = "whole"
+"""What the melody is called beside its frame, where the file does not name it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +55,44 @@ def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
     tune, messages = apply_choice(tune, choice)
     if not setup.edition.shows_grace_notes:
         tune = without_grace_notes(tune)
-    return part_of(tune) if setup.edition.voices == "second" else tune, (*said, *messages)
+    if setup.edition.voices == "second":
+        return part_of(tune), (*said, *messages)
+    return _in_line(tune, setup, choice), (*said, *messages)
+
+
+def line_of(choice: TuneChoice | None, setup: Setup) -> Line:
+    """What of a tune is printed: its own choice, else the edition's; parts are always full."""
+    if setup.edition.voices == "second":
+        return "full"
+    return choice.line if choice is not None and choice.line else setup.edition.line
+
+
+def _in_line(tune: Tune, setup: Setup, choice: TuneChoice | None) -> Tune:
+    """The tune's plain line, or its frame with the whole melody beside it."""
+    line = line_of(choice, setup)
+    if line == "full":
+        return tune
+    bare = without_grace_notes(tune)
+    if line == "plain":
+        return plain_line(bare)
+    speed, _ = tempo_of(tune, choice.tempo if choice else None)
+    name = tune.melody_voice.id or WHOLE
+    whole = Voice(place=tune.place, id=name, bars=tune.bars)
+    return replace(frame_of(bare, speed), line=line, voices=(whole,))
+
+
+def prints_voices(prepared: Tune, edition: Edition) -> bool:
+    """Whether the tune's voices stand on staves below its melody."""
+    if prepared.line.startswith("frame"):
+        return prepared.line == "frame and full"
+    return edition.voices == "both"
+
+
+def whole_of(prepared: Tune) -> Tune | None:
+    """The tune of which a prepared one is the frame, in the same key; None where it is whole."""
+    if not prepared.line.startswith("frame") or not prepared.voices:
+        return None
+    return replace(voice_as_tune(prepared, prepared.voices[0]), line="full")
 
 
 def _in_chosen_key(

@@ -95,6 +95,9 @@ def _fingered(tune: Tune, level: Level) -> Fingering:
 
 
 def is_in_compass(tune: Tune, semitones: int, instrument: Instrument) -> bool:
-    """Whether the instrument has every tone of the moved tune at all, which is quickly seen."""
-    tones = {pitch.midi for bar in tune.bars for note in bar.notes for pitch in note.pitches}
+    """Whether the instrument has every tone of the moved tune at all, which is quickly seen; of a
+    tune over which its frame is printed, of both."""
+    whole = [voice.bars for voice in tune.voices] if tune.line == "frame and full" else []
+    bars = [bar for line in (tune.bars, *whole) for bar in line]
+    tones = {pitch.midi for bar in bars for note in bar.notes for pitch in note.pitches}
     return all(tone_places(instrument, midi + semitones) for midi in tones)

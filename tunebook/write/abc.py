@@ -140,6 +140,10 @@ def insertions_of(
 ) -> tuple[list[Insertion], list[Message]]:
     """Return what one arrangement, its voices too, adds to the ``lines`` of its file, and messages
     about what cannot be added."""
+    if arrangement.tune.line != "full":
+        what = "another line is printed than stands in the text, so no fingers are written into it"
+        remedy = "export it with an edition that prints all of the tune"
+        return [], [Message(arrangement.tune.place, "fingering", what, remedy)]
     writer = _TuneWriter(arrangement, lines)
     if writer.is_moved():
         what = "the tune is transposed, so no fingers are written into its text"

@@ -314,7 +314,7 @@ def techniques_of(tune: BookTune) -> frozenset[str]:
         "little_finger": bool(pressed) and little / len(pressed) > MUCH_LITTLE_FINGER,
         "triplet": any(one.note.tuplet is not None for one in notes),
         "grace": any(one.note.is_grace for one in notes),
-        "second_voice": bool(arrangement.tune.voices),
+        "second_voice": arrangement.tune.has_second_voice,
         "chord": any(span.source == "tune" for span in arrangement.chords),
     }
     return frozenset(found | {kind for kind, is_so in facts.items() if is_so})

@@ -73,6 +73,7 @@ _EDITION_FIELDS = {
     "hand": "hand",
     "voices": "voices",
     "fit": "fit",
+    "line": "line",
 }
 
 
@@ -402,6 +403,7 @@ def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:
         key=table.key,
         title=table.title,
         chords=table.chords,
+        line=table.line,
         fingers=tuple((int(b), int(n), int(v)) for b, n, kind, v in pins if kind == "finger"),
         strings=tuple((int(b), int(n), v) for b, n, kind, v in pins if kind == "string"),
         is_left_out=table.leave_out,

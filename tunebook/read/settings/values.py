@@ -24,6 +24,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from tunebook.errors import SettingError, SourcePlace
+from tunebook.model import choices
 from tunebook.model.choices import (
     Accents,
     BookPart,
@@ -336,6 +337,7 @@ class EditionTable(Table):
     played_by: dict[VoiceName, PlayerTable] = {}
     limits: LimitsTable | None = None
     fit: Fit | None = None
+    line: choices.Line | None = None
 
 
 class TuneTable(Table):
@@ -348,6 +350,7 @@ class TuneTable(Table):
     key: Annotated[str, StringConstraints(pattern=r"^([A-G](#|b)?|as written)$")] | None = None
     title: Line | None = None
     chords: Paragraph | None = None
+    line: choices.Line | None = None
     pins: list[PinLine] = []
     leave_out: bool = False
 
