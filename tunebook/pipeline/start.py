@@ -59,6 +59,7 @@ key_knock = 1.0                     # how loud keys knock; 0 is silent
 # staff_size_pt = 24
 # voices = "second"                 # "melody", "both", or a part for the second voice alone
 # fit = "transpose"                 # tunes beyond its limits: or "print as written", "leave out"
+# line = "frame"                    # the tones that carry a tune; "plain", "full", "frame and full"
 
 # Choices for single tunes, by file and X: number.
 {choices}"""
@@ -126,6 +127,7 @@ def _choices(tunes: tuple[Tune, ...]) -> str:
             '# drone = "D4"                          # or "D4 strict", or "none"',
             "# transpose = 0                         # semitones",
             '# key = "as written"                    # in every edition; or a keynote like "D"',
+            '# line = "plain"                        # in every edition; "full", "frame", ...',
             '# title = "Another title"               # printed instead of the one of the tune',
             '# chords = "D | G A7 | D . G"           # by bar; or a symbol or a dot for each beat',
             '# pins = ["bar 3 note 2 finger 1"]      # or "... string D"',

@@ -13,7 +13,8 @@ from fractions import Fraction
 from tunebook.model.tune import Bar, Meter
 
 MOST_BEATS_A_MINUTE = 160.0
-"""Beats that come faster are counted two by two (our judgement of what a beginner can follow)."""
+"""Beats that come faster are counted two by two, if that leaves two in a bar (our judgement of what
+a beginner can follow)."""
 
 BAR, HALF, BEAT, BETWEEN = range(4)
 """Strengths, the strongest first."""
@@ -66,11 +67,18 @@ def beat_lengths(meter: Meter, whole_notes_per_second: float) -> tuple[Fraction,
     if meter.sign == "C|":
         beat = Fraction(1, 2)
     count = int(meter.length / beat)
-    factor = 2 if count % 2 == 0 else 3 if meter.unit >= 8 and count == 3 else 1
+    factor = _factor(meter, count)
     while factor > 1 and _beats_a_minute(beat, whole_notes_per_second) > MOST_BEATS_A_MINUTE:
         beat, count = factor * beat, count // factor
-        factor = 2 if count % 2 == 0 else 1
+        factor = _factor(meter, count)
     return (beat,) * max(1, count)
+
+
+def _factor(meter: Meter, count: int) -> int:
+    """How many beats may be counted as one: two where two of those are left, all of a 3/8."""
+    if count > 2 and count % 2 == 0:
+        return 2
+    return 3 if meter.unit >= 8 and count == 3 else 1
 
 
 def _beats_a_minute(beat: Fraction, whole_notes_per_second: float) -> float:
