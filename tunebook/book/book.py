@@ -22,7 +22,7 @@ from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import PT_PER_MM, page_format
 from tunebook.book.layout.sheet import PageReference
 from tunebook.book.pages.body import in_best_order, lay_out_tunes
-from tunebook.book.pages.front import matter
+from tunebook.book.pages.front import Parts, matter
 from tunebook.book.pages.furniture import DrawnPages, draw_pages, open_tagged, saved
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.sources import colophon_pages
@@ -144,8 +144,9 @@ def _laid_out(content: BookContent, design: Design) -> _Numbered:
     colophon goes behind the title page."""
     has_colophon = "colophon" in content.edition.parts
     colophon = colophon_pages(content, design) if has_colophon else []
+    parts = Parts(content, design)
     made = [
-        (cost, *matter(content, design, before, after, is_shared))
+        (cost, *matter(content, design, before, after, is_shared, parts=parts))
         for cost, before, after in ((_IMPRINT_COST, colophon, ()), (0.0, (), colophon))
         for is_shared in (False, True)
     ]

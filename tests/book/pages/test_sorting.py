@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tunebook.book.pages.indexes import initial, sort_key
+from tunebook.book.pages.sorting import initial, sort_key
 
 
 def ordered(titles: list[str], language: str) -> list[str]:

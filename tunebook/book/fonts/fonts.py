@@ -147,6 +147,7 @@ class Fonts:
     kerning: dict[str, Kerning] = field(default_factory=dict)
     opening_quote: str = "“"
     missing: set[str] = field(default_factory=set)
+    _printed: dict[str, str] = field(default_factory=dict)
     _glyphs: dict[tuple[str, str], Glyph] = field(default_factory=dict)
     _pieces: dict[tuple[str, str, float], list[tuple[str, str, float]]] = field(
         default_factory=dict
@@ -154,7 +155,14 @@ class Fonts:
 
     def printed(self, text: str) -> str:
         """``text`` with the letters and signs that are printed for it."""
-        return printable(text, self.opening_quote)
+        found = self._printed.get(text)
+        if found is None:
+            found = printable(text, self.opening_quote)
+            if len(text) <= _LONGEST_KEPT:
+                if len(self._printed) >= _MOST_KEPT:
+                    self._printed.clear()
+                self._printed[text] = found
+        return found
 
     def runs(self, text: str, role: str) -> list[tuple[str, str]]:
         """Cut ``text`` into (font name, text) runs, each printable by its font."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
+from typing import NamedTuple
 
 from tunebook.book.layout.blocks import Flowed
 from tunebook.book.layout.paper import PageFormat
@@ -220,14 +222,16 @@ def _height(group: Sequence[Flowed], at_top: bool) -> float:
     return height - group[0].before_pt + (again.height_pt if again else 0.0)
 
 
-def _column_fill(groups: Sequence[tuple[Flowed, ...]], room_pt: float, at_top: bool) -> int:
-    """How many groups go into one column of height ``room_pt``."""
+def _column_end(groups: _Groups, start: int, room_pt: float, at_top: bool) -> int:
+    """Up to which group those from ``start`` on go into one column of height ``room_pt``."""
     used = 0.0
-    for count, group in enumerate(groups):
-        used += _height(group, at_top and count == 0)
+    heights = groups.top_pt if at_top else groups.below_pt
+    for at in range(start, len(heights)):
+        used += heights[at]
         if used > room_pt + 0.01:
-            return count
-    return len(groups)
+            return at
+        heights = groups.below_pt
+    return len(heights)
 
 
 def _fill(
@@ -235,25 +239,43 @@ def _fill(
 ) -> tuple[int, float]:
     """How many groups go into ``columns`` columns of at most ``room_pt``, and the least height
     that takes them (so that the last columns come out even)."""
-    taken = _columns_fill(groups, columns, room_pt, at_top)
+    measured = _measured(groups, columns, room_pt)
+    taken = _columns_fill(measured, columns, room_pt, at_top)
     if taken < len(groups):
         return taken, room_pt
     low, high = 0.0, room_pt
     for _ in range(24):
         middle = (low + high) / 2
-        if _columns_fill(groups, columns, middle, at_top) >= taken:
+        if _columns_fill(measured, columns, middle, at_top) >= taken:
             high = middle
         else:
             low = middle
     return taken, high
 
 
-def _columns_fill(
-    groups: Sequence[tuple[Flowed, ...]], columns: int, room_pt: float, at_top: bool
-) -> int:
+class _Groups(NamedTuple):
+    """The heights of groups, each at the top of a column and below another one."""
+
+    top_pt: Sequence[float]
+    below_pt: Sequence[float]
+
+
+def _measured(groups: Sequence[tuple[Flowed, ...]], columns: int, room_pt: float) -> _Groups:
+    """The heights of as many groups as could at all find room, and of one more."""
+    top, below, total = [], [], 0.0
+    for group in groups:
+        top.append(_height(group, True))
+        below.append(_height(group, False))
+        total += min(top[-1], below[-1])
+        if total > columns * (room_pt + 0.02):
+            break
+    return _Groups(top, below)
+
+
+def _columns_fill(groups: _Groups, columns: int, room_pt: float, at_top: bool) -> int:
     taken = 0
     for column in range(columns):
-        taken += _column_fill(groups[taken:], room_pt, at_top or column > 0)
+        taken = _column_end(groups, taken, room_pt, at_top or column > 0)
     return taken
 
 
@@ -267,15 +289,16 @@ def _set(
 ) -> list[Placed]:
     placed = []
     step = stream.column_width_pt(page_format) + stream.gutter_pt
-    rest = list(groups)
+    measured = _measured(groups, stream.columns, inf)
+    end = 0
     for column in range(stream.columns):
-        count = _column_fill(rest, height_pt, at_top or column > 0)
+        start, end = end, _column_end(measured, end, height_pt, at_top or column > 0)
         if stream.columns == 1:
-            count = len(rest)
+            end = len(groups)
         at = top_pt
         is_first = at_top or column > 0
         left = page_format.side_pt + column * step
-        for item in (item for group in rest[:count] for item in group):
+        for item in (item for group in groups[start:end] for item in group):
             if is_first and item.continued is not None:
                 placed.append(Placed(Flowed(item.continued), left, at))
                 at += item.continued.height_pt
@@ -283,5 +306,4 @@ def _set(
             is_first = False
             placed.append(Placed(item, left, at))
             at += item.block.height_pt
-        rest = rest[count:]
     return placed

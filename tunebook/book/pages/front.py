@@ -6,6 +6,7 @@ as the instrument of the book has them.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
@@ -50,11 +51,12 @@ from tunebook.book.musical_text import (
     tuning_text,
 )
 from tunebook.book.pages.chords import chord_pages
-from tunebook.book.pages.indexes import index_pages, ladder_pages, sort_key, title_entries
+from tunebook.book.pages.indexes import index_pages, ladder_pages, title_entries
 from tunebook.book.pages.instrument import instrument_pages
 from tunebook.book.pages.practice import practice_pages
 from tunebook.book.pages.retuning import retune_pages
 from tunebook.book.pages.signs import signs_pages
+from tunebook.book.pages.sorting import sort_key
 from tunebook.book.pages.sources import source_pages
 from tunebook.model.instrument import Instrument
 from tunebook.model.words import words_for
@@ -159,20 +161,24 @@ def matter(
     imprint: Sequence[Page] = (),
     end: Sequence[Page] = (),
     is_shared: bool = True,
+    *,
+    parts: Parts | None = None,
 ) -> tuple[list[Page], list[Page]]:
     """Return the pages before and after the tunes, of the parts that the edition has; ``imprint``
     stands behind the title page, ``end`` at the end. Parts share pages unless ``is_shared`` says
     that those before the tunes do not. The list by title stands once: with the contents where it
-    takes no page of its own there, else among the indexes."""
-    back = _back(content, design, False, end)
-    front = _front(content, design, back, imprint, False)
+    takes no page of its own there, else among the indexes. ``parts`` are those of the same book
+    made for an earlier call."""
+    parts = parts or Parts(content, design)
+    back = _back(parts, False, end)
+    front = _front(parts, back, imprint, False)
     if "titles" in content.edition.parts and _has_more_titles(content):
-        longer = _front(content, design, back, imprint, True)
+        longer = _front(parts, back, imprint, True)
         if "contents" in content.edition.parts and _count(longer) == _count(front):
             front = longer
         else:
-            back = _back(content, design, True, end)
-            front = _front(content, design, back, imprint, False)
+            back = _back(parts, True, end)
+            front = _front(parts, back, imprint, False)
     gap = design.size(_PART_GAP_PT)
     pages = share_pages(front, design.page_format, gap if is_shared else inf)
     title = [_title_page(content, design)] if "title page" in content.edition.parts else []
@@ -192,22 +198,49 @@ def _has_more_titles(content: BookContent) -> bool:
     return len(tunes) >= _LEAST_BY_TITLE and (has_sets or has_other or order != sorted(order))
 
 
+class Parts:
+    """The parts of one book that are the same wherever others stand, each made once."""
+
+    def __init__(self, content: BookContent, design: Design) -> None:
+        self.content = content
+        self.design = design
+        self._after: dict[bool, list[list[Page]]] = {}
+
+    @functools.cached_property
+    def before(self) -> list[list[Page]]:
+        """Signs, instruments, report of a retuning."""
+        content, design, parts = self.content, self.design, self.content.edition.parts
+        return [
+            signs_pages(content, design) if "signs" in parts else [],
+            _instruments(content, design) if "instrument" in parts else [],
+            retune_pages(content.retuning, design) if content.retuning is not None else [],
+        ]
+
+    @functools.cached_property
+    def cautions(self) -> list[Page]:
+        return _cautions_pages(self.design)
+
+    def after(self, has_titles: bool) -> list[list[Page]]:
+        """Practice, chords, ladder, indexes, sources."""
+        if has_titles not in self._after:
+            content, design, parts = self.content, self.design, self.content.edition.parts
+            self._after[has_titles] = [
+                practice_pages(content, design),
+                chord_pages(content, design),
+                ladder_pages(content, design) if "ladder" in parts else [],
+                index_pages(content, design, has_titles=has_titles),
+                source_pages(content, design) if "sources" in parts else [],
+            ]
+        return self._after[has_titles]
+
+
 def _front(
-    content: BookContent,
-    design: Design,
-    back: Sequence[Page],
-    imprint: Sequence[Page],
-    has_titles: bool,
+    parts: Parts, back: Sequence[Page], imprint: Sequence[Page], has_titles: bool
 ) -> list[Sequence[Page]]:
     """The parts before the tunes, each on pages of its own."""
-    parts = content.edition.parts
-    signs = signs_pages(content, design) if "signs" in parts else []
-    instrument = _instruments(content, design) if "instrument" in parts else []
-    report = retune_pages(content.retuning, design) if content.retuning is not None else []
-    rest = [signs, instrument, report]
-    front = [*imprint, *(page for pages in rest for page in pages)]
-    contents = _contents_pages(content, design, front, back, has_titles)
-    return [imprint, _cautions_pages(design), contents, *rest]
+    front = [*imprint, *(page for pages in parts.before for page in pages)]
+    contents = _contents_pages(parts.content, parts.design, front, back, has_titles)
+    return [imprint, parts.cautions, contents, *parts.before]
 
 
 def _instruments(content: BookContent, design: Design) -> list[Page]:
@@ -226,20 +259,10 @@ def _instruments(content: BookContent, design: Design) -> list[Page]:
     return pages
 
 
-def _back(
-    content: BookContent, design: Design, has_titles: bool, end: Sequence[Page]
-) -> list[Page]:
+def _back(parts: Parts, has_titles: bool, end: Sequence[Page]) -> list[Page]:
     """Practice, chords, ladder, indexes, sources, and ``end``."""
-    parts = content.edition.parts
-    pages = [
-        practice_pages(content, design),
-        chord_pages(content, design),
-        ladder_pages(content, design) if "ladder" in parts else [],
-        index_pages(content, design, has_titles=has_titles),
-        source_pages(content, design) if "sources" in parts else [],
-        end,
-    ]
-    return share_pages(pages, design.page_format, design.size(_PART_GAP_PT))
+    gap = parts.design.size(_PART_GAP_PT)
+    return share_pages([*parts.after(has_titles), end], parts.design.page_format, gap)
 
 
 def _title_page(content: BookContent, design: Design) -> Page:

@@ -43,8 +43,10 @@ def draw_pages(
 
     ``about`` are its Title, Author, Subject and Creator. With ``labels``, one a page, each page
     has its furniture. ``references`` are the places that links lead to."""
+    from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
 
+    rl_config.useA85 = 0  # what is written here is packed anew with the music
     size = (design.page_format.width_pt, design.page_format.height_pt)
     buffer = BytesIO()
     canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
