@@ -133,6 +133,14 @@ def test_a_player_that_cannot_be_is_said_with_its_line(folder: Path) -> None:
         prepare(folder_of(folder, settings='[voices]\n"2" = { instrument = "../luta.toml" }\n'))
 
 
+def test_a_player_whom_no_tune_needs_is_said(folder: Path) -> None:
+    setup = duo(folder_of(folder, settings='[voices]\n"2" = {}\n"Bas" = { hand = "large" }\n'))
+    for holds_music in (True, False):
+        (said,) = (str(one) for one in load(setup, holds_music=holds_music).messages)
+        assert "tunes.toml: no tune has a voice 'Bas' beside its melody" in said
+    assert load(replace(setup, folder=folder / "two.abc")).messages == ()
+
+
 def test_drones_are_the_melodys_unless_asked_for(folder: Path) -> None:
     plain = arranged(duo(folder))
     assert plain.drone and not plain.voices[0].arrangement.drone
@@ -181,6 +189,15 @@ def test_a_part_holds_the_second_voice_for_its_own_instrument(folder: Path) -> N
     (tune,) = (one for one in load(setup, is_ordered=False).tunes if one.title == "Två på bänken")
     again = part_of(part_of(tune))
     assert (again.bars, again.voices[0].id) == (tune.bars, tune.voices[0].id)
+
+
+def test_the_player_of_an_overlay_has_the_melody_in_the_other_bars(folder: Path) -> None:
+    text = "X:1\nT:x\nM:2/4\nL:1/8\nK:G\n!1!G2 A2 | B4 & G4 | c2 d2 & z4 |]\n"
+    found = arranged(duo(folder_of(folder, text), "stämma"))
+    bars = [[n.pitches[0].name for n in bar.notes if n.pitches] for bar in found.tune.bars]
+    assert bars == [["G4", "A4"], ["G4"], []]
+    assert found.tune.bars[0].notes[0].finger_pins == (None,)
+    assert all(note.stops for note in found.notes)
 
 
 def test_a_voice_beyond_the_steps_is_left_out_alone(folder: Path) -> None:

@@ -160,16 +160,15 @@ def voices_note(arrangement: Arrangement, shown: VoicesShown, words: FixedWords)
     if shown == "melody" or not (arrangement.voices and arrangement.tune.has_second_voice):
         return ""
     told = []
+    is_only = len(arrangement.voices) == 1
     for number, one in enumerate(arrangement.voices, start=2):
-        is_only = len(arrangement.voices) == 1
-        name = words.further_voices[0] if is_only else words.voice_number.format(number)
         instrument = one.arrangement.instrument
         if instrument != arrangement.instrument:
+            name = words.further_voices[0] if is_only else words.voice_number.format(number)
             title = words.local(instrument.title)
             tuning = local_names(instrument.tuning_name, words)
-            name += f": {title[:1].lower()}{title[1:]} ({tuning})"
-        told.append(name)
-    return SEPARATOR.join(told)
+            told.append(f"{name}: {title[:1].lower()}{title[1:]} ({tuning})")
+    return SEPARATOR.join(told) or words.further_voices[not is_only]
 
 
 def info_line(arrangement: Arrangement, words: FixedWords) -> str:

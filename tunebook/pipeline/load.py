@@ -11,7 +11,7 @@ from __future__ import annotations
 import difflib
 import os
 import unicodedata
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ from tunebook.pipeline.players import (
     profile_path,
     read_players,
     second_player,
+    voice_names,
     with_hand,
 )
 from tunebook.pipeline.remembered import recalled, remember
@@ -352,6 +353,7 @@ def load(
     said = Messages(are_bounded=not holds_music)
     tunes: list[Tune] = []
     texts: dict[int, TuneText] = {}
+    idle = [name for name, _ in setup.players]
     files = _each_file(setup) if files is None else files
     for one in iterate_tunes(files, **_wishes(setup), reader=_tune_of):
         if isinstance(one, Message):
@@ -359,6 +361,9 @@ def load(
             continue
         text, tune = one
         said.add(*tune.messages)
+        if idle:
+            known = set().union(*(voice_names(tune, at) for at in range(len(tune.voices))))
+            idle = [name for name in idle if name not in known]
         tunes.append(tune if holds_music else _name_only(tune))
         if not holds_music:
             texts[id(tunes[-1])] = text
@@ -366,7 +371,7 @@ def load(
     if is_ordered:
         is_part = setup.folder.is_file()
         sections, ordering = order_tunes(tuple(tunes), setup.book, setup.edition, is_part=is_part)
-        said.add(*ordering)
+        said.add(*ordering, *(() if is_part else _idle_players(idle, setup)))
     if not sections:
         raise nothing_to_do(setup, gather_messages(setup, said.kept))
     ordered = [texts[id(tune)] for section in sections for tune in section.tunes if texts]
@@ -381,6 +386,15 @@ def _tune_of(text: TuneText, **wishes: Any) -> Tune:
         tune = read_tune(text, **wishes)
         remember(key, tune)
     return tune
+
+
+def _idle_players(names: Iterable[str], setup: Setup) -> Iterator[Message]:
+    """That nobody plays what the settings say who plays it."""
+    for name in names:
+        what = f"no tune has a voice {name!r} beside its melody, so nobody plays it"
+        remedy = "name it as V: does, by its name, or by its place (2 is the first)"
+        place = setup.book.place or SourcePlace(str(setup.folder))
+        yield Message(place, "setting", what, remedy)
 
 
 def _name_only(tune: Tune) -> Tune:

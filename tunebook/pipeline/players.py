@@ -136,10 +136,15 @@ def player_of(players: Players, tune: Tune, number: int, melody: Player) -> Play
     """The player of the tune's further voice ``number`` (from 0): the first who is named by the
     voice's identity, its name, or its place, the edition's before the book's; else one with the
     ``melody``'s instrument and hand."""
+    known = voice_names(tune, number)
+    return next((player for name, player in players if name in known), melody)
+
+
+def voice_names(tune: Tune, number: int) -> set[str]:
+    """What the settings may call the tune's further voice ``number`` (from 0)."""
     voice = tune.voices[number]
     names = (voice.id, voice.name, voice.short_name, str(FIRST_PLACE + number))
-    known = {unicodedata.normalize("NFC", name) for name in names}
-    return next((player for name, player in players if name in known), melody)
+    return {unicodedata.normalize("NFC", name) for name in names if name}
 
 
 def second_player(players: Players) -> Player | None:

@@ -21,7 +21,8 @@ def part_of(tune: Tune) -> Tune:
     first further voice; a tune of one voice as it is. Of a tune that this function gave, the tune
     with its melody first again.
 
-    Jumps, which are written once for all voices, go along; words stay with the melody.
+    Jumps, which are written once for all voices, go along; words stay with the melody. An overlay
+    parts from the melody in its own bars: in the others its player has the melody's notes.
     """
     if not tune.voices:
         return tune
@@ -34,11 +35,38 @@ def part_of(tune: Tune) -> Tune:
         short_name=name.short_name,
         bars=tune.bars,
     )
-    bars = tuple(
-        _with_common(bar, leading) for bar, leading in zip(first.bars, tune.bars, strict=True)
-    )
+    pairs = list(zip(first.bars, tune.bars, strict=True))
+    if "&" in first.id:
+        pairs = [(_with_melody(bar, leading), leading) for bar, leading in pairs]
+    bars = tuple(_with_common(bar, leading) for bar, leading in pairs)
     part = voice_as_tune(tune, first)
     return replace(part, bars=bars, voices=(melody, *others), messages=tune.messages)
+
+
+def _with_melody(bar: Bar, leading: Bar) -> Bar:
+    """The bar, or where nothing is written in it, with the ``leading`` voice's notes."""
+    if any(note.pitches or _is_written(note) for note in bar.notes):
+        return bar
+    return replace(bar, notes=tuple(_bare(note) for note in leading.notes))
+
+
+def _is_written(rest: Note) -> bool:
+    """Whether a rest stands in the text, and does not only fill a bar."""
+    return rest.end_column > rest.place.column
+
+
+def _bare(note: Note) -> Note:
+    """The note without what is meant for the melody's player or said once for all."""
+    return replace(
+        note,
+        finger_pins=(None,) * len(note.pitches),
+        string_pin=None,
+        drone_pin=None,
+        chord=None,
+        later_chords=(),
+        syllables=(),
+        decorations=tuple(name for name in note.decorations if name not in JUMPS),
+    )
 
 
 def _with_common(bar: Bar, leading: Bar) -> Bar:

@@ -219,6 +219,7 @@ _LAYOUT = r"""
     \name VoiceStaff
     \alias Staff
     \remove Volta_engraver
+    \RemoveAllEmptyStaves
   }
   \context {
     \StaffGroup

@@ -41,6 +41,7 @@ from tunebook.write.lilypond.voices import (
     CueWriter,
     VoiceWriter,
     beside,
+    cue_bars,
     level,
     most_graces,
     put_graces_abreast,
@@ -71,6 +72,9 @@ def write_source(
     shown = Shown.of_edition(edition, note_names, language)
     voices = arrangement.voices if edition.voices == "both" else ()
     bars = level(print_bars(arrangement.tune.bars), [one.voice.bars for one in voices])
+    beside_it = [beside(bars, one.voice.bars) for one in voices]
+    if edition.voices == "second" and arrangement.tune.voices:
+        beside_it = [cue_bars(bars, arrangement.tune.voices[0].bars)]
     has_words = edition.shows_words and edition.voices != "second"
     words = word_lines(bars) if has_words else []
     lines = break_lines(
@@ -78,7 +82,7 @@ def write_source(
         line_width_pt,
         edition.staff_size_pt,
         has_words=bool(words),
-        voices=[beside(bars, one.voice.bars) for one in voices],
+        voices=beside_it,
         is_dense=is_dense,
     )
     melody = MelodyWriter(arrangement, lines.printed, shown, mark_commands(lines.printed, marks))

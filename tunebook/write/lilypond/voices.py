@@ -132,15 +132,10 @@ class CueWriter(MelodyWriter):
     the part's, of which the first further voice is the melody."""
 
     def __init__(self, arrangement: Arrangement, printed: PrintedBars, shown: Shown) -> None:
-        melody = beside(printed, arrangement.tune.voices[0].bars)
-        self.cues = _cue_places(melody)
-        silent = [
-            one if place in self.cues else replace(one, bar=replace(one.bar, notes=()))
-            for place, one in enumerate(melody.bars)
-        ]
-        bare = replace(arrangement, notes=())
+        cues = cue_bars(printed, arrangement.tune.voices[0].bars)
+        self.cues = {place for place, one in enumerate(cues.bars) if one.bar.notes}
         quiet = replace(BARE, language=shown.language)
-        super().__init__(bare, PrintedBars(tuple(silent), ()), quiet)
+        super().__init__(replace(arrangement, notes=()), cues, quiet)
 
     def staff(self) -> Group:
         """The staff, one group a bar: blank, without lines, where there is no cue."""
@@ -161,6 +156,19 @@ class CueWriter(MelodyWriter):
 
     def _closing(self, place: int, one: PrintedBar) -> list[str]:
         return ["\\stopStaff"] if place in self.cues else []
+
+
+def cue_bars(printed: PrintedBars, melody: Sequence[Bar]) -> PrintedBars:
+    """The bars of the ``melody`` beside those of a part, empty where no section begins."""
+    whole = beside(printed, melody)
+    places = _cue_places(whole)
+    return PrintedBars(
+        tuple(
+            one if place in places else replace(one, bar=replace(one.bar, notes=()))
+            for place, one in enumerate(whole.bars)
+        ),
+        (),
+    )
 
 
 def _cue_places(printed: PrintedBars) -> frozenset[int]:
