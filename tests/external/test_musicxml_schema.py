@@ -18,6 +18,8 @@ import pytest
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
 from tunebook.model.book import HandChoice
+from tunebook.pipeline.load import Wishes, prepare
+from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.read.abc.symbols import read_chord_symbol
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
@@ -98,6 +100,30 @@ def faults(schema, text):
 def test_sample_tunes_are_valid(path, schema, instrument, hand):
     for tune in read_abc(path.read_text(encoding="utf-8"), path.name):
         assert faults(schema, tune_as_musicxml(arrange(tune, instrument, hand))) == []
+
+
+def test_scores_of_all_voices_are_valid_and_music21_finds_each_with_its_fingers(schema):
+    from music21 import articulations, converter
+
+    setup = prepare(SAMPLES[0].parent, Wishes(edition="duo"))
+    players = tuple((name, replace(one, drones="open")) for name, one in setup.players)
+    setup = replace(setup, players=players)
+    path = SAMPLES[0].parent / "tvastammigt.abc"
+    for tune in read_abc(path.read_text(encoding="utf-8"), path.name):
+        found = arrange_tune(tune, setup).arrangement
+        (second,) = found.voices
+        assert second.arrangement.drone
+        text = tune_as_musicxml(found)
+        assert faults(schema, text) == []
+        parts = converter.parse(text, format="musicxml").parts
+        names = [part.partName for part in parts]
+        assert names[:2] == ["Melody", "Drone"] and names[3] == f"{names[2]}, drone"
+        notes = [note for note in parts[2].recurse().notes if note.tie is None]
+        assert len(notes) == len(second.arrangement.notes)
+        for note, ours in zip(notes, second.arrangement.notes, strict=True):
+            fingers = [one.fingerNumber for one in note.articulations
+                       if isinstance(one, articulations.Fingering)]  # fmt: skip
+            assert (note.pitch.midi, fingers) == (ours.stops[0].midi, [ours.stops[0].finger])
 
 
 def test_tune_with_every_sign_is_valid(schema, instrument, hand):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from tunebook.errors import SettingError
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Tune
 from tunebook.pipeline.check import check_folder
+from tunebook.pipeline.compare import CompareOrder, compare_folder
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.export import ExportOrder, export_folder, fingered_file, is_same
 from tunebook.pipeline.kept import setup_sum
@@ -186,6 +188,13 @@ def test_a_part_holds_the_second_voice_for_its_own_instrument(folder: Path) -> N
     melody = arranged(setup, 1)
     assert (melody.instrument.name, melody.notes[0].note.pitches[0].name) == ("fiddle", "D5")
     assert duo(folder, "stämma", instrument="viola").instrument.name == "viola"
+    cross = duo(folder, "stämma", tuning="AEAE")
+    assert (cross.instrument.name, cross.instrument.tuning_name) == ("fiddle", "AEAE")
+    assert arranged(cross).instrument == cross.instrument
+    order = CompareOrder("GDAE,AEAE", False, 5, None, 1)
+    first, second = compare_folder(setup, order).tunes[0].tunings
+    assert (first.tuning, second.tuning) == ("GDAE", "AEAE")
+    assert first.difficulty != second.difficulty
     (tune,) = (one for one in load(setup, is_ordered=False).tunes if one.title == "Två på bänken")
     again = part_of(part_of(tune))
     assert (again.bars, again.voices[0].id) == (tune.bars, tune.voices[0].id)
@@ -317,3 +326,17 @@ def test_a_tune_read_by_itself_has_its_voices_in_midi() -> None:
     tune = read_abc(TWO)[2]
     tracks = mido.MidiFile(file=io.BytesIO(tune_as_midi(tune))).tracks
     assert [track.name for track in tracks][1:] == ["melody", "voice 2"]
+
+
+def test_the_command_tells_remarks_and_explains_a_voice(
+    folder: Path, command: Callable[..., tuple[int, str, str]]
+) -> None:
+    text = TWO.replace("F2 A2 d2 | B2 A2 c2", "D2 E2 F2 | G2 F2 E2")
+    folder_of(folder, text)
+    code, out, _ = command("check", str(folder), "--voices", "--strict", "--jobs", "1")
+    assert code == 0
+    assert "two.abc:11:" in out and "bars 1-2: 6 notes in parallel octaves" in out
+    code, out, _ = command("check", str(folder), "--jobs", "1")
+    assert code == 0 and "parallel" not in out
+    code, out, _ = command("explain", str(folder / "two.abc"), "--tune", "1", "--voice", "2")
+    assert code == 0 and out.startswith("two.abc:1  Två på bänken, Stämma\n")

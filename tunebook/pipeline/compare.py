@@ -111,6 +111,8 @@ def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
         raise SettingError(f"no tuning is named in {order.tunings!r}", "give some, as CGDA,CGCA")
     if len(names) > MOST_TUNINGS:
         raise SettingError(f"{len(names)} tunings at once", f"compare {MOST_TUNINGS} at most")
+    if edition.voices == "second":
+        plain = replace(plain, players=())  # whoever plays a second voice, the tunings are theirs
     return tuple(replace(plain, instrument=read_instrument(setup.profile, name)) for name in names)
 
 

@@ -25,10 +25,10 @@ from tunebook.model.tune import Tune
 from tunebook.pipeline.players import (
     Player,
     Players,
+    for_second_player,
     may_leave_folder,
     profile_path,
     read_players,
-    second_player,
     voice_names,
     with_hand,
 )
@@ -129,19 +129,19 @@ def read_book(
 def _setup(
     folder: Path, book: Book, wishes: Wishes, messages: tuple[Message, ...], read: FilesRead
 ) -> Setup:
-    book = _with_wishes(book, wishes)
     edition = _edition(book, wishes.edition or "player")
-    book, said = with_hand(book, wishes.hand, edition.hand, read)
+    own_hand = edition.hand
+    if edition.voices == "second":
+        book, own_hand = for_second_player(book, edition)
+    book = _with_wishes(book, wishes)
+    book, said = with_hand(book, wishes.hand, own_hand, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
     profile = wishes.instrument or profile_path(book.instrument, book)
     instrument, hand = read_instrument(profile, book.tuning, read), read_hand(book.hand)
     players, said = read_players(book, edition, Player(instrument, hand), profile, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
-    if edition.voices == "second":
-        if wishes.instrument or wishes.tuning or wishes.hand:
-            players = ()  # the one who plays from such a book is the one who asks for it
-        mine = second_player(players)
-        instrument, hand = (mine.instrument, mine.hand) if mine else (instrument, hand)
+    if edition.voices == "second" and (wishes.instrument or wishes.tuning or wishes.hand):
+        players = ()  # the one who plays from such a book is the one who asks for it
     return Setup(
         folder=folder,
         book=book,

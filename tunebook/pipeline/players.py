@@ -97,12 +97,9 @@ def read_players(
     """Return the players that the book and the edition name, by what they call the voice, and what
     is said of their hands; ``melody`` is who plays that, ``profile`` where the profile of her
     instrument is. Raises SettingError for an instrument, tuning or hand that cannot be used."""
-    of_book = {one.voice: one for one in book.players}
-    chosen = {one.voice: _over(of_book.get(one.voice), one) for one in edition.players}
-    chosen |= {name: one for name, one in of_book.items() if name not in chosen}
     players: list[tuple[str, Player]] = []
     messages: list[Message] = []
-    for name, choice in chosen.items():
+    for name, choice in _chosen(book, edition).items():
         instrument, hand = melody.instrument, melody.hand
         if choice.instrument is not None:
             path = profile_path(choice.instrument, book)
@@ -115,6 +112,28 @@ def read_players(
             messages += said
         players.append((name, Player(instrument, hand, choice.drones or "none")))
     return tuple(players), tuple(messages)
+
+
+def for_second_player(book: Book, edition: Edition) -> tuple[Book, str | None]:
+    """The book for the player of the second voice, the one who is named for that place, or else
+    the first who is named at all: with that instrument and tuning, and the hand, if one is named
+    there or by the edition."""
+    chosen = _chosen(book, edition)
+    mine = chosen.get(str(FIRST_PLACE)) or next(iter(chosen.values()), None)
+    if mine is None:
+        return book, edition.hand
+    if mine.instrument is not None:
+        book = replace(book, instrument=mine.instrument, tuning=mine.tuning)
+    elif mine.tuning is not None:
+        book = replace(book, tuning=mine.tuning)
+    return book, mine.hand or edition.hand
+
+
+def _chosen(book: Book, edition: Edition) -> dict[str, PlayerChoice]:
+    """The choices by what they call the voice, the edition's before the book's."""
+    of_book = {one.voice: one for one in book.players}
+    chosen = {one.voice: _over(of_book.get(one.voice), one) for one in edition.players}
+    return chosen | {name: one for name, one in of_book.items() if name not in chosen}
 
 
 def _over(before: PlayerChoice | None, choice: PlayerChoice) -> PlayerChoice:
@@ -145,10 +164,3 @@ def voice_names(tune: Tune, number: int) -> set[str]:
     voice = tune.voices[number]
     names = (voice.id, voice.name, voice.short_name, str(FIRST_PLACE + number))
     return {unicodedata.normalize("NFC", name) for name in names if name}
-
-
-def second_player(players: Players) -> Player | None:
-    """The player for whom a book of second voices is made: the one at that place, or the first that
-    is named at all; None where the melody's instrument is meant."""
-    known = dict(players)
-    return known.get(str(FIRST_PLACE)) or next(iter(known.values()), None)
