@@ -54,8 +54,8 @@ def arrange_prepared(
     if edition.voices == "second" and prepared.voices:
         whole = part_of(prepared)
         player = player_of(setup.players, whole, 0, replace(player, drones="none"))
+        choice = _choice_for(player, prepared, choice)
         player = replace(player, drones=_drones_of(prepared, player, setup))
-        choice = _tempo_alone(choice)
     solve = functools.partial(
         arrange,
         instrument=player.instrument,
@@ -98,7 +98,7 @@ def arrange_voice(
         instrument=player.instrument,
         hand=player.hand,
         limits=setup.edition.limits,
-        choice=_tempo_alone(setup.book.choice(tune_identity(prepared))),
+        choice=_choice_for(player, tune, setup.book.choice(tune_identity(prepared))),
         drones=_drones_of(tune, player, setup),
         chords="none",
         harmony=whole or prepared,
@@ -118,9 +118,12 @@ def _drones_of(tune: Tune, player: Player, setup: Setup) -> Drones:
     return setup.edition.drones if player.drones == "none" and is_asked else player.drones
 
 
-def _tempo_alone(choice: TuneChoice | None) -> TuneChoice | None:
-    """What is chosen for a tune counts for its melody, but for the tempo."""
-    return None if choice is None else TuneChoice(choice.tune, tempo=choice.tempo)
+def _choice_for(player: Player, tune: Tune, choice: TuneChoice | None) -> TuneChoice:
+    """What is chosen for a tune counts for its melody, but for the tempo. Before the first drone
+    that is pinned in a voice whose player has none unasked, there is none."""
+    drone = "none" if player.drones == "none" else None
+    tempo = choice.tempo if choice else None
+    return TuneChoice(tune_identity(tune), drone=drone, tempo=tempo)
 
 
 def _with_voices(arrangement: Arrangement, setup: Setup) -> Arrangement:
