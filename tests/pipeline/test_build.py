@@ -72,7 +72,9 @@ def outline_titles(pdf: pikepdf.Pdf) -> list[str]:
     return titles
 
 
-@pytest.mark.parametrize("edition", ["player", "teacher", "student-1", "student-2", "student-3"])
+@pytest.mark.parametrize(
+    "edition", ["player", "teacher", "student-1", "student-2", "student-3", "accompanist"]
+)
 def test_every_edition_holds_every_tune(tmp_path: Path, edition: str) -> None:
     setup = prepare(folder_with(tmp_path), Wishes(edition=edition))
     report = made(setup, tmp_path)

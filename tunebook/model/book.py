@@ -13,16 +13,19 @@ from tunebook.model.choices import (
     ACCENTS,
     BOOK_PARTS,
     CHORDS,
+    CLEFS,
     DENSITIES,
     DRONE_STYLES,
     DRONES,
     FINGERS,
     FITS,
     LINES,
+    MELODIES_SHOWN,
     VOICES_SHOWN,
     Accents,
     BookPart,
     Chords,
+    Clef,
     Density,
     Drones,
     DroneStyle,
@@ -31,6 +34,7 @@ from tunebook.model.choices import (
     HandSize,
     Language,
     Line,
+    MelodyShown,
     NoteNames,
     Paper,
     VoicesShown,
@@ -96,6 +100,8 @@ class Edition:
     shows_sources: bool = True
     shows_notes_on_choices: bool = False
     shows_accompaniment: bool = False
+    melody: MelodyShown = "whole"
+    clef: Clef | None = None
     shows_grace_notes: bool = True
     limits: Limits = field(default_factory=Limits)
     parts: tuple[BookPart, ...] = _USUAL_PARTS
@@ -119,6 +125,9 @@ class Edition:
         one_of(FITS, self.fit, "fit")
         one_of(LINES, self.line, "line")
         one_of(DENSITIES, self.density, "density")
+        one_of(MELODIES_SHOWN, self.melody, "melody")
+        if self.clef is not None:
+            one_of(CLEFS, self.clef, "clef")
         for part in self.parts:
             one_of(BOOK_PARTS, part, "part of the book")
 

@@ -36,6 +36,8 @@ BookPart = Literal[
 ]  # fmt: skip
 """What a book may have beside its tunes and its cautions, which are in every book; "titles" to
 "openings" are lists by title, tune type, key, technique and first bars."""
+MelodyShown = Literal["whole", "cue"]
+"""The melody, or its first bars as a cue and a slash for each beat after that."""
 Density = Literal["roomy", "tight"]
 """Tunes at ease on their pages, or as few pages as can still be read well."""
 Language = Literal["en", "sv"]
@@ -80,6 +82,7 @@ FITS: tuple[Fit, ...] = get_args(Fit)
 FINGERS: tuple[Fingers, ...] = get_args(Fingers)
 VOICES_SHOWN: tuple[VoicesShown, ...] = get_args(VoicesShown)
 BOOK_PARTS: tuple[BookPart, ...] = get_args(BookPart)
+MELODIES_SHOWN: tuple[MelodyShown, ...] = get_args(MelodyShown)
 DENSITIES: tuple[Density, ...] = get_args(Density)
 LANGUAGES: tuple[Language, ...] = get_args(Language)
 PAPERS: tuple[Paper, ...] = get_args(Paper)

@@ -135,6 +135,7 @@ def piece_of_exercise(
         chords=chords,
         shows_shapes=False,
         shows_accompaniment=False,
+        melody="whole",
         shows_notes_on_choices=False,
         voices="melody",
     )

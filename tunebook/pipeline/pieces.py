@@ -12,7 +12,7 @@ from tunebook.book.content import BookContent, ChordShapes, LegendEntry
 from tunebook.book.pages.signs import signs_used
 from tunebook.model.arrangement import Accent, Arrangement, DroneSpan, FingeredNote, Stop
 from tunebook.model.book import TuneChoice
-from tunebook.model.choices import Chords
+from tunebook.model.choices import Chords, MelodyShown
 from tunebook.model.piece import EngravedPiece, Piece
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
@@ -40,6 +40,7 @@ class _Example:
     change: Callable[[Arrangement], Arrangement] = lambda arrangement: arrangement
     drone: str = "none"
     chords: Chords = "none"
+    melody: MelodyShown = "whole"
     marks: BarMarks = NO_MARKS
 
 
@@ -58,7 +59,10 @@ def legend_pieces(
 
 
 def _piece(example: _Example, setup: Setup) -> Piece | None:
-    edition = replace(setup.edition, fingers="all", shows_accompaniment=False, staff_size_pt=15.0)
+    edition = replace(
+        setup.edition, fingers="all", shows_accompaniment=False, melody=example.melody,
+        staff_size_pt=15.0,
+    )  # fmt: skip
     choice = TuneChoice("legend", drone=example.drone)
     tune = read_abc(_HEAD + example.music + "\n")[0]
     arrangement = arrange(
@@ -147,6 +151,7 @@ _EXAMPLES = {
     "drone_line": _Example("d e f e |]", drone="D4"),
     "accent": _Example("d e f2 |]", _double_stop),
     "take_over": _Example("A c B c |]", _take_over, drone="E4"),
+    "slash": _Example('"D" d f a d|"G" b3 g|"D" d4 |]', chords="tune", melody="cue"),
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),

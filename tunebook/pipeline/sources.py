@@ -119,13 +119,16 @@ def _same(mine: _Value, others: _Value) -> _Value:
     return others if mine == others else mine
 
 
-def _for_printing(outcome: TuneOutcome, arrangement: Arrangement) -> TuneOutcome:
+def _for_printing(outcome: TuneOutcome, arrangement: Arrangement, is_cue: bool) -> TuneOutcome:
     """The outcome without what only the solver and the notes on choices ask for: a book of a
-    thousand tunes is in memory at once."""
+    thousand tunes is in memory at once. Where the melody is a cue, signs are the accompaniment's,
+    which stays."""
     voices = tuple(
         replace(voice, arrangement=_bare(voice.arrangement)) for voice in arrangement.voices
     )
-    return replace(outcome, arrangement=replace(_bare(arrangement), voices=voices))
+    printed = arrangement.accompaniment if is_cue else ()
+    bare = replace(_bare(arrangement), voices=voices, accompaniment=printed)
+    return replace(outcome, arrangement=bare)
 
 
 def _bare(arrangement: Arrangement) -> Arrangement:
@@ -168,7 +171,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
         beyond = limit_note(arrangement, setup)
     except Exception as error:  # one tune must never stop a book of a hundred
         return TuneSource(identity, _unwritable(outcome, error))
-    bare = _for_printing(outcome, arrangement)
+    bare = _for_printing(outcome, arrangement, setup.edition.melody == "cue")
     return TuneSource(
         identity=identity,
         outcome=bare,

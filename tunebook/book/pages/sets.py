@@ -112,11 +112,16 @@ def _place_text(note: FingeredNote, tune: BookTune, sentence: str, design: Desig
 def _last_note(tune: BookTune) -> FingeredNote | None:
     """The last note as the tune is played: that of the last bar played that has one."""
     for bar_index in reversed(tune.arrangement.tune.played):
-        notes = [n for n in tune.arrangement.notes if n.bar_index == bar_index and n.stops]
+        notes = [n for n in _printed_notes(tune) if n.bar_index == bar_index and n.stops]
         if notes:
             return notes[-1]
     return None
 
 
 def _first_note(tune: BookTune) -> FingeredNote | None:
-    return next((n for n in tune.arrangement.notes if n.stops and not n.note.is_grace), None)
+    return next((n for n in _printed_notes(tune) if n.stops and not n.note.is_grace), None)
+
+
+def _printed_notes(tune: BookTune) -> tuple[FingeredNote, ...]:
+    """The melody's notes; those of the accompaniment where the melody is but a cue."""
+    return tune.arrangement.accompaniment or tune.arrangement.notes

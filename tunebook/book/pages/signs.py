@@ -23,7 +23,8 @@ def signs_used(
     """Kinds of signs, as FixedWords.legend names them, that are printed in the music of an
     edition; ``has_changes`` when bars are marked that a retuning changed."""
     every = [*arrangements, *(voice.arrangement for one in arrangements for voice in one.voices)]
-    notes = [note for one in every for note in one.notes]
+    is_cue = edition.melody == "cue"
+    notes = [note for one in every for note in (one.accompaniment if is_cue else one.notes)]
     ways = {way for note in notes for way in note.ways}
     drones = [span for one in every for span in one.drone]
     accents = [accent for one in every for accent in one.accents]
@@ -39,6 +40,7 @@ def signs_used(
         "drone_line": bool(drones) and edition.drone_style == "line",
         "accent": bool(accents) and edition.accents == "melody",
         "take_over": any(span.is_taken_over for span in drones),
+        "slash": is_cue,
         "chord": bool(chords),
         "solved_chord": any(span.source == "solved" for span in chords),
         "doubtful_chord": any(span.confidence < 0.5 for span in chords),

@@ -68,6 +68,8 @@ _EDITION_FIELDS = {
     "accompaniment": "shows_accompaniment",
     "grace_notes": "shows_grace_notes",
     "density": "density",
+    "melody": "melody",
+    "clef": "clef",
     "staff_size_pt": "staff_size_pt",
     "paper": "paper",
     "hand": "hand",

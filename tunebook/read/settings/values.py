@@ -29,6 +29,7 @@ from tunebook.model.choices import (
     Accents,
     BookPart,
     Chords,
+    Clef,
     Density,
     Drones,
     DroneStyle,
@@ -38,6 +39,7 @@ from tunebook.model.choices import (
     HandSize,
     InstrumentKind,
     Language,
+    MelodyShown,
     NoteNames,
     Paper,
     SoundBody,
@@ -329,6 +331,8 @@ class EditionTable(Table):
     grace_notes: bool | None = None
     parts: list[BookPart] | None = None
     density: Density | None = None
+    melody: MelodyShown | None = None
+    clef: Clef | None = None
     staff_size_pt: float | None = Field(default=None, ge=10, le=40)
     paper: Paper | None = None
     hand: HandName | None = None

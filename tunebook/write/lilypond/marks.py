@@ -14,7 +14,15 @@ from dataclasses import dataclass, field
 
 from tunebook.model.arrangement import Accent, FingeredNote, Stop
 from tunebook.model.book import Edition
-from tunebook.model.choices import LANGUAGES, NOTE_NAMES, Fingers, Language, NoteNames, one_of
+from tunebook.model.choices import (
+    LANGUAGES,
+    NOTE_NAMES,
+    Clef,
+    Fingers,
+    Language,
+    NoteNames,
+    one_of,
+)
 from tunebook.model.instrument import Instrument
 from tunebook.model.names import printed_name
 from tunebook.model.tune import Annotation, Note, Pitch
@@ -276,7 +284,8 @@ MOST_ANNOTATION_LETTERS = 80
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What a staff shows beside its notes."""
+    """What a staff shows beside its notes. ``clef`` is the one for all of them, whatever the tune
+    or the instrument has."""
 
     fingers: Fingers
     has_grace_notes: bool
@@ -284,6 +293,7 @@ class Shown:
     note_names: NoteNames = "b"
     language: Language = "en"
     has_accents: bool = False
+    clef: Clef | None = None
 
     def __post_init__(self) -> None:
         one_of(LANGUAGES, self.language, "language")
@@ -299,6 +309,7 @@ class Shown:
             note_names=note_names,
             language=language,
             has_accents=edition.accents == "melody",
+            clef=edition.clef,
         )
 
 

@@ -83,7 +83,8 @@ class MelodyWriter:
         bars = [self._bar(place, one) for place, one in enumerate(self.printed.bars)]
         voice = context("Voice", "Melody", bars)
         own = self.printed.bars[0].bar.clef if self.printed.bars else ""
-        voice.opening.append(clef_command(own or self.arrangement.instrument.clef))
+        clef = self.shown.clef or own or self.arrangement.instrument.clef
+        voice.opening.append(clef_command(clef))
         return context("Staff", "MelodyStaff", [voice])
 
     def _bar(self, place: int, one: PrintedBar) -> Group:
@@ -224,7 +225,7 @@ class MelodyWriter:
             lines.append(f"\\barNumber {bar.number}" if has_number else "\\noBarNumber")
         if one.line_before:
             lines.append(f'\\bar "{one.line_before}"')
-        if place and bar.clef:
+        if place and bar.clef and self.shown.clef is None:
             lines.append(clef_command(bar.clef))
         if one.shows_key:
             lines.append(key_command(bar.key))

@@ -28,6 +28,7 @@ from tunebook.write.lilypond.leaves import Component, Group, context, printed
 from tunebook.write.lilypond.line_breaks import break_lines
 from tunebook.write.lilypond.marks import BARE, Shown
 from tunebook.write.lilypond.score import MelodyWriter
+from tunebook.write.lilypond.slashes import SlashWriter, opening_cue, slashed
 from tunebook.write.lilypond.staves import (
     chord_line,
     chosen_chords,
@@ -70,23 +71,27 @@ def write_source(
     words, en or sv, ``note_names`` one of NOTE_NAMES. ``is_dense`` asks for few lines.
     """
     shown = Shown.of_edition(edition, note_names, language)
-    voices = arrangement.voices if edition.voices == "both" else ()
+    is_cue = edition.melody == "cue"
+    voices = arrangement.voices if edition.voices == "both" and not is_cue else ()
     bars = level(print_bars(arrangement.tune.bars), [one.voice.bars for one in voices])
     beside_it = [beside(bars, one.voice.bars) for one in voices]
     if edition.voices == "second" and arrangement.tune.voices:
         beside_it = [cue_bars(bars, arrangement.tune.voices[0].bars)]
-    has_words = edition.shows_words and edition.voices != "second"
+    has_words = edition.shows_words and edition.voices != "second" and not is_cue
     words = word_lines(bars) if has_words else []
+    cue = opening_cue(arrangement, bars, shown) if is_cue else None
     lines = break_lines(
-        bars,
+        bars if cue is None else slashed(bars),
         line_width_pt,
         edition.staff_size_pt,
         has_words=bool(words),
-        voices=beside_it,
-        is_dense=is_dense,
+        voices=[cue.printed] if cue else beside_it,
+        is_dense=is_dense or is_cue,
     )
-    melody = MelodyWriter(arrangement, lines.printed, shown, mark_commands(lines.printed, marks))
-    score = printed(_score(melody, edition, words, voices))
+    commands = mark_commands(lines.printed, marks)
+    writer = MelodyWriter if cue is None else SlashWriter
+    above = writer(arrangement, lines.printed, shown, commands)
+    score = printed(_score(above, edition, words, voices, cue))
     return Piece(
         preamble(edition.staff_size_pt, line_width_pt, is_ragged_last=lines.is_ragged_last),
         Score(f"\\score {{\n{_indented(score)}\n  \\layout {{", " }\n}\n"),
@@ -100,16 +105,20 @@ def _score(
     edition: Edition,
     words: list[str],
     voices: Sequence[VoiceArrangement],
+    cue: CueWriter | None,
 ) -> Group:
-    """All staves that the edition shows, from the top down."""
+    """All staves that the edition shows, from the top down; ``cue`` stands above."""
     arrangement, bars, shown = writer.arrangement, writer.printed, writer.shown
     parts: list[Component] = []
     chords = chosen_chords(arrangement.chords, edition.chords)
     if chords:
         parts.append(chord_line(chords, bars, shown.note_names))
     first: list[MelodyWriter] = [writer]
-    if edition.voices == "second" and arrangement.tune.voices:
-        first.insert(0, CueWriter(arrangement, bars, shown))
+    if cue is not None:
+        first.insert(0, cue)
+    elif edition.voices == "second" and arrangement.tune.voices:
+        cues = cue_bars(bars, arrangement.tune.voices[0].bars)
+        first.insert(0, CueWriter(arrangement, cues, shown))
     further = [
         VoiceWriter(one.arrangement, beside(bars, one.voice.bars), shown, number)
         for number, one in enumerate(voices, start=2)

@@ -409,7 +409,7 @@ def second_staff(
         put_silent_graces(leaves, leading_graces.get(place, Fraction(0)))
         bars.append(Group(leaves, opening=[key_command(one.bar.key)] if one.shows_key else []))
     voice = context("Voice", "SecondVoice", bars)
-    voice.opening.append(clef_command(arrangement.instrument.clef))
+    voice.opening.append(clef_command(shown.clef or arrangement.instrument.clef))
     return context("SecondStaff", "SecondStaff", [voice])
 
 

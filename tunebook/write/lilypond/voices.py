@@ -8,7 +8,7 @@ above, in the player's own clef and under the signature of the staff below.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -128,20 +128,20 @@ def renamed(staff: Group, name: str) -> Group:
 
 
 class CueWriter(MelodyWriter):
-    """Builds the small staff with the first bar of the melody in each section. ``arrangement`` is
-    the part's, of which the first further voice is the melody."""
+    """Builds the small staff with those bars of the melody that are not empty in ``cues``;
+    ``arrangement`` is the part's."""
 
-    def __init__(self, arrangement: Arrangement, printed: PrintedBars, shown: Shown) -> None:
-        cues = cue_bars(printed, arrangement.tune.voices[0].bars)
+    def __init__(self, arrangement: Arrangement, cues: PrintedBars, shown: Shown) -> None:
         self.cues = {place for place, one in enumerate(cues.bars) if one.bar.notes}
-        quiet = replace(BARE, language=shown.language)
+        quiet = replace(BARE, language=shown.language, clef=shown.clef)
         super().__init__(replace(arrangement, notes=()), cues, quiet)
 
     def staff(self) -> Group:
         """The staff, one group a bar: blank, without lines, where there is no cue."""
         bars = [self._bar(place, one) for place, one in enumerate(self.printed.bars)]
         voice = context("Voice", "Cue", bars)
-        voice.opening += [clef_command(self.arrangement.instrument.clef), "\\stopStaff"]
+        clef = self.shown.clef or self.arrangement.instrument.clef
+        voice.opening += [clef_command(clef), "\\stopStaff"]
         return context("CueStaff", "Cue", [voice])
 
     def _opening(self, place: int, one: PrintedBar) -> list[str]:
@@ -161,14 +161,16 @@ class CueWriter(MelodyWriter):
 def cue_bars(printed: PrintedBars, melody: Sequence[Bar]) -> PrintedBars:
     """The bars of the ``melody`` beside those of a part, empty where no section begins."""
     whole = beside(printed, melody)
-    places = _cue_places(whole)
-    return PrintedBars(
-        tuple(
-            one if place in places else replace(one, bar=replace(one.bar, notes=()))
-            for place, one in enumerate(whole.bars)
-        ),
-        (),
+    return silent_but(whole, _cue_places(whole))
+
+
+def silent_but(printed: PrintedBars, places: Collection[int]) -> PrintedBars:
+    """The bars, empty but for those at ``places``."""
+    bars = tuple(
+        one if place in places else replace(one, bar=replace(one.bar, notes=()))
+        for place, one in enumerate(printed.bars)
     )
+    return PrintedBars(bars, ())
 
 
 def _cue_places(printed: PrintedBars) -> frozenset[int]:

@@ -1,0 +1,104 @@
+"""A staff for those who accompany: the first bars of the melody as a cue, then a slash for each
+beat under the chord that holds.
+
+A bar before the first whole one has no slashes, and neither has what is left of a bar after its
+last whole beat.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from tunebook.model.arrangement import Arrangement
+from tunebook.model.tune import Bar, Note, Pitch
+from tunebook.write.lilypond.bars import MarkCommands, PrintedBar, PrintedBars
+from tunebook.write.lilypond.leaves import Group
+from tunebook.write.lilypond.marks import Shown
+from tunebook.write.lilypond.score import MelodyWriter
+from tunebook.write.lilypond.voices import CueWriter, silent_but
+
+_CUE_BARS = 2
+_QUARTER = Fraction(1, 4)
+# Any: a slash stands in the middle of the staff.
+_PITCH = Pitch(4, 6)
+_SQUASHED = " \\with { \\consists Pitch_squash_engraver }"
+_LOOK = (
+    "\\improvisationOn",
+    "\\omit Stem",
+    "\\omit Flag",
+    "\\omit Dots",
+    "\\override NoteHead.duration-log = 2",
+)
+
+
+def slashed(printed: PrintedBars) -> PrintedBars:
+    """The bars with a note for each beat in place of what they hold."""
+    bars = tuple(replace(one, bar=replace(one.bar, notes=_beats(one))) for one in printed.bars)
+    return replace(printed, bars=bars)
+
+
+def _beats(one: PrintedBar) -> tuple[Note, ...]:
+    bar = one.bar
+    if bar.is_pickup:
+        return ()
+    beat = beat_of(bar)
+    count = one.length // beat
+    return tuple(_slash(bar, one.onset + number * beat, beat) for number in range(count))
+
+
+def beat_of(bar: Bar) -> Fraction:
+    """The beat of the bar's metre in whole notes, as accompaniments have it: the note of the lower
+    number, three of them in compound metres; a quarter where there is no metre."""
+    if bar.meter.is_free:
+        return _QUARTER
+    return Fraction(3 if bar.meter.is_compound else 1, bar.meter.unit)
+
+
+def _slash(bar: Bar, onset: Fraction, beat: Fraction) -> Note:
+    return Note(
+        place=bar.place,
+        pitches=(_PITCH,),
+        onset=onset,
+        duration=beat,
+        written=beat,
+        shown_accidentals=(None,),
+        ties=(False,),
+        is_tied_from_before=(False,),
+        finger_pins=(None,),
+    )
+
+
+def opening_cue(arrangement: Arrangement, melody: PrintedBars, shown: Shown) -> CueWriter:
+    """The first bars of ``melody``, with the notes before them."""
+    cues: set[int] = set()
+    full = 0
+    for place, one in enumerate(melody.bars):
+        if full == _CUE_BARS:
+            break
+        full += not one.bar.is_pickup
+        if any(note.pitches for note in one.bar.notes):
+            cues.add(place)
+    return CueWriter(arrangement, silent_but(melody, cues), shown)
+
+
+class SlashWriter(MelodyWriter):
+    """Builds the staff of slashes, with all that stands with the melody for all staves."""
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        printed: PrintedBars,
+        shown: Shown,
+        marks: MarkCommands | None = None,
+    ) -> None:
+        super().__init__(replace(arrangement, notes=(), accents=()), printed, shown, marks)
+
+    def staff(self) -> Group:
+        """The staff, one group a bar."""
+        staff = super().staff()
+        (voice,) = staff.parts
+        assert isinstance(voice, Group)
+        voice.before[0] += _SQUASHED
+        voice.opening += _LOOK
+        return staff
