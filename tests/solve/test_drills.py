@@ -83,13 +83,10 @@ def test_a_first_held_key_asks_for_no_silent_exchange(harpa: Instrument, player:
     """Over a held A3 the first finger holds and 0 2 3 4 3 2 0 play (common practice, no source)."""
     for tuning in ("CGDA", "CGCA"):
         for string in (3, 4):
-            tune = held_drone_drill(
-                read_instrument("nyckelharpa-3row", tuning), string, "Scale over held keys"
-            )
+            other = read_instrument("nyckelharpa-3row", tuning)
+            tune = held_drone_drill(other, string, "Scale over held keys")
             assert tune is not None
-            answer = arrange(
-                tune, read_instrument("nyckelharpa-3row", tuning), player, drones="held"
-            )
+            answer = arrange(tune, other, player, drones="held")
             assert not any(one.stops_after for one in answer.notes)
             for demand in answer.drones_asked:
                 inside = [one for one in answer.drone if demand.onset <= one.onset < demand.end]

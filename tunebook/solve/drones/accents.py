@@ -12,6 +12,7 @@ one search, which is exact. The line of drones is priced as in ``open``.
 from __future__ import annotations
 
 import statistics
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -230,7 +231,8 @@ class _Judge:
         chords: Sequence[ChordSpan],
     ) -> None:
         self._under = under
-        self._chords = chords
+        self._chords = sorted(chords, key=lambda span: span.onset)
+        self._ends = [span.onset + span.duration for span in self._chords]
         self._table = consonance_table()
         self._busy = busy_stops(tune, notes)
         self._inside = _inside_strokes(tune)
@@ -274,10 +276,12 @@ class _Judge:
         """Tones below the melody that are in all chords of the note."""
         start, end = note.note.onset, note.note.onset + _length(note)
         classes: set[int] | None = None
-        for span in self._chords:
-            if span.onset < end and span.onset + span.duration > start:
-                tones = _triad(span)
-                classes = tones if classes is None else classes & tones
+        for at in range(bisect_right(self._ends, start), len(self._chords)):
+            span = self._chords[at]
+            if span.onset >= end:
+                break
+            tones = _triad(span)
+            classes = tones if classes is None else classes & tones
         lowest = max(0, melody - LOWEST)
         return [
             midi
