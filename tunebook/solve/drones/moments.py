@@ -154,7 +154,7 @@ def drone_moments(
 
 class Lengths(NamedTuple):
     """What makes a drone short, in steps: a ``beat`` (a quarter note where that is shorter) and a
-    ``bar`` (a whole note in a free metre)."""
+    ``bar`` (three quarter notes where that is longer, a whole note in a free metre)."""
 
     beat: int
     bar: int
@@ -166,7 +166,7 @@ def drone_lengths(tune: Tune, times: WholeTimes) -> Lengths:
     if not tune.bars:
         return Lengths(quarter, 4 * quarter)
     beat = min(quarter, _beat(tune.bars[0], times))
-    return Lengths(beat, max(beat, times.of_meter(tune.bars[0].meter) or 4 * quarter))
+    return Lengths(beat, max(3 * quarter, times.of_meter(tune.bars[0].meter) or 4 * quarter))
 
 
 class DroneJudge:

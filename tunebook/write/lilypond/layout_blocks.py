@@ -55,14 +55,25 @@ quarterArrow = #(define-event-function (way) (index?)
      '(parent-alignment-X . 0)))
 quarterUp = \quarterArrow 1
 quarterDown = \quarterArrow 0
+#(define drone-end #{ \markup \translate #'(0 . -0.05) \draw-line #'(0 . 0.8) #})
+#(define (main-time item)
+   (ly:moment-main (ly:grob-property (ly:item-get-column item) 'when)))
+#(define (end-with-the-line grob)
+   (let ((pieces (ly:spanner-broken-into (ly:grob-original grob))))
+     (if (and (> (length pieces) 1) (eq? grob (last pieces))
+              (= (main-time (ly:spanner-bound grob LEFT))
+                 (main-time (ly:spanner-bound grob RIGHT))))
+         (begin
+           (ly:grob-set-nested-property! (list-ref pieces (- (length pieces) 2))
+             '(bound-details right-broken text) drone-end)
+           (ly:grob-suicide! grob)))))
 droneText = #(define-music-function (letter finger) (string? string?)
    (let ((text #{ \markup \fontsize #-3.5 \concat { \sans \bold $letter
-                  \hspace #0.25 \number $finger \hspace #0.3 } #})
+                  \hspace #0.35 \raise #0.35 \fontsize #-1 \number $finger \hspace #0.3 } #})
          (again #{ \markup \fontsize #-3.5 \concat { \sans $letter \hspace #0.3 } #}))
      #{ \once \override TextSpanner.bound-details.left.text = #text
         \once \override TextSpanner.bound-details.left-broken.text = #again
-        \once \override TextSpanner.bound-details.right.text =
-          \markup \translate #'(0 . -0.05) \draw-line #'(0 . 0.8) #}))
+        \once \override TextSpanner.bound-details.right.text = #drone-end #}))
 phraseWord = #(define-event-function (word) (string?)
    (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
 words = #(define-event-function (text) (string?)
@@ -270,6 +281,7 @@ _LAYOUT = r"""
     \override TextSpanner.bound-details.left-broken.attach-dir = #LEFT
     \override TextSpanner.bound-details.left-broken.stencil-align-dir-y = #CENTER
     \override TextSpanner.bound-details.right-broken.text = ##f
+    \override TextSpanner.after-line-breaking = #end-with-the-line
     \override VerticalAxisGroup.nonstaff-relatedstaff-spacing.padding = 0.8
   }
   \context {
