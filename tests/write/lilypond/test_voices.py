@@ -74,7 +74,7 @@ def test_each_drone_stands_under_its_own_voice(two) -> None:
     ]  # fmt: skip
     assert len({name for _, name in staves}) == 5
     lines = music(found, replace(BOTH, drone_style="line"))
-    assert re.findall(r'DroneLine = "(\w+)"', lines) == ["DroneLine", "Drone3"]
+    assert re.findall(r'DroneLine = "(\w+)"', lines) == ["DroneLine", "Drone2"]
 
 
 def test_words_stand_under_the_melody_only(two) -> None:
@@ -166,3 +166,13 @@ def test_a_pickup_has_its_first_full_bar_in_the_cue(two) -> None:
 def test_a_tune_of_one_voice_in_a_book_of_parts_has_no_cue(make_tune, arranged) -> None:
     source = music(arranged(make_tune("D5*3/4")), Edition("part", voices="second"))
     assert "CueStaff" not in source and "d''2." in source
+
+
+def test_an_accompaniment_stands_below_the_bracket(two) -> None:
+    found = two(["D5*3/4"], ["F#4*3/4"])
+    played = replace(found, accompaniment=found.voices[0].arrangement.notes)
+    source = music(played, replace(BOTH, shows_accompaniment=True))
+    order = re.findall(r"\\context (\w+) = ", source)
+    assert order[-4:] == ["VoiceStaff", "Voice", "SecondStaff", "Voice"]
+    bracket = source[source.index("StaffGroup") : source.index("SecondStaff")]
+    assert bracket.count("<<") == bracket.count(">>") == 1

@@ -50,10 +50,13 @@ def _title_and_facts(tune: BookTune, design: Design) -> Block:
     blocks: list[Block] = [_title_block(lines, source if has_room else "", size, design)]
     if source and not has_room:
         blocks.append(_source_block(source, design))
-    facts = (info_line(tune.arrangement, design.words), tune.voices_note)
-    info = SEPARATOR.join(fact for fact in facts if fact)
     also = " · ".join(tune.arrangement.tune.titles[1:])
     also = design.words.also.format(also) if also else ""
+    facts = info_line(tune.arrangement, design.words)
+    info = SEPARATOR.join(fact for fact in (facts, tune.voices_note) if fact)
+    if design.fonts.width(info, SERIF, design.size(_INFO_PT)) > design.width_pt:
+        info = facts
+        also = SEPARATOR.join(fact for fact in (tune.voices_note, also) if fact)
     blocks.append(_ruled_info(info, also, design, tune.sound))
     return Stack(tuple(blocks))
 

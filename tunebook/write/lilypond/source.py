@@ -123,26 +123,34 @@ def _score(
         VoiceWriter(one.arrangement, beside(bars, one.voice.bars), shown, number)
         for number, one in enumerate(voices, start=2)
     ]
-    staves = [(one, one.staff()) for one in (*first, *further)]
-    graces = most_graces([one for one, _ in staves])
-    if len(staves) > 1:
-        for one, staff in staves:
-            put_graces_abreast(one, staff, graces)
-    melody = staves[len(first) - 1][1]
-    melody.after += [line for text in words for line in text.split("\n")]
-    own = [staff for _, staff in staves[: len(first)]]
+    staves, graces = _staves([*first, *further])
+    staves[len(first) - 1].after += [line for text in words for line in text.split("\n")]
+    drones = _drones(arrangement, bars, edition, graces)
+    below: list[Component] = []
     if edition.shows_accompaniment and arrangement.accompaniment:
-        own.append(second_staff(arrangement, bars, shown, graces))
-    own += _drones(arrangement, bars, edition, graces)
+        below.append(second_staff(arrangement, bars, shown, graces))
     if not further:
-        return context("Score", "Tune", [*parts, *own], together=True)
-    for one, staff in staves[len(first) :]:
-        own.append(staff)
+        parts += [*staves, *below, *drones]
+        return context("Score", "Tune", parts, together=True)
+    group: list[Component] = [*staves[: len(first)], *drones]
+    for one, staff in zip(further, staves[len(first) :], strict=True):
+        group.append(staff)
         for drone in _drones(one.arrangement, one.printed, edition, graces):
-            own.append(renamed(drone, f"Drone{len(own)}"))
-    group = context("StaffGroup", "Voices", own, together=True)
-    group.opening.append("\\numbersOverBracket")
-    return context("Score", "Tune", [*parts, group], together=True)
+            group.append(renamed(drone, f"Drone{one.number}"))
+    bracket = context("StaffGroup", "Voices", group, together=True)
+    bracket.opening.append("\\numbersOverBracket")
+    return context("Score", "Tune", [*parts, bracket, *below], together=True)
+
+
+def _staves(writers: Sequence[MelodyWriter]) -> tuple[list[Group], dict[int, Fraction]]:
+    """The staves of all writers, with equal room for grace notes where bars begin, and that room by
+    the place of the bar."""
+    staves = [one.staff() for one in writers]
+    graces = most_graces(writers)
+    if len(staves) > 1:
+        for one, staff in zip(writers, staves, strict=True):
+            put_graces_abreast(one, staff, graces)
+    return staves, graces
 
 
 def _drones(
