@@ -12,6 +12,7 @@ from books import D_DORIAN, arrangement, harpa
 from tunebook.book.fonts.symbols import DOT, HALF
 from tunebook.book.musical_text import (
     chord_text,
+    further_voices,
     info_line,
     key_name,
     local_names,
@@ -22,11 +23,12 @@ from tunebook.book.musical_text import (
     string_name,
     tempo_text,
     tuning_text,
+    voices_note,
     with_signs,
     written_in,
 )
-from tunebook.model.arrangement import Stop
-from tunebook.model.tune import Key, Meter, Moved, Tempo
+from tunebook.model.arrangement import Stop, VoiceArrangement
+from tunebook.model.tune import Key, Meter, Moved, Tempo, Voice
 from tunebook.model.words import fixed_words
 
 ENGLISH, SWEDISH = fixed_words("en"), fixed_words("sv")
@@ -176,3 +178,29 @@ def test_a_transposed_tune_says_where_it_is_written(
     assert written_in(one.tune, SWEDISH) == swedish
     assert f", {english} · " in info_line(one, ENGLISH)
     assert written_in(arrangement("Vals").tune, ENGLISH) == ""
+
+
+def test_voices_are_named_by_what_plays_them_where_it_is_another_instrument() -> None:
+    alone = arrangement("Vals")
+    assert further_voices(alone.tune, ENGLISH) == ""
+    assert voices_note(alone, "second", SWEDISH) == "melodi"
+    fiddle = replace(harpa(), title="Fiddle", kind="fingerboard", tuning_name="GDAE")
+    voices = tuple(
+        VoiceArrangement(Voice(place=alone.tune.place, id=str(number), bars=alone.tune.bars), one)
+        for number, one in ((2, alone), (3, replace(alone, instrument=fiddle)))
+    )
+
+    def together(*chosen: VoiceArrangement):
+        tune = replace(alone.tune, voices=tuple(one.voice for one in chosen))
+        return replace(alone, tune=tune, voices=chosen)
+
+    for words, one, two in ((ENGLISH, "second voice", "further voices"),
+                            (SWEDISH, "stämma", "flera stämmor")):  # fmt: skip
+        assert further_voices(together(voices[0]).tune, words) == one
+        assert further_voices(together(*voices).tune, words) == two
+        assert voices_note(together(voices[0]), "both", words) == one
+        assert voices_note(together(voices[0]), "second", words) == one
+        assert voices_note(together(*voices), "melody", words) == ""
+        assert voices_note(together(voices[0], voices[0]), "both", words) == two
+    assert voices_note(together(voices[1]), "both", SWEDISH) == "stämma: fiol (GDAE)"
+    assert voices_note(together(*voices), "both", ENGLISH) == "voice 3: fiddle (GDAE)"
