@@ -18,7 +18,8 @@ from tunebook.model.tune import Note, Tune
 from tunebook.pipeline import exercises as practice
 from tunebook.pipeline import pieces as legend
 from tunebook.pipeline import sources as solving
-from tunebook.pipeline.load import Setup, unique_identities
+from tunebook.pipeline.load import Setup
+from tunebook.pipeline.order import unique_identities
 from tunebook.pipeline.pieces import make_extras
 from tunebook.pipeline.sources import source_of_tune
 from tunebook.write.lilypond import source as lilypond

@@ -9,7 +9,8 @@ import pytest
 from tunebook.model.tune import Tune
 from tunebook.pipeline import load as loading
 from tunebook.pipeline.check import check_folder
-from tunebook.pipeline.load import Setup, order_tunes, prepare
+from tunebook.pipeline.load import Setup, prepare
+from tunebook.pipeline.order import order_tunes
 
 
 @pytest.fixture

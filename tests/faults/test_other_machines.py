@@ -18,7 +18,8 @@ import pytest
 from tunebook.errors import OutputError
 from tunebook.files import write_whole
 from tunebook.pipeline.export import ExportOrder, export_folder
-from tunebook.pipeline.load import load, order_tunes, prepare
+from tunebook.pipeline.load import load, prepare
+from tunebook.pipeline.order import order_tunes
 from tunebook.read.abc.tune import read_abc
 from tunebook.write.file_names import distinct_names, safe_name, tune_file_names
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 from tunebook.errors import SourcePlace
 from tunebook.model.book import Book, Edition, TuneChoice, TuneSet
 from tunebook.model.tune import Key, Meter, Tune
-from tunebook.pipeline.load import order_tunes, tune_identity, unique_identities
+from tunebook.pipeline.order import order_tunes, tune_identity, unique_identities
 
 PLAYER = Edition("player")
 

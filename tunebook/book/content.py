@@ -11,7 +11,7 @@ from pathlib import Path
 from tunebook.book.attachments import AttachedFile
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.book import Book, Edition
-from tunebook.model.changes import RetuneFacts
+from tunebook.model.changes import RetuneFacts, StringChange
 from tunebook.model.choices import Paper
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
@@ -61,7 +61,9 @@ class BookTune:
     tight book. ``identity`` is "file.abc:X". ``limit_note`` says what goes
     beyond the edition's limits and what would not; ``choice_notes`` are a teacher's lines on why
     and what else; ``voices_note`` says which voices are printed and what plays them. All are text
-    in the book's language. ``sound`` leads to a recording."""
+    in the book's language. ``sound`` leads to a recording.
+    ``tuning_note`` says how the strings are tuned where that is not the book's tuning, ``retuning``
+    which of them to turn, from the tune before in a set or from the book's tuning."""
 
     identity: str
     arrangement: Arrangement
@@ -71,6 +73,8 @@ class BookTune:
     choice_notes: tuple[str, ...] = ()
     voices_note: str = ""
     sound: SoundLink | None = None
+    tuning_note: str = ""
+    retuning: tuple[StringChange, ...] = ()
 
     @property
     def title(self) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 
 from tunebook.book.fonts.symbols import DOT, EIGHTH, HALF, QUARTER, SIXTEENTH, WHOLE
 from tunebook.model.arrangement import Arrangement, Stop
+from tunebook.model.changes import StringChange
 from tunebook.model.choices import VoicesShown
 from tunebook.model.instrument import Instrument, String
 from tunebook.model.names import printed_name
@@ -201,6 +203,24 @@ def source_line(tune: Tune) -> str:
     """What stands at the right of the title: composer and place of origin."""
     parts = (" ".join(tune.composer.split()), " ".join(tune.origin.split()))
     return ", ".join(dict.fromkeys(part for part in parts if part))
+
+
+def retune_text(changes: Sequence[StringChange], words: FixedWords) -> str:
+    """The strings to turn, by how much, and the caution: "Retune: D4 down to C4 (2 semitones)."
+    Empty where there are none."""
+    if not changes:
+        return ""
+    turns = []
+    for one in changes:
+        count = abs(round(one.cents / 100))
+        way = words.retune_up if one.cents > 0 else words.retune_down
+        names = local_names(one.pitch_before, words), local_names(one.pitch_after, words)
+        size = words.retune_semitones[count > 1].format(count)
+        turns.append(way.format(*names, size) + (" !" if one.is_risky else ""))
+    text = words.retune.format("; ".join(turns))
+    if any(one.cents > 0 for one in changes):
+        text += f" {words.retune_caution}"
+    return f"{text} {words.retune_risk}" if any(one.is_risky for one in changes) else text
 
 
 def stop_text(stop: Stop, instrument: Instrument, words: FixedWords) -> str:

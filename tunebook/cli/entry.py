@@ -356,6 +356,10 @@ def compare(
     within: Annotated[
         int, typer.Option("--within", min=1, max=12, help="For --keys: semitones up or down.")
     ] = 5,
+    sets: Annotated[
+        bool,
+        typer.Option("--sets", help="The tunings and orders of each set, by retunings and ease."),
+    ] = False,
     output: Output = None,
     edition: EditionName = None,
     settings: SettingsFile = None,
@@ -370,7 +374,9 @@ def compare(
     from tunebook.pipeline.compare import CompareOrder, compare_folder
 
     setup = _setup(folder, settings, instrument, None, hand, edition)
-    order = CompareOrder(tunings, keys, within, output, jobs)
+    order = CompareOrder(
+        tunings=tunings, keys=keys, within=within, output=output, jobs=jobs, sets=sets
+    )
     with ProgressLine(as_json) as progress:
         report = compare_folder(setup, order, progress)
     print_compare_report(report, as_json)

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from tunebook.pipeline.export import ExportReport
     from tunebook.pipeline.watch import Turn
 
+TUNING_CAUTION = (
+    "Caution: tune up slowly, with your face away from the strings, as far as the string maker's "
+    "chart allows."
+)
 STRING_CAUTION = (
     "Caution: a string marked ! gains more than a tenth in tension. Use the string maker's chart, "
     "tune slowly, keep your face away from the strings."
@@ -201,8 +205,40 @@ def print_compare_report(report: CompareReport, as_json: bool) -> None:
         "chords of which a shape has root and third / all chords"
     )
     _print_keys(report)
+    _print_sets(report)
     if report.output:
         say(f"report: {report.output}")
+
+
+def _print_sets(report: CompareReport) -> None:
+    rows = [
+        (
+            one.title[:30],
+            "changed" if one.is_reordered else "as written",
+            str(one.retunings),
+            f"{one.difficulty:.2f}",
+            str(one.semitones_turned or ""),
+            _by_tuning(one.tunes),
+        )
+        for one in report.sets
+    ]
+    if not rows:
+        return
+    say()
+    columns = ("set", "order", "retunings", "cost/s", "semitones", "tunes")
+    print_table(columns, rows, numeric=(2, 3, 4))
+    say("semitones: by how many strings are turned on the way, in all")
+    say(TUNING_CAUTION)
+
+
+def _by_tuning(tunes: Sequence[tuple[str, str]]) -> str:
+    """The tunes of a set in order, each tuning named where it begins: "CGDA: A, B; CGCA: C"."""
+    parts: list[tuple[str, list[str]]] = []
+    for tuning, title in tunes:
+        if not parts or parts[-1][0] != tuning:
+            parts.append((tuning, []))
+        parts[-1][1].append(title)
+    return "; ".join(f"{tuning}: {', '.join(titles)}" for tuning, titles in parts)
 
 
 def _print_keys(report: CompareReport) -> None:

@@ -47,13 +47,15 @@ from tunebook.model.sound import SoundChoice
 @dataclass(frozen=True, slots=True)
 class TuneSet:
     """Tunes played one after the other. ``tunes`` are "file.abc:X" or titles. ``is_kept_together``
-    asks that the set begin on a new page and nothing come between its tunes."""
+    asks that the set begin on a new page and nothing come between its tunes. ``tuning`` None is the
+    book's."""
 
     title: str
     tunes: tuple[str, ...]
     note: str = ""
     is_kept_together: bool = True
     place: SourcePlace | None = None
+    tuning: str | None = None
 
 
 LARGE_STAFF_PT = 21.0
@@ -108,6 +110,7 @@ class Edition:
     density: Density = "roomy"
     fit: Fit = "print as written"
     line: Line = "full"
+    tuning: str | None = None
     staff_size_pt: float = 16.5
     paper: Paper | None = None
     hand: str | None = None
@@ -157,7 +160,8 @@ class TuneChoice:
     in quarter notes a minute, ``transpose`` in semitones. ``key`` is a keynote to which the tune is
     transposed ("Bb"), or AS_WRITTEN; either way no edition moves it to another. ``title``
     is printed instead of the tune's; ``chords`` is a line of symbols by bar;
-    ``line`` is printed in every edition, None that of the edition."""
+    ``line`` is printed in every edition, None that of the edition; ``tuning`` None that of its set,
+    or the book's."""
 
     tune: str
     drone: str | None = None
@@ -168,6 +172,7 @@ class TuneChoice:
     title: str | None = None
     chords: str | None = None
     line: Line | None = None
+    tuning: str | None = None
     fingers: tuple[tuple[int, int, int], ...] = ()
     strings: tuple[tuple[int, int, str], ...] = ()
     is_left_out: bool = False

@@ -93,6 +93,20 @@ class TuningScore:
 
 
 @dataclass(frozen=True, slots=True)
+class SetAdvice:
+    """One way through a set: its ``title``, whether tunes change places (``is_reordered``), how
+    often the strings are tuned anew, the mean difficulty of the tunes (cost per second), by how
+    many semitones strings are turned on the way, and the tunes in order as (tuning, title)."""
+
+    title: str
+    is_reordered: bool
+    retunings: int
+    difficulty: float
+    semitones_turned: int
+    tunes: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class KeyScore:
     """One transposition of a tune: semitones, the key's name ("D minor"), its difficulty, and the
     key itself for names in other languages."""

@@ -366,7 +366,8 @@ class Tune:
     melody's, which is the voice ``melody_voice`` where the file names it; ``voices`` are all the
     others. ``source_text`` is the tune's text as it stood, ``first_line`` the number of its first
     line in the file. ``moved`` says how it was transposed since it was read, None when it was
-    not; ``line`` is what of it the bars hold: beside a frame ``voices`` are the whole melody."""
+    not; ``line`` is what of it the bars hold: beside a frame ``voices`` are the whole melody.
+    ``tuning`` is that in which it is played, "" the book's."""
 
     place: SourcePlace
     number: str
@@ -392,6 +393,7 @@ class Tune:
     first_line: int = 1
     moved: Moved | None = None
     line: Line = "full"
+    tuning: str = ""
 
     @property
     def title(self) -> str:

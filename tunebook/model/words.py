@@ -114,6 +114,12 @@ class FixedWords:
     same_key: str
     key_change: str
     open_string: str
+    retune: str
+    retune_up: str
+    retune_down: str
+    retune_semitones: tuple[str, str]
+    retune_caution: str
+    retune_risk: str
     key_place: str
     # tune pages
     also: str

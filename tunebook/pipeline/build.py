@@ -30,8 +30,8 @@ from tunebook.pipeline.load import (
     prepare,
     read_book,
     read_files,
-    unique_identities,
 )
+from tunebook.pipeline.order import unique_identities
 from tunebook.read.settings.tunes_file import read_settings
 from tunebook.store import Store, default_store
 from tunebook.write.file_names import safe_name

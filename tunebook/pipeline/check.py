@@ -18,8 +18,8 @@ from tunebook.pipeline.load import (
     no_progress,
     nothing_to_do,
     read_again,
-    tune_identity,
 )
+from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.outcomes import arrange_tune, messages_of, prepare_tune
 from tunebook.pipeline.players import Player, player_of
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
@@ -72,7 +72,10 @@ def check_folder(
     loaded = load(setup, holds_music=False)
     tunes = loaded.tunes
     bare = replace(setup, messages=(), read=FilesRead())
-    work = [(text, bare, verify, voices) for text in loaded.texts]
+    work = [
+        (text, tune.tuning, bare, verify, voices)
+        for text, tune in zip(loaded.texts, tunes, strict=True)
+    ]
     rows: list[CheckRow] = []
     solved = Messages(are_bounded=True)
     verified: list[Message] = []
@@ -101,11 +104,12 @@ def check_folder(
 
 
 def _check_tune(
-    text: TuneText, setup: Setup, verify: bool, voices: bool
+    text: TuneText, tuning: str, setup: Setup, verify: bool, voices: bool
 ) -> tuple[CheckRow | None, tuple[Message, ...], list[Message], list[Message]]:
     """The row, what is said beyond the reading, faults in the price, and remarks on the voices.
     Runs in a worker."""
-    tune = read_again(text, setup)
+    tune = replace(read_again(text, setup), tuning=tuning)
+    setup = setup.for_tune(tune)
     outcome = arrange_tune(tune, setup)
     read = set(tune.messages)
     said = tuple(message for message in messages_of([outcome]) if message not in read)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import islice
+from math import inf
 from pathlib import Path
 
 from tunebook.errors import Message, SettingError
 from tunebook.files import check_writable
 from tunebook.model.arrangement import Arrangement
-from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.model.changes import KeyScore, SetAdvice, TuneScores, TuningScore
 from tunebook.model.tune import Tune, pitch_name
 from tunebook.pipeline.load import (
     Progress,
@@ -19,13 +21,14 @@ from tunebook.pipeline.load import (
     no_progress,
     read_files,
     reading_limits,
-    unique_identities,
 )
+from tunebook.pipeline.order import Section, unique_identities
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.prepare import prepare_tune
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.read.settings.profile import read_instrument
 from tunebook.solve.harmony.names import says_chord
+from tunebook.solve.set_order import plans
 from tunebook.solve.transpose import transpose_tune, without_pins
 
 MOST_TUNINGS = 8
@@ -34,13 +37,15 @@ KEYS_SHOWN = 4
 
 @dataclass(frozen=True, slots=True)
 class CompareOrder:
-    """What to compare. ``tunings`` is the option's text; ``within`` in semitones."""
+    """What to compare. ``tunings`` is the option's text; ``within`` in semitones; ``sets`` asks for
+    the best ways through each set."""
 
     tunings: str | None = None
     keys: bool = False
     within: int = 5
     output: Path | None = None
     jobs: int | None = None
+    sets: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +58,7 @@ class CompareReport:
     totals: tuple[tuple[str, float, int], ...]
     messages: tuple[Message, ...]
     output: Path | None = None
+    sets: tuple[SetAdvice, ...] = ()
 
     @property
     def tune_count(self) -> int:
@@ -86,6 +92,7 @@ def compare_folder(
         totals=_totals(setups, scores),
         messages=gather_messages(setup, loaded.messages),
         output=order.output,
+        sets=_advice(loaded.sections, setups, scores) if order.sets else (),
     )
     if order.output is not None:
         from tunebook.book.pages.comparison import write_comparison
@@ -96,6 +103,48 @@ def compare_folder(
     return report
 
 
+def _advice(
+    sections: tuple[Section, ...], setups: tuple[Setup, ...], scores: list[TuneScores]
+) -> tuple[SetAdvice, ...]:
+    """The best ways through each set, in the order of the book and in any order; a tune that can
+    be played in no tuning is passed over."""
+    opens = [[string.open_midi for string in one.instrument.strings] for one in setups]
+    turns = [
+        [sum(abs(a - b) for a, b in zip(one, other, strict=True)) for other in opens]
+        for one in opens
+    ]
+    advice: list[SetAdvice] = []
+    waiting = iter(scores)
+    for section in sections:
+        own = list(islice(waiting, len(section.tunes)))
+        tunes = [one for one in own if any(way.difficulty is not None for way in one.tunings)]
+        if not section.title or len(tunes) < 2:
+            continue
+        efforts = [
+            [inf if way.difficulty is None else way.difficulty for way in one.tunings]
+            for one in tunes
+        ]
+        for may_reorder in (False, True):
+            for plan in plans(efforts, turns, may_reorder=may_reorder):
+                is_written = list(plan.order) == sorted(plan.order)
+                if may_reorder and is_written:
+                    continue  # told already
+                names = [tunes[at].tunings[tuning].tuning for at, tuning in
+                         zip(plan.order, plan.tunings, strict=True)]  # fmt: skip
+                titles = [tunes[at].title for at in plan.order]
+                advice.append(
+                    SetAdvice(
+                        title=section.title,
+                        is_reordered=may_reorder,
+                        retunings=plan.retunings,
+                        difficulty=plan.effort / len(tunes),
+                        semitones_turned=plan.turned,
+                        tunes=tuple(zip(names, titles, strict=True)),
+                    )
+                )
+    return tuple(advice)
+
+
 def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
     # The table counts chords with a shape, so shapes are solved whatever the edition shows.
     edition = replace(setup.edition, shows_shapes=True)
@@ -103,6 +152,8 @@ def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
     if not order.tunings:
         if not order.keys:
             raise SettingError("nothing to compare", "give --tunings CGDA,CGCA or --keys")
+        if order.sets:
+            raise SettingError("there is one tuning only", "give --tunings CGDA,CGCA with --sets")
         return (plain,)
     # A list of pitches holds commas itself: tunings written so are parted by semicolons.
     parting = ";" if ";" in order.tunings else ","
@@ -113,12 +164,14 @@ def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
         raise SettingError(f"{len(names)} tunings at once", f"compare {MOST_TUNINGS} at most")
     if edition.voices == "second":
         plain = replace(plain, players=())  # whoever plays a second voice, the tunings are theirs
+    plain = replace(plain, tunings=())
     return tuple(replace(plain, instrument=read_instrument(setup.profile, name)) for name in names)
 
 
 def _score_tune(tune: Tune, name: str, setups: tuple[Setup, ...], within: int) -> TuneScores:
     tunings = tuple(_tuning_score(one, arrange_tune(tune, one).arrangement) for one in setups)
-    return TuneScores(name, tune.title, tunings, _key_scores(tune, setups[0], within))
+    keys = _key_scores(tune, setups[0].for_tune(tune), within)
+    return TuneScores(name, tune.title, tunings, keys)
 
 
 def _tuning_score(setup: Setup, arrangement: Arrangement | None) -> TuningScore:

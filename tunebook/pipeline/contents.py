@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tunebook import __version__
 from tunebook.book.content import BookContent, BookSection, BookTune, SoundLink, TuneLeftOut
-from tunebook.book.musical_text import local_names, voices_note
+from tunebook.book.musical_text import local_names, tuning_text, voices_note
 from tunebook.engrave.program import find_lilypond
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement
@@ -22,7 +22,8 @@ from tunebook.model.changes import RetuneFacts
 from tunebook.model.piece import EngravedPiece, EngravingFailure, Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import FixedWords, words_for
-from tunebook.pipeline.load import Section, Setup
+from tunebook.pipeline.load import Setup
+from tunebook.pipeline.order import Section
 from tunebook.pipeline.pieces import IDENTITY, Extras, place_extras
 from tunebook.pipeline.sources import TuneSource, small_identity
 from tunebook.solve.retuning import find_string_changes
@@ -57,6 +58,7 @@ def contents_of(
             for one, link in chosen
             if one.outcome.arrangement is not None and one.identity in pieces
         )
+        tunes = _with_tunings(tunes, setup, is_set=bool(section.title))
         if tunes:
             book_sections.append(
                 BookSection(section.title, tunes, section.note, section.is_kept_together)
@@ -79,6 +81,30 @@ def contents_of(
         extras,
         pieces,
     )
+
+
+def _with_tunings(
+    tunes: tuple[BookTune, ...], setup: Setup, *, is_set: bool
+) -> tuple[BookTune, ...]:
+    """The tunes with what is said of their tunings: in a set the strings to turn are counted from
+    the tune before, elsewhere from the book's tuning."""
+    words = words_for(setup.book, setup.instrument)
+    told: list[BookTune] = []
+    before = setup.instrument
+    for tune in tunes:
+        mine = tune.arrangement.instrument
+        is_other = bool(tune.arrangement.tune.tuning) and mine != setup.instrument
+        note = words.tuned.format(tuning_text(mine, words)) if is_other else ""
+        usual = {one.index for one in find_string_changes(setup.instrument, mine) if one.is_risky}
+        changes = tuple(
+            # A string that goes back to where it belongs runs no risk.
+            replace(one, is_risky=one.is_risky and one.index in usual)
+            for one in find_string_changes(before, mine)
+            if one.cents
+        )
+        told.append(replace(tune, tuning_note=note, retuning=changes))
+        before = mine if is_set else setup.instrument
+    return tuple(told)
 
 
 def _sound_links(setup: Setup, sections: tuple[Section, ...]) -> list[SoundLink | None]:

@@ -15,7 +15,8 @@ from tunebook.model.names import bars_in_words
 from tunebook.model.tune import Tune
 from tunebook.model.voices import voice_label
 from tunebook.model.words import FixedWords, words_for
-from tunebook.pipeline.load import Setup, load, reading_limits, tune_identity
+from tunebook.pipeline.load import Setup, load, reading_limits
+from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.outcomes import arrange_prepared, arrange_voice
 from tunebook.pipeline.players import FIRST_PLACE
 from tunebook.pipeline.prepare import Fitted, fit_tune, level_of, prepare_tune
@@ -183,6 +184,7 @@ def explain_tune(setup: Setup, order: ExplainOrder) -> Iterator[str]:
     drones. Raises SettingError for a tune, bars or a voice that are not there."""
     first, last = read_bars(order.bars)
     tune = find_tune(setup, order.number)
+    setup = setup.for_tune(tune)
     if order.voice is not None and order.chords:
         what = "chords are those of all voices together"
         raise SettingError(what, "leave out --voice", tune.place)

@@ -77,7 +77,10 @@ def _arranged_again(
     name = arrangements[0].tune.file
     spots = Spots() if is_score(name) else None
     tunes = read_tunes_in(AbcFile(name, data, spots), setup)
-    chosen = [tune for tune in tunes if tune.first_line in lines]
+    tunings = {_line(one): one.tune.tuning for one in arrangements}
+    chosen = [
+        replace(tune, tuning=tunings[tune.first_line]) for tune in tunes if tune.first_line in lines
+    ]
     outcomes = arrange_tunes(chosen, setup, jobs=jobs, with_voices=_has_voices(setup))
     found = (outcome.arrangement for outcome in outcomes)
     return {_line(one): one for one in found if one is not None}

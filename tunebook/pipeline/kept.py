@@ -59,6 +59,7 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
                 one.players,
                 choices,
                 one.book.language,
+                one.tunings,
                 one.book.note_names,
             ]
             parts += [one.book.paper, one.book.reading]

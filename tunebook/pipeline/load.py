@@ -8,9 +8,7 @@ bytes of the files first (:func:`read_files`) hands them on, so that no file is 
 
 from __future__ import annotations
 
-import difflib
 import os
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -22,6 +20,7 @@ from tunebook.model.book import Book, Edition
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
+from tunebook.pipeline.order import Section, in_groups, order_tunes, tuned, tunings_of
 from tunebook.pipeline.players import (
     Player,
     Players,
@@ -33,6 +32,7 @@ from tunebook.pipeline.players import (
     with_hand,
 )
 from tunebook.pipeline.remembered import recalled, remember
+from tunebook.pipeline.tunings import Tunings, named_tunings
 from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
 from tunebook.read.limits import ReadingLimits
@@ -55,7 +55,8 @@ class Setup:
     """Everything a run needs to know before the first tune is read; ``read`` is the record of
     the files that the run reads, ``profile`` the name or path of the instrument's profile. In an
     edition of second voices instrument and hand are those of who plays them; ``players`` are those
-    of the voices beside the melody, by what the settings call them."""
+    of the voices beside the melody, by what the settings call them; ``tunings`` holds the
+    instrument in each tuning that is named for a tune or a set."""
 
     folder: Path
     book: Book
@@ -66,6 +67,12 @@ class Setup:
     players: Players = ()
     read: FilesRead = field(default_factory=FilesRead, compare=False, repr=False)
     profile: str = field(default="", compare=False, repr=False)
+    tunings: Tunings = ()
+
+    def for_tune(self, tune: Tune) -> Setup:
+        """The setup with the instrument tuned as the tune wants it."""
+        tuned = dict(self.tunings).get(tune.tuning)
+        return self if tuned is None else replace(self, instrument=tuned)
 
     @property
     def may_leave_folder(self) -> bool:
@@ -130,6 +137,8 @@ def _setup(
     folder: Path, book: Book, wishes: Wishes, messages: tuple[Message, ...], read: FilesRead
 ) -> Setup:
     edition = _edition(book, wishes.edition or "player")
+    if edition.tuning is not None:
+        book = replace(book, tuning=edition.tuning)
     own_hand = edition.hand
     if edition.voices == "second":
         book, own_hand = for_second_player(book, edition)
@@ -140,6 +149,10 @@ def _setup(
     instrument, hand = read_instrument(profile, book.tuning, read), read_hand(book.hand)
     players, said = read_players(book, edition, Player(instrument, hand), profile, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
+    tunings: Tunings = ()
+    if not wishes.instrument and edition.voices != "second":
+        tunings, said = named_tunings(book, profile, read)
+        messages = tuple(dict.fromkeys((*messages, *said)))
     if edition.voices == "second" and (wishes.instrument or wishes.tuning or wishes.hand):
         players = ()  # the one who plays from such a book is the one who asks for it
     return Setup(
@@ -152,6 +165,7 @@ def _setup(
         players=players,
         read=read,
         profile=profile,
+        tunings=tunings,
     )
 
 
@@ -207,95 +221,6 @@ def _edition(book: Book, name: str) -> Edition:
         known = ", ".join(one.name for one in book.editions)
         raise SettingError(f"no edition {name!r}", f"known are {known}", book.place)
     return replace(edition, paper=edition.paper or book.paper)
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """Tunes that follow each other under one heading; an empty title has no heading."""
-
-    title: str
-    note: str
-    tunes: tuple[Tune, ...]
-    is_kept_together: bool = False
-
-
-def tune_identity(tune: Tune) -> str:
-    """The tune's name in tunes.toml and in files: "file.abc:X", by line where X: is missing.
-
-    Letters are composed (NFC) as they are typed; some systems keep names of files decomposed."""
-    name = f"{tune.file}:{tune.number or 'line' + str(tune.first_line)}"
-    return unicodedata.normalize("NFC", name)
-
-
-def unique_identities(tunes: tuple[Tune, ...]) -> tuple[str, ...]:
-    """Return identities parallel to ``tunes``; where a file uses a number twice, the later tune's
-    has its line added."""
-    seen: set[str] = set()
-    names = []
-    for tune in tunes:
-        name = tune_identity(tune)
-        if name in seen:
-            name = f"{name}@{tune.first_line}"
-        seen.add(name)
-        names.append(name)
-    return tuple(names)
-
-
-def order_tunes(
-    tunes: tuple[Tune, ...], book: Book, edition: Edition, *, is_part: bool = False
-) -> tuple[tuple[Section, ...], tuple[Message, ...]]:
-    """Return the sections of the book and messages about names that match no tune.
-
-    A tune may stand in several sets, but is printed where it stands first. An edition's own list
-    of tunes picks from all and keeps their order. ``is_part`` says that only a part of the folder
-    was read, so that names of other tunes are no mistakes.
-    """
-    is_part = is_part or bool(edition.tunes)
-    messages: list[Message] = []
-    left_out = {choice.tune for choice in book.choices if choice.is_left_out}
-    tunes = tuple(tune for tune in tunes if tune_identity(tune) not in left_out)
-    if edition.tunes:
-        picked = _resolve(edition.tunes, tunes, f"edition {edition.name!r}", book.place, messages)
-        tunes = tuple(tune for tune in tunes if tune in picked)
-    sections: list[Section] = []
-    seen: set[str] = set()
-    for one in book.sets:
-        found = _resolve(one.tunes, tunes, f"set {one.title!r}", one.place, messages, is_part)
-        fresh = [tune for tune in found if tune_identity(tune) not in seen]
-        seen.update(tune_identity(tune) for tune in fresh)
-        if fresh:
-            sections.append(Section(one.title, one.note, tuple(fresh), one.is_kept_together))
-    rest = tuple(tune for tune in tunes if tune_identity(tune) not in seen)
-    if rest:
-        sections.append(Section("", "", rest))
-    return tuple(sections), tuple(messages)
-
-
-def _resolve(
-    names: tuple[str, ...],
-    tunes: tuple[Tune, ...],
-    where: str,
-    place: SourcePlace | None,
-    messages: list[Message],
-    is_quiet: bool = False,
-) -> list[Tune]:
-    by_name: dict[str, Tune] = {}
-    for tune in tunes:
-        for title in tune.titles:
-            by_name.setdefault(unicodedata.normalize("NFC", title), tune)
-    by_name.update({tune_identity(tune): tune for tune in tunes})
-    found = []
-    for name in names:
-        if name in by_name:
-            found.append(by_name[name])
-        elif not is_quiet:
-            what = f"{where} names {name!r}, which is no tune of the folder"
-            close = difflib.get_close_matches(name, by_name, 1)
-            remedy = "write file.abc:X, or the title as it stands"
-            if close:
-                remedy = f"did you mean {close[0]!r}?"
-            messages.append(Message(place or SourcePlace("tunes.toml"), "set", what, remedy))
-    return found
 
 
 class Messages:
@@ -368,13 +293,16 @@ def load(
         if not holds_music:
             texts[id(tunes[-1])] = text
     sections: tuple[Section, ...] = (Section("", "", tuple(tunes)),) if tunes else ()
+    is_part = setup.folder.is_file()
     if is_ordered:
-        is_part = setup.folder.is_file()
         sections, ordering = order_tunes(tuple(tunes), setup.book, setup.edition, is_part=is_part)
         said.add(*ordering, *(() if is_part else _idle_players(idle, setup)))
     if not sections:
         raise nothing_to_do(setup, gather_messages(setup, said.kept))
+    tunings = tunings_of(tuple(tunes), setup.book)
+    sections = tuple(in_groups(one, tunings, setup.book) for one in sections)
     ordered = [texts[id(tune)] for section in sections for tune in section.tunes if texts]
+    sections = tuple(tuned(one, tunings) for one in sections)
     return Loaded(sections, tuple(said.kept), said.further, tuple(ordered))
 
 

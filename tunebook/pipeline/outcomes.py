@@ -17,7 +17,8 @@ from tunebook.model.book import TuneChoice
 from tunebook.model.choices import Drones
 from tunebook.model.tune import Tune
 from tunebook.model.voices import voice_as_tune, voice_label
-from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits, tune_identity
+from tunebook.pipeline.load import Progress, Setup, no_progress, reading_limits
+from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.players import Player, player_of
 from tunebook.pipeline.prepare import (
     fit_tune,
@@ -147,6 +148,7 @@ def _with_voices(arrangement: Arrangement, setup: Setup) -> Arrangement:
 def arrange_tune(tune: Tune, setup: Setup, with_voices: bool = False) -> TuneOutcome:
     """Solve one tune, the voices beside its melody too where the edition prints them or
     ``with_voices``. A tune that cannot be arranged gives an outcome with the reason."""
+    setup = setup.for_tune(tune)
     try:
         prepared, messages = prepare_tune(tune, setup)
         fitted = fit_tune(prepared, setup)

@@ -18,7 +18,8 @@ from tunebook.model.choices import Line
 from tunebook.model.names import bars_in_words
 from tunebook.model.tune import Tune, Voice, pitch_name
 from tunebook.model.voices import voice_as_tune
-from tunebook.pipeline.load import Setup, reading_limits, tune_identity
+from tunebook.pipeline.load import Setup, reading_limits
+from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.players import Player, player_of
 from tunebook.read.settings.choices import apply_choice, without_grace_notes
 from tunebook.read.settings.profile import midi_of

@@ -41,8 +41,8 @@ from tunebook.pipeline.load import (
     load,
     no_progress,
     read_files,
-    tune_identity,
 )
+from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
 from tunebook.read.settings.profile import midi_of

@@ -80,8 +80,9 @@ def write_sources(
 
 
 def _text_of(tune: Tune) -> tuple[object, ...]:
-    """All that a tune's reading depends on."""
-    return tune.source_text, tune.fields, tune.key, tune.meter, tune.unit_length, tune.tempo
+    """All that a tune's reading depends on, and its tuning."""
+    read = tune.source_text, tune.fields, tune.key, tune.meter, tune.unit_length, tune.tempo
+    return *read, tune.tuning
 
 
 def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource | None:
@@ -102,7 +103,7 @@ def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource |
             replace(
                 arrangement,
                 tune=tune if is_as_read else arrangement.tune,
-                instrument=_same(arrangement.instrument, setup.instrument),
+                instrument=_same(arrangement.instrument, setup.for_tune(tune).instrument),
                 hand=_same(arrangement.hand, setup.hand),
                 messages=moved(arrangement.messages, tune, lines),
             ),
@@ -143,6 +144,7 @@ def line_width_pt(setup: Setup) -> float:
 
 def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None) -> TuneSource:
     """Solve one tune and write its source. Runs in a worker process."""
+    setup = setup.for_tune(tune)
     outcome = arrange_tune(tune, setup if before is None else _with_shapes(setup))
     if outcome.arrangement is None:
         note = left_out_note(outcome.beyond, setup) if outcome.beyond else ""

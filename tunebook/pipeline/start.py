@@ -9,7 +9,8 @@ from pathlib import Path
 from tunebook.errors import InputError, OutputError, SourcePlace
 from tunebook.files import FilesRead, check_writable, write_whole
 from tunebook.model.tune import Tune
-from tunebook.pipeline.load import SETTINGS_FILE_NAME, check_is_there, load, prepare, tune_identity
+from tunebook.pipeline.load import SETTINGS_FILE_NAME, check_is_there, load, prepare
+from tunebook.pipeline.order import tune_identity
 from tunebook.read.settings.profile import read_instrument
 from tunebook.store import default_store
 from tunebook.write.instrument_text import profile_as_text, profile_as_toml
@@ -24,7 +25,8 @@ language = "en"          # of the fixed words: en or sv
 # note_names = "h"       # B natural and B flat printed as H and B; "b": as B and B♭
 attach = false           # put tunes and settings into the PDF, for tunebook unpack
 booklet = false          # two a5 pages on an a4 sheet, ordered for folding
-may_reorder = false      # let tunes outside the sets change places to fill pages better
+may_reorder = false      # let tunes outside the sets change places to fill pages better, and
+                         # those of one tuning in a set stand together
 # sounds = "https://example.org/tunes/"   # where recordings lie; or a folder beside the book
 # qr = true              # a QR code of that address by each tune
 
@@ -127,6 +129,7 @@ def _choices(tunes: tuple[Tune, ...]) -> str:
             '# drone = "D4"                          # or "D4 strict", or "none"',
             "# transpose = 0                         # semitones",
             '# key = "as written"                    # in every edition; or a keynote like "D"',
+            '# tuning = "CGCA"                       # a set and an edition may have one too',
             '# line = "plain"                        # in every edition; "full", "frame", ...',
             '# title = "Another title"               # printed instead of the one of the tune',
             '# chords = "D | G A7 | D . G"           # by bar; or a symbol or a dot for each beat',

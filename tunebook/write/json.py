@@ -41,7 +41,7 @@ def arrangements_as_json(arrangements: Iterable[Arrangement], instrument: Instru
         "format": FORMAT_NAME,
         "version": FORMAT_VERSION,
         "instrument": _instrument(instrument),
-        "tunes": [_tune(arrangement) for arrangement in arrangements],
+        "tunes": [_tune(arrangement, instrument) for arrangement in arrangements],
     }
     text = json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)
     # A lone surrogate cannot be written as UTF-8; it can only come from damaged text.
@@ -67,7 +67,14 @@ def _instrument(instrument: Instrument) -> dict[str, Any]:
     }
 
 
-def _tune(arrangement: Arrangement) -> dict[str, Any]:
+def _tuning(arrangement: Arrangement, instrument: Instrument) -> dict[str, str]:
+    """The tuning of a tune that has one of its own."""
+    name = arrangement.instrument.tuning_name
+    is_own = bool(arrangement.tune.tuning) and name != instrument.tuning_name
+    return {"tuning": name} if is_own else {}
+
+
+def _tune(arrangement: Arrangement, instrument: Instrument) -> dict[str, Any]:
     tune = arrangement.tune
     return {
         "file": tune.file,
@@ -76,6 +83,7 @@ def _tune(arrangement: Arrangement) -> dict[str, Any]:
         "rhythm": tune.rhythm,
         "key": tune.key.tonic_name,
         "mode": tune.key.mode,
+        **_tuning(arrangement, instrument),
         "meter": _meter(tune.meter),
         "notes": [_note(tied, arrangement) for tied in tied_notes(arrangement.notes)],
         "voices": [_voice(one) for one in arrangement.voices],

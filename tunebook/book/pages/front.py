@@ -405,9 +405,13 @@ def _section_entries(
 
 
 def _facts(tune: BookTune, design: Design) -> str:
-    """The tune's key, and that it has a second voice."""
+    """The tune's key, that it has a second voice, and a tuning of its own."""
     piece = tune.arrangement.tune
-    facts = (further_voices(piece, design.words), key_name(piece.key, design.words))
+    facts = (
+        tune.tuning_note,
+        further_voices(piece, design.words),
+        key_name(piece.key, design.words),
+    )
     return SEPARATOR.join(fact for fact in facts if fact)
 
 

@@ -7,7 +7,7 @@ from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF
 from tunebook.book.layout.blocks import Block, Drawing, Rule, Space, Stack, paragraph, shortened
 from tunebook.book.layout.sheet import GREY, Sheet
-from tunebook.book.musical_text import further_voices, key_name, rhythm_name, stop_text
+from tunebook.book.musical_text import further_voices, key_name, retune_text, rhythm_name, stop_text
 from tunebook.model.arrangement import FingeredNote
 
 
@@ -34,6 +34,9 @@ def set_heading(section: BookSection, design: Design, is_short: bool = False) ->
         text = paragraph(section.note, design.fonts, width, role=ITALIC, size_pt=design.size(10.0))
         blocks += [text, Space(design.size(6.0))]
     for index, tune in enumerate(section.tunes):
+        retuning = retune_text(tune.retuning, design.words)
+        if retuning:
+            blocks.append(_between(retuning, design, BOLD))
         blocks.append(_tune_line(index + 1, tune, design))
         if index + 1 < len(section.tunes) and not is_short:
             blocks.append(_change_line(section, index, design))
@@ -44,7 +47,12 @@ def set_heading(section: BookSection, design: Design, is_short: bool = False) ->
 def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
     size = design.size(10.5)
     piece, words = tune.arrangement.tune, design.words
-    facts = (rhythm_name(piece), key_name(piece.key, words), further_voices(piece, words))
+    facts = (
+        rhythm_name(piece),
+        key_name(piece.key, words),
+        further_voices(piece, words),
+        tune.tuning_note,
+    )
     text = " · ".join(fact for fact in facts if fact)
     taken = design.size(88.0) + design.fonts.width(text, SERIF, size * 0.92)
     title = shortened(tune.title, design.fonts, BOLD, size, design.width_pt - taken)
@@ -75,15 +83,20 @@ def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
 
 def _change_line(section: BookSection, index: int, design: Design) -> Block:
     text = change_text(section.tunes[index], section.tunes[index + 1], design)
+    return _between(f"→ {text}", design, ITALIC)
+
+
+def _between(text: str, design: Design, role: str) -> Block:
+    """A line between two tunes of the set."""
     size = design.size(9.0)
     return paragraph(
-        f"→ {text}",
+        text,
         design.fonts,
         design.width_pt,
-        role=ITALIC,
+        role=role,
         size_pt=size,
         leading_pt=size * 1.45,
-        grey=GREY,
+        grey=GREY if role == ITALIC else 0.0,
         indent_pt=design.size(20.0),
     )
 

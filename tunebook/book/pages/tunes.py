@@ -19,7 +19,7 @@ from tunebook.book.layout.blocks import (
     stacked,
 )
 from tunebook.book.layout.sheet import GREY, Sheet
-from tunebook.book.musical_text import SEPARATOR, info_line, source_line
+from tunebook.book.musical_text import SEPARATOR, info_line, retune_text, source_line
 from tunebook.book.pages.chords import shapes_row
 from tunebook.book.pages.sound_links import beside_code, draw_mark, mark_text, with_code
 from tunebook.model.book import Edition
@@ -52,12 +52,16 @@ def _title_and_facts(tune: BookTune, design: Design) -> Block:
         blocks.append(_source_block(source, design))
     also = " · ".join(tune.arrangement.tune.titles[1:])
     also = design.words.also.format(also) if also else ""
-    facts = info_line(tune.arrangement, design.words)
+    own = info_line(tune.arrangement, design.words), tune.tuning_note
+    facts = SEPARATOR.join(fact for fact in own if fact)
     info = SEPARATOR.join(fact for fact in (facts, tune.voices_note) if fact)
     if design.fonts.width(info, SERIF, design.size(_INFO_PT)) > design.width_pt:
         info = facts
         also = SEPARATOR.join(fact for fact in (tune.voices_note, also) if fact)
     blocks.append(_ruled_info(info, also, design, tune.sound))
+    retuning = retune_text(tune.retuning, design.words)
+    if retuning:
+        blocks += [design.small(retuning, design.width_pt, role=BOLD), Space(design.size(3.0))]
     return Stack(tuple(blocks))
 
 

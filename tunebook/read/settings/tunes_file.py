@@ -76,6 +76,7 @@ _EDITION_FIELDS = {
     "voices": "voices",
     "fit": "fit",
     "line": "line",
+    "tuning": "tuning",
 }
 
 
@@ -133,6 +134,7 @@ def parse_settings(
                     one.note,
                     one.keep_together,
                     SourcePlace(path, line_of(lines, ("set", index))),
+                    tuning=one.tuning,
                 )
                 for index, one in enumerate(table.set)
             ),
@@ -406,6 +408,7 @@ def _tune_choice(name: str, table: TuneTable, place: SourcePlace) -> TuneChoice:
         title=table.title,
         chords=table.chords,
         line=table.line,
+        tuning=table.tuning,
         fingers=tuple((int(b), int(n), int(v)) for b, n, kind, v in pins if kind == "finger"),
         strings=tuple((int(b), int(n), v) for b, n, kind, v in pins if kind == "string"),
         is_left_out=table.leave_out,

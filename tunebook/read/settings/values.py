@@ -297,6 +297,7 @@ class SetTable(Table):
     tunes: list[Line] = Field(min_length=1)
     note: Paragraph = ""
     keep_together: bool = True
+    tuning: Line | None = None
 
 
 class LimitsTable(Table):
@@ -341,6 +342,7 @@ class EditionTable(Table):
     played_by: dict[VoiceName, PlayerTable] = {}
     limits: LimitsTable | None = None
     fit: Fit | None = None
+    tuning: Line | None = None
     line: choices.Line | None = None
 
 
@@ -354,6 +356,7 @@ class TuneTable(Table):
     key: Annotated[str, StringConstraints(pattern=r"^([A-G](#|b)?|as written)$")] | None = None
     title: Line | None = None
     chords: Paragraph | None = None
+    tuning: Line | None = None
     line: choices.Line | None = None
     pins: list[PinLine] = []
     leave_out: bool = False

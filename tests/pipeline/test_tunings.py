@@ -1,0 +1,139 @@
+"""Tunings inside a book: of a tune, a set or an edition, and what is said of them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tunebook.book.musical_text import retune_text
+from tunebook.model.words import fixed_words
+from tunebook.pipeline.check import check_folder
+from tunebook.pipeline.compare import CompareOrder, compare_folder
+from tunebook.pipeline.explain import ExplainOrder, explain_tune
+from tunebook.pipeline.export import ExportOrder, export_folder
+from tunebook.pipeline.kept import setup_sum
+from tunebook.pipeline.load import Setup, Wishes, load, prepare
+from tunebook.pipeline.outcomes import arrange_tune
+from tunebook.read.settings.profile import read_instrument
+from tunebook.solve.retuning import find_string_changes
+
+HEAD = "X:{0}\nT:{1}\nM:4/4\nL:1/8\nQ:1/4=100\nK:D\nDEFG A2d2|efed c2A2|d8|]\n\n"
+NAMES = ("First", "Second", "Third", "Fourth")
+SET = '[[set]]\ntitle = "Kväll"\ntunes = ["First", "Second", "Third"]\n'
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    home = tmp_path / "tunes"
+    home.mkdir()
+    text = "".join(HEAD.format(number, name) for number, name in enumerate(NAMES, start=1))
+    (home / "a.abc").write_text(text, encoding="utf-8")
+    return home
+
+
+def setup_with(folder: Path, settings: str, **wishes: str) -> Setup:
+    (folder / "tunes.toml").write_text(settings, encoding="utf-8")
+    return prepare(folder, Wishes(**wishes))  # type: ignore[arg-type]
+
+
+def tunings(setup: Setup) -> dict[str, str]:
+    found = {}
+    for tune in load(setup).tunes:
+        arrangement = arrange_tune(tune, setup).arrangement
+        assert arrangement is not None
+        found[tune.title] = arrangement.instrument.tuning_name
+    return found
+
+
+def test_a_tunes_tuning_counts_before_its_sets_and_that_before_the_editions(folder: Path) -> None:
+    settings = (
+        SET + 'tuning = "CGCA"\n[[edition]]\nname = "e"\nbased_on = "player"\ntuning = "DGDA"\n'
+        '[tune."a.abc:2"]\ntuning = "C3,G3,D4,G4"\n'
+    )
+    found = tunings(setup_with(folder, settings, edition="e"))
+    assert (found["First"], found["Third"], found["Fourth"]) == ("CGCA", "CGCA", "DGDA")
+    assert found["Second"] not in ("CGCA", "DGDA", "CGDA")
+
+
+def test_the_command_line_replaces_the_books_and_the_editions(folder: Path) -> None:
+    settings = '[[edition]]\nname = "e"\nbased_on = "player"\ntuning = "DGDA"\n'
+    own = '[tune."a.abc:2"]\ntuning = "CGCA"\n'
+    found = tunings(setup_with(folder, settings + own, edition="e", tuning="CGDA"))
+    assert found == {"First": "CGDA", "Second": "CGCA", "Third": "CGDA", "Fourth": "CGDA"}
+    other = tunings(setup_with(folder, settings + own, edition="e", instrument="fiddle"))
+    assert len(set(other.values())) == 1
+
+
+def test_a_tuning_that_cannot_be_used_is_said_and_the_books_is_used(folder: Path) -> None:
+    setup = setup_with(folder, '[tune."a.abc:2"]\ntuning = "XYZ"\n')
+    assert set(tunings(setup).values()) == {"CGDA"}
+    (message,) = setup.messages
+    assert message.place.line == 1
+    assert "tune 'a.abc:2': " in str(message) and "the book's is used" in str(message)
+
+
+@pytest.mark.parametrize(
+    ("may_reorder", "titles"),
+    [("false", ["First", "Second", "Third"]), ("true", ["First", "Third", "Second"])],
+)
+def test_tunes_of_one_tuning_are_kept_together_where_they_may_change_places(
+    folder: Path, may_reorder: str, titles: list[str]
+) -> None:
+    settings = f"may_reorder = {may_reorder}\n" + SET + '[tune."a.abc:2"]\ntuning = "CGCA"\n'
+    section = load(setup_with(folder, settings)).sections[0]
+    assert [tune.title for tune in section.tunes] == titles
+
+
+def test_the_strings_to_turn_are_said_with_the_caution() -> None:
+    changes = find_string_changes(
+        read_instrument("nyckelharpa-3row", "CGCA"), read_instrument("nyckelharpa-3row", "CGDA")
+    )
+    turned = tuple(one for one in changes if one.cents)
+    english = retune_text(turned, fixed_words("en"))
+    assert english.startswith("Retune: C4 up to D4 (2 semitones) !. Tune up slowly, with your face")
+    assert "string maker's chart" in english
+    swedish = retune_text(turned, fixed_words("sv"))
+    assert swedish.startswith("Stäm om: C4 upp till D4 (2 halvtoner) !. Stäm upp långsamt, med")
+    assert retune_text((), fixed_words("en")) == ""
+
+
+def test_check_explain_and_json_go_by_the_tunes_tuning(folder: Path, tmp_path: Path) -> None:
+    setup = setup_with(folder, '[tune."a.abc:2"]\ntuning = "CGCA"\n')
+    rows = {row.title: row.difficulty for row in check_folder(setup, jobs=1).rows}
+    assert rows["First"] == rows["Third"] != rows["Second"]
+    lines = list(explain_tune(setup, ExplainOrder("2", "1")))
+    assert any("CGCA" in line for line in lines)
+    output = tmp_path / "tunes.json"
+    export_folder(setup, ExportOrder("json", output, jobs=1))
+    tunes = json.loads(output.read_text(encoding="utf-8"))["tunes"]
+    assert [tune.get("tuning") for tune in tunes] == [None, "CGCA", None, None]
+
+
+def test_fingered_text_leads_back_in_the_tunes_tuning(folder: Path, tmp_path: Path) -> None:
+    setup = setup_with(folder, '[tune."a.abc:2"]\ntuning = "CGCA"\n')
+    report = export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
+    assert not [one for one in report.messages if "does not lead back" in str(one)]
+
+
+def test_a_named_tuning_counts_for_what_is_kept(folder: Path) -> None:
+    plain = setup_with(folder, SET)
+    assert setup_sum(plain) != setup_sum(setup_with(folder, SET + 'tuning = "CGCA"\n'))
+
+
+def test_ways_through_a_set_are_told_by_retunings_and_ease(folder: Path) -> None:
+    setup = setup_with(folder, SET)
+    report = compare_folder(setup, CompareOrder(tunings="CGDA,CGCA", sets=True, jobs=1))
+    first = report.sets[0]
+    assert (first.title, first.retunings, first.is_reordered) == ("Kväll", 0, False)
+    assert [title for _, title in first.tunes] == ["First", "Second", "Third"]
+    scores = {one.title: [way.difficulty for way in one.tunings] for one in report.tunes}
+    means = [sum(scores[title][at] or 0.0 for title in NAMES[:3]) / 3 for at in (0, 1)]
+    assert first.difficulty == pytest.approx(min(means))
+
+
+def test_sets_cannot_be_compared_in_one_tuning(command, folder: Path) -> None:  # type: ignore[no-untyped-def]
+    setup_with(folder, SET)
+    code, _, errors = command("compare", str(folder), "--keys", "--sets")
+    assert code == 2 and "give --tunings CGDA,CGCA with --sets" in errors
