@@ -4,6 +4,7 @@ read with a general library, and the played order of the tune."""
 from __future__ import annotations
 
 import io
+import itertools
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -244,6 +245,26 @@ def test_a_slur_is_one_bow_and_a_dot_shortens() -> None:
     assert [one.is_slurred for one in strokes] == [False, True, False, False]
     assert [one.goes_on for one in strokes] == [True, False, False, False]
     assert [one.duration for one in strokes] == [Fraction(1, 4)] * 3 + [Fraction(1, 8)]
+
+
+@pytest.mark.parametrize(
+    ("music", "slurred"),
+    [
+        ("(DEFG|AB", [0, 0, 0, 0, 0, 0]),  # without an end it is not printed
+        ("DE)F(GA)|", [0, 0, 0, 0, 1]),
+        ("(D(EF)G)|", [0, 1, 1, 1]),
+        ("(DE(F)G)|", [0, 1, 1, 1]),
+        ("(Dz)F|", [0, 0]),
+        ("(D{E}F)G|", [0, 1, 1, 0]),
+        ("{E}FG|", [0, 1, 0]),
+        ("|:(DE:|FG)|]", [0, 1, 0, 1, 1, 1]),
+    ],
+)
+def test_slurs_are_those_of_the_page(music: str, slurred: list[int]) -> None:
+    strokes = played(arranged(music), "melody")
+    assert [int(one.is_slurred) for one in strokes] == slurred
+    for one, after in itertools.pairwise(strokes):
+        assert one.goes_on == after.is_slurred
 
 
 def test_dynamics_hold_and_an_accent_is_for_one_note() -> None:

@@ -102,28 +102,56 @@ def _played(
     """The strokes of one voice along the tune's ``played``; ``stops`` by bar and note index."""
     quick = quick_length(arrangement.whole_notes_per_second)
     player = _Player(arrangement.instrument, grace_notes, quick)
+    slurred = _slurred_from(tune.bars)
+    before: _Place | None = None
     for heard in played_bars(tune):
         for number, note in enumerate(heard.bar.notes):
+            place = (heard.bar.index, number)
+            # A slur does not lead over a jump to what is not written after it.
+            player.is_slurred = before is not None and slurred.get(place) == before
             onset = heard.onset + note.onset - heard.bar.onset
-            player.play(note, onset, heard.bar, stops.get((heard.bar.index, number), ()))
+            player.play(note, onset, heard.bar, stops.get(place, ()))
+            before = place
         if "trill)" in heard.bar.decorations:
             player.is_trilling = False
     return tuple(sorted(player.strokes, key=lambda one: (one.onset, one.midi)))
 
 
+_Grace = tuple[Note, Sequence[Stop], bool]
+"""A grace note, its stops, and whether a slur leads to it."""
+_Place = tuple[int, int]
+"""Of a note: the index of its bar, and its own."""
+
+
+def _slurred_from(bars: Sequence[Bar]) -> dict[_Place, _Place]:
+    """By the place of each note that a slur leads to, the place of the note before it. Slurs that
+    have no beginning or no end are left out, as they are on the page."""
+    notes = [((bar.index, number), note) for bar in bars for number, note in enumerate(bar.notes)]
+    opened: list[int] = []
+    found: dict[_Place, _Place] = {}
+    for at, (_, note) in enumerate(notes):
+        for _ in range(note.slurs_closed):
+            if opened and opened[-1] < at:
+                inside = range(opened.pop() + 1, at + 1)
+                found |= {notes[one][0]: notes[one - 1][0] for one in inside}
+        opened += [at] * note.slurs_opened
+    return found
+
+
 @dataclass
 class _Player:
-    """Walks through one voice. ``sounding`` are the places in ``strokes`` of the tones that the bow
+    """Walks through one voice. ``is_slurred`` says that a slur leads to the note that comes;
+    ``sounding`` are the places in ``strokes`` of the tones that the bow
     is on, ``tied`` those that wait for a tied note, by pitch in cents."""
 
     instrument: Instrument
     grace_notes: GracePlace
     quick: Fraction
     strokes: list[Stroke] = field(default_factory=list)
-    graces: list[tuple[Note, Sequence[Stop]]] = field(default_factory=list)
+    graces: list[_Grace] = field(default_factory=list)
     sounding: list[int] = field(default_factory=list)
     tied: dict[int, int] = field(default_factory=dict)
-    slurs: int = 0
+    is_slurred: bool = False
     is_trilling: bool = False
     level_db: float = 0.0
 
@@ -131,10 +159,9 @@ class _Player:
         """Play one written note at its place in the performance."""
         for sign in note.decorations:
             self.level_db = _DYNAMICS_DB.get(sign, self.level_db)
-        is_slurred = self.slurs > 0
-        self.slurs = max(0, self.slurs + note.slurs_opened - note.slurs_closed)
+        is_slurred = self.is_slurred and bool(self.sounding)
         if note.is_grace:
-            self.graces.append((note, stops))
+            self.graces.append((note, stops, is_slurred))
             return
         self.is_trilling = self.is_trilling or "trill(" in note.decorations
         graces, self.graces = self.graces, []
@@ -143,7 +170,7 @@ class _Player:
             return
         graces = [one for one in graces if not one[0].is_rest]
         if graces:
-            begin = self._play_graces(graces, onset, note.duration, is_slurred)
+            begin = self._play_graces(graces, onset, note.duration)
             time, is_slurred = _Time(onset, begin), True
         else:
             time = _Time(onset, onset)
@@ -152,18 +179,15 @@ class _Player:
             self.is_trilling = False
 
     def _play_graces(
-        self,
-        graces: Sequence[tuple[Note, Sequence[Stop]]],
-        onset: Fraction,
-        duration: Fraction,
-        is_slurred: bool,
+        self, graces: Sequence[_Grace], onset: Fraction, duration: Fraction
     ) -> Fraction:
-        """Play grace notes, and return where their note begins."""
+        """Play grace notes, all on one bow, and return where their note begins."""
         length = min(GRACE_LENGTH, duration * GRACE_SHARE / len(graces))
         start = onset
         if self.grace_notes == "before the beat" and self._make_room(onset - length * len(graces)):
             start -= length * len(graces)
-        for note, stops in graces:
+        is_slurred = graces[0][2]
+        for note, stops, _ in graces:
             if is_slurred:
                 self._go_on()
             self.sounding = [
