@@ -6,6 +6,7 @@ are written as !1! to !4!, strings and chords between two notes as remarks of th
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -53,6 +54,7 @@ def in_words(text: str) -> str:
     return line.replace("-", "\\-").replace(" ", "~")
 
 
+@functools.lru_cache(maxsize=5000)
 def length_text(length: Fraction) -> str:
     """A length behind a note: "" for the unit, "3/2", "/4"."""
     ratio = length / UNIT

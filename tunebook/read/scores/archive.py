@@ -8,10 +8,11 @@ a disk, entities are not expanded and nothing outside of the file is looked for.
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 import zlib
-from xml.etree.ElementTree import Element, TreeBuilder
-from xml.parsers import expat
+from xml.etree import ElementTree
+from xml.etree.ElementTree import Element
 
 from tunebook.read.limits import ReadingLimits
 
@@ -19,6 +20,8 @@ MOST_ENTRIES = 1000
 DEEPEST = 60
 """Elements within each other; scores need some fifteen."""
 _CONTAINER = "META-INF/container.xml"
+_ENTITY = re.compile(rb"<\0?!\0?E\0?N\0?T\0?I\0?T\0?Y")
+"""The beginning of a declaration, in any encoding of one or two bytes a letter."""
 _ZIP = b"PK\x03\x04"
 _PARTWISE, _TIMEWISE = "score-partwise", "score-timewise"
 
@@ -36,7 +39,7 @@ def root_of(data: bytes, limits: ReadingLimits) -> Element:
     """The <score-partwise> element of a .musicxml, .xml or .mxl file. Raises ScoreError."""
     if data.startswith(_ZIP):
         data = _unpacked(data, limits)
-    root = parse(data, limits)
+    root = parse(data)
     if root.tag == _TIMEWISE:
         root = _by_parts(root)
     if root.tag == "opus":
@@ -63,7 +66,7 @@ def _unpacked(data: bytes, limits: ReadingLimits) -> bytes:
 def _name_of_score(archive: zipfile.ZipFile, names: list[str], limits: ReadingLimits) -> str:
     """The score's name as the container has it; where there is none, the only likely one."""
     if _CONTAINER in names:
-        container = parse(_member(archive, _CONTAINER, limits), limits)
+        container = parse(_member(archive, _CONTAINER, limits))
         for element in container.iter():
             if element.tag.rpartition("}")[2] == "rootfile":
                 name = element.get("full-path", "")
@@ -94,42 +97,26 @@ def _member(archive: zipfile.ZipFile, name: str, limits: ReadingLimits) -> bytes
     return data
 
 
-def parse(data: bytes, limits: ReadingLimits) -> Element:
-    """Parse XML. Raises ScoreError where it is broken, declares entities, or is too deep."""
-    builder = TreeBuilder()
-    parser = expat.ParserCreate()
-    depth = 0
+def parse(data: bytes) -> Element:
+    """Parse XML. Raises ScoreError where it is broken, declares entities, or is too deep.
 
-    def start(name: str, attributes: dict[str, str]) -> None:
-        nonlocal depth
-        depth += 1
-        if depth > DEEPEST:
-            raise ScoreError(f"its elements lie more than {DEEPEST} deep in each other")
-        builder.start(name, attributes)
-
-    def end(name: str) -> None:
-        nonlocal depth
-        depth -= 1
-        builder.end(name)
-
-    parser.StartElementHandler = start
-    parser.EndElementHandler = end
-    parser.CharacterDataHandler = builder.data
-    parser.EntityDeclHandler = _refuse_entity
-    parser.ExternalEntityRefHandler = _refuse_entity
-    parser.SkippedEntityHandler = _refuse_entity
-    parser.buffer_text = True
+    Entities are refused before anything is parsed; Python's parser would look for none outside of
+    the file and, from libexpat 2.4.1 on, not expand them without end."""
+    if _ENTITY.search(data):
+        raise ScoreError("it declares entities, which no score needs")
     try:
-        parser.Parse(data, True)
-    except expat.ExpatError as error:
-        raise ScoreError(f"it is broken XML ({_words(error)})") from None
+        root = ElementTree.fromstring(data)
+    except ElementTree.ParseError as error:
+        what = "uses entities" if "entity" in str(error) else "is broken XML"
+        raise ScoreError(f"it {what} ({_words(error)})") from None
     except (ValueError, LookupError) as error:
         raise ScoreError(f"its encoding cannot be read ({_words(error)})") from None
-    return builder.close()
-
-
-def _refuse_entity(*_: object) -> int:
-    raise ScoreError("it declares or uses entities, which no score needs")
+    level = [root]
+    for _ in range(DEEPEST):
+        level = [child for element in level for child in element]
+        if not level:
+            return root
+    raise ScoreError(f"its elements lie more than {DEEPEST} deep in each other")
 
 
 def _words(error: Exception) -> str:

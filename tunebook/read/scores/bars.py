@@ -16,7 +16,7 @@ from xml.etree.ElementTree import Element
 from tunebook.model.spelling import name_at
 from tunebook.model.tune import ALTER_SIGNS, STEP_LETTERS
 from tunebook.read.abc.tokens import passes_of_ending
-from tunebook.read.scores.timeline import Measure, Part, number_of, words_of
+from tunebook.read.scores.timeline import Measure, Part, meter_of, number_of, words_of
 from tunebook.read.scores.words import Direction, Directions
 
 _STYLES = {"light-light": "||", "light-heavy": "|]", "heavy-heavy": "|]", "heavy-light": "[|",
@@ -137,25 +137,6 @@ def _print(measure: Measure, frame: Frame) -> None:
         frame.breaks_line = (
             frame.breaks_line or frame.breaks_page or element.get("new-system") == "yes"
         )
-
-
-def meter_of(attributes: Element) -> tuple[str, Fraction] | None:
-    """The text of M: and the length of a bar; None where no metre stands. A free one has 0."""
-    time = attributes.find("time")
-    if time is None:
-        return None
-    pairs = []
-    for beats, unit in zip(time.iterfind("beats"), time.iterfind("beat-type"), strict=False):
-        tops = [int(one) for one in re.findall(r"\d{1,3}", beats.text or "")]
-        bottom = re.search(r"\d{1,3}", unit.text or "")
-        if sum(tops) and bottom and int(bottom[0]):
-            pairs.append((tops, int(bottom[0])))
-    if time.find("senza-misura") is not None or not pairs:
-        return "none", Fraction(0)
-    length = sum((Fraction(sum(tops), unit) for tops, unit in pairs), Fraction(0))
-    sign = {("common", Fraction(1)): "C", ("cut", Fraction(1)): "C|"}
-    text = sign.get((time.get("symbol", ""), length))
-    return text or "+".join(f"{'+'.join(map(str, tops))}/{unit}" for tops, unit in pairs), length
 
 
 def key_of(attributes: Element, fifths_added: int) -> str | None:

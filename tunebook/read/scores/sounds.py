@@ -1,13 +1,14 @@
 """What sounds: the notes of a score as music21 reads them.
 
-music21 says which tones sound together, how long and in which tuplets. What is written at a note
-(fingers, words, signs) is not asked of it: of a chord's tones it keeps no fingers apart, it knows
-no ends of jumps, and much else is lost on the way, so that the elements themselves are looked at
+music21 says which tones sound, when and how long. What is written at a note (type and tuplet, ties,
+fingers, words, signs) is not asked of it: of a chord's tones it keeps no fingers apart, it knows no
+ends of jumps, and much else is lost on the way, so that the elements themselves are looked at
 (``timeline`` and what follows it).
 """
 
 from __future__ import annotations
 
+import functools
 import math
 import warnings
 from collections import deque
@@ -15,7 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element
 
 from tunebook.read.scores.archive import ScoreError
 from tunebook.read.scores.timeline import Measure, Part, Written, number_of
@@ -58,42 +59,28 @@ class Sound:
 def read_sounds(parts: list[Part]) -> list[list[list[Sound]]]:
     """The sounds of each part, measure by measure, in order of time. Raises ScoreError when music21
     cannot read the score."""
-    score = _score_for_music21(parts)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        found = _read_with_music21(score)
-    result = []
-    for part in parts:
-        stream = found.get(part.identity)
-        measures = list(stream.getElementsByClass("Measure")) if stream is not None else []
-        if len(measures) != len(part.measures):
-            raise ScoreError("its measures cannot be told apart")
-        result.append(
-            [_sounds_of(own, other) for own, other in zip(part.measures, measures, strict=True)]
-        )
-    return result
+        return [_sounds_of_part(part) for part in parts]
 
 
-def _score_for_music21(parts: list[Part]) -> Element:
-    score = Element("score-partwise", {"version": "4.0"})
-    listing = SubElement(score, "part-list")
-    for part in parts:
-        SubElement(SubElement(listing, "score-part", {"id": part.identity}), "part-name")
-        SubElement(score, "part", {"id": part.identity}).extend(part.bare)
-    return score
-
-
-def _read_with_music21(score: Element) -> dict[str, Any]:
+def _sounds_of_part(part: Part) -> list[list[Sound]]:
+    """The measures of a part one by one: how music21 would join them to a part and a score is not
+    asked, which saves a third of its time."""
     from music21.musicxml import xmlToM21
 
     reader: Any = xmlToM21
-    importer = reader.MusicXMLImporter()
-    try:
-        importer.xmlRootToScore(score, importer.stream)
-    except Exception as error:  # whatever it stumbles over, the file alone is left out
-        words = " ".join(str(error).split())[:120]
-        raise ScoreError(f"music21 cannot read it ({type(error).__name__}: {words})") from None
-    return dict(importer.m21PartObjectsById)
+    parent = reader.PartParser()
+    result = []
+    for measure, bare in zip(part.measures, part.bare, strict=True):
+        try:
+            parser = reader.MeasureParser(bare, parent=parent)
+            parser.parse()
+        except Exception as error:  # whatever it stumbles over, the file alone is left out
+            words = f"{type(error).__name__}: {' '.join(str(error).split())[:120]}"
+            raise ScoreError(f"music21 cannot read bar {measure.number} ({words})") from None
+        result.append(_sounds_of(measure, parser.stream))
+    return result
 
 
 def _sounds_of(measure: Measure, stream: Any) -> list[Sound]:
@@ -121,6 +108,7 @@ def _notes_in(stream: Any) -> Iterator[tuple[Fraction, Any]]:
             yield _whole_notes(element.offset), element
 
 
+@functools.lru_cache(maxsize=5000)
 def _whole_notes(quarters: Any) -> Fraction:
     return Fraction(quarters).limit_denominator(_FINEST) / 4
 
@@ -143,20 +131,14 @@ def _key_of_note(offset: Fraction, note: Any) -> object:
 
 
 def _sound(written: Written, offset: Fraction, note: Any) -> Sound:
-    ratio = _ratio(note)
-    length = _whole_notes(note.duration.quarterLength)
+    notated, tolerance, ratio = _notated_of(written.elements[0])
     if written.is_grace:
-        length = _notated(written.elements[0])[0] or Fraction(1, 8)
-    else:
-        length = _mended(length, written)
+        return Sound(written, _tones(written, note), offset, notated or Fraction(1, 8), (1, 1))
+    length = written.duration if note.isRest else _whole_notes(note.duration.quarterLength)
+    # The exact length, where <duration> is what is notated, rounded to a whole number.
+    if notated and length != notated and abs(length - notated) <= tolerance:
+        length = notated
     return Sound(written, _tones(written, note), offset, length, ratio)
-
-
-def _ratio(note: Any) -> tuple[int, int]:
-    actual = math.prod(one.numberNotesActual for one in note.duration.tuplets)
-    normal = math.prod(one.numberNotesNormal for one in note.duration.tuplets)
-    common = math.gcd(actual, normal)
-    return (actual // common, normal // common) if actual > 0 and normal > 0 else (1, 1)
 
 
 def _tones(written: Written, note: Any) -> tuple[Tone, ...]:
@@ -164,38 +146,54 @@ def _tones(written: Written, note: Any) -> tuple[Tone, ...]:
     if note.isRest:
         return ()
     notes = list(note.notes) if note.isChord else [note]
-    if any(not 0 <= (one.pitch.octave or 0) <= 9 for one in notes):
-        raise ScoreError("a note lies higher or lower than any instrument plays")
-    return tuple(
-        Tone(
-            _STEPS.index(one.pitch.step),
-            Fraction(one.pitch.alter).limit_denominator(4),
-            one.pitch.octave if one.pitch.octave is not None else 4,
-            one.tie is not None and one.tie.type in ("start", "continue"),
-            one.tie is not None and one.tie.type in ("stop", "continue"),
+    tones = []
+    for one, element in zip(notes, written.elements, strict=True):
+        pitch = one.pitch
+        octave = 4 if pitch.octave is None else pitch.octave
+        if not 0 <= octave <= 9:
+            raise ScoreError("a note lies higher or lower than any instrument plays")
+        is_tied, is_tied_from = _ties(element)
+        tones.append(
+            Tone(_STEPS.index(pitch.step), _alter(pitch.alter), octave, is_tied, is_tied_from)
         )
-        for one in notes
-    )
+    return tuple(tones)
 
 
-def _notated(element: Element) -> tuple[Fraction, Fraction]:
-    """The length that type, dots and tuplet show, and how much a rounded duration may be off by;
-    zeros where no type stands."""
-    base = _TYPES.get((element.findtext("type") or "").strip())
-    if base is None:
-        return Fraction(0), Fraction(0)
-    dots = min(len(element.findall("dot")), 4)
-    length = base * (2 - Fraction(1, 2**dots))
-    actual = number_of(element.findtext("time-modification/actual-notes"), Fraction(1))
-    normal = number_of(element.findtext("time-modification/normal-notes"), Fraction(1))
-    if actual > 0 and normal > 0:
-        length = length * normal / actual
-    return length, min(length / 20, Fraction(1, 64))
+@functools.lru_cache(maxsize=100)
+def _alter(semitones: Any) -> Fraction:
+    return Fraction(semitones).limit_denominator(4)
 
 
-def _mended(length: Fraction, written: Written) -> Fraction:
-    """The exact length where <duration> is what is notated, rounded to a whole number."""
-    notated, tolerance = _notated(written.elements[0])
-    if notated and length != notated and abs(length - notated) <= tolerance:
-        return notated
-    return length
+def _ties(element: Element) -> tuple[bool, bool]:
+    """Whether a tie begins and ends at a tone; some programs write only what is seen of one."""
+    kinds = [one.get("type") for one in element.iterfind("tie")]
+    if not kinds:
+        kinds = [one.get("type") for one in element.iterfind("notations/tied")]
+    return "start" in kinds, "stop" in kinds
+
+
+def _notated_of(element: Element) -> tuple[Fraction, Fraction, tuple[int, int]]:
+    modification = element.find("time-modification")
+    numbers = ("1", "1")
+    if modification is not None:
+        numbers = (
+            (modification.findtext("actual-notes") or "1").strip(),
+            (modification.findtext("normal-notes") or "1").strip(),
+        )
+    dots = len(element.findall("dot"))
+    return _notated((element.findtext("type") or "").strip(), min(dots, 4), *numbers)
+
+
+@functools.lru_cache(maxsize=5000)
+def _notated(
+    kind: str, dots: int, actual: str, normal: str
+) -> tuple[Fraction, Fraction, tuple[int, int]]:
+    """The length that type, dots and tuplet show (0 where no type stands), how much a rounded
+    duration may be off by, and the tuplet, which of nested ones MusicXML has as one."""
+    numbers = [int(number_of(text, Fraction(1))) for text in (actual, normal)]
+    p, q = numbers if min(numbers) > 0 else (1, 1)
+    common = math.gcd(p, q)
+    ratio = (p // common, q // common)
+    base = _TYPES.get(kind, Fraction(0))
+    length = base * (2 - Fraction(1, 2**dots)) * Fraction(q, p)
+    return length, min(length / 20, Fraction(1, 64)), ratio

@@ -6,6 +6,7 @@ forward, attributes, barline. Times are Fractions of a whole note.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -97,10 +98,30 @@ def words_of(element: Element | None, path: str) -> str:
     return " ".join((element.findtext(path) or "").split()) if element is not None else ""
 
 
+@functools.lru_cache(maxsize=5000)
 def number_of(text: str | None, usual: Fraction = Fraction(0)) -> Fraction:
     """A decimal number as an exact fraction; ``usual`` where there is none."""
     found = _DECIMAL.fullmatch((text or "").strip())
     return Fraction(found[0]) if found else usual
+
+
+def meter_of(attributes: Element) -> tuple[str, Fraction] | None:
+    """The text of M: and the length of a bar; None where no metre stands. A free one has 0."""
+    time = attributes.find("time")
+    if time is None:
+        return None
+    pairs = []
+    for beats, unit in zip(time.iterfind("beats"), time.iterfind("beat-type"), strict=False):
+        tops = [int(one) for one in re.findall(r"\d{1,3}", beats.text or "")]
+        bottom = re.search(r"\d{1,3}", unit.text or "")
+        if sum(tops) and bottom and int(bottom[0]):
+            pairs.append((tops, int(bottom[0])))
+    if time.find("senza-misura") is not None or not pairs:
+        return "none", Fraction(0)
+    length = sum((Fraction(sum(tops), unit) for tops, unit in pairs), Fraction(0))
+    sign = {("common", Fraction(1)): "C", ("cut", Fraction(1)): "C|"}
+    text = sign.get((time.get("symbol", ""), length))
+    return text or "+".join(f"{'+'.join(map(str, tops))}/{unit}" for tops, unit in pairs), length
 
 
 def is_number(text: str) -> bool:
@@ -112,8 +133,7 @@ _LEFT_OUT = {
     "cue": ("cue notes are left out", "they are another part's"),
     "unpitched": ("notes without a pitch are left out", "no fingers can be found for them"),
 }
-_KEPT_OF_NOTE = ("grace", "chord", "pitch", "rest", "duration", "tie", "type", "dot",
-                 "time-modification")  # fmt: skip
+_KEPT_OF_NOTE = frozenset(("grace", "chord", "pitch", "rest", "duration"))
 
 
 class _Walk:
@@ -126,6 +146,7 @@ class _Walk:
         self.measure = Measure(Element("measure"), 0)
         self.bare = Element("measure")
         self.last: Written | None = None
+        self.bar_length = Fraction(0)
 
     def read(self, element: Element) -> None:
         for index, one in enumerate(element.iterfind("measure")):
@@ -151,6 +172,8 @@ class _Walk:
                 number_of(child.findtext("divisions"), self.divisions), Fraction(1, 1000)
             )
             self.measure.others.append((self.now, child))
+            meter = meter_of(child)
+            self.bar_length = meter[1] if meter is not None else self.bar_length
             self._bare_attributes(child)
         elif tag == "barline":
             self.measure.barlines.append(child)
@@ -183,24 +206,27 @@ class _Walk:
         else:
             key = (int(number_of(child.findtext("staff"), Fraction(1))), words_of(child, "voice"))
             self.part.voices.setdefault(key, len(self.part.voices) + 1)
+            duration = self._whole_rest(child, duration)
             self.last = Written([child], key, self.now, duration)
             self.measure.notes.append(self.last)
             self.now += duration
             self.measure.length = max(self.measure.length, self.now)
         self._bare_note(child, self.last)
 
+    def _whole_rest(self, child: Element, duration: Fraction) -> Fraction:
+        """A rest for a whole bar lasts as long as the bar, whatever a program writes of it."""
+        rest = child.find("rest")
+        full = self.bar_length
+        if rest is None or self.now or not 0 < full < duration:
+            return duration
+        is_whole = rest.get("measure") == "yes" or words_of(child, "type") in ("whole", "breve")
+        return full if is_whole else duration
+
     # What music21 is to read
 
     def _bare_note(self, child: Element, written: Written) -> None:
         note = Element("note")
-        ties = [one for one in child if one.tag == "tie"]
-        for one in child:
-            if one.tag in _KEPT_OF_NOTE:
-                note.append(one)
-        if not ties:  # some programs write only what is seen of a tie
-            for tied in child.iterfind("notations/tied"):
-                if tied.get("type") in ("start", "stop"):
-                    note.append(Element("tie", {"type": tied.get("type", "")}))
+        note.extend([one for one in child if one.tag in _KEPT_OF_NOTE])
         voice = Element("voice")
         voice.text = str(self.part.voices[written.voice])
         note.append(voice)
@@ -215,7 +241,7 @@ class _Walk:
             self.bare.append(move)
 
     def _bare_attributes(self, child: Element) -> None:
-        kept = [one for one in child if one.tag in ("divisions", "time")]
+        kept = [one for one in child if one.tag == "divisions"]
         if kept:
             attributes = Element("attributes")
             attributes.extend(kept)
