@@ -106,7 +106,10 @@ def _words(tune: Tune) -> list[str]:
     return [one.text for note in notes for one in note.syllables if one is not None]
 
 
-def has_long_bar(tune: Tune) -> bool:
-    """Whether a bar is longer than its metre: music21's writer cuts a note in it where the metre
-    says, and puts the second half at the beginning of the next bar, over the notes there."""
-    return any(0 < bar.meter.length < bar.duration for bar in tune.bars)
+def is_changed_by_music21(tune: Tune) -> bool:
+    """Whether music21's writer does not keep the tune. A note in a bar longer than its metre it
+    cuts, and puts the second half at the beginning of the next bar, over the notes there; the
+    fingers of a chord it gives to its tones in turn as if they stood from the lowest up."""
+    is_long = any(0 < bar.meter.length < bar.duration for bar in tune.bars)
+    chords = (note.pitches for bar in tune.bars for note in bar.notes if len(note.pitches) > 1)
+    return is_long or any(list(one) != sorted(one, key=lambda pitch: pitch.midi) for one in chords)

@@ -1,6 +1,6 @@
-"""Source: multi-voice pieces of music21's corpus in MusicXML, against the streams that music21's own
-converter makes of the whole files. Each voice has the same tones at the same times; the larger ones
-(Joplin, Monteverdi 3.1, Schumann op. 41 no. 1) agree too and are left out for their length.
+"""Source: multi-voice pieces of music21's corpus in MusicXML, against the streams that music21's
+own converter makes of the whole files: the same tones at the same times. The larger ones (Joplin,
+Monteverdi 3.1, Schumann op. 41 no. 1, third movement) agree too and are left out for their length.
 """
 
 from __future__ import annotations

@@ -479,3 +479,11 @@ def test_signs_at_a_bar_line_are_not_lost(arranged):
     assert texts(third, ".//direction-type/words") == ["Da Coda"]
     wavy = first.findall(".//wavy-line")
     assert [line.get("type") for line in wavy] == ["start", "stop"]
+
+
+def test_repeat_that_goes_back_to_a_double_bar_says_so(arranged):
+    score = score_of(from_abc("D6 || E6 | F6 :|", arranged))
+    left = [one.find("barline[@location='left']/repeat") for one in score.findall("part/measure")]
+    assert [one is not None for one in left] == [False, True, False]
+    plain = score_of(from_abc("D6 :| E6 :|", arranged))
+    assert plain.find(".//repeat[@direction='forward']") is None

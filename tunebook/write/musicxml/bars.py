@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.spelling import SHARP_ORDER, usual_fifths
-from tunebook.model.tune import Annotation, Bar, Key, Meter, Tempo
+from tunebook.model.tune import Annotation, Bar, Key, Meter, Tempo, Tune
 from tunebook.write.clefs import clef_sign
 from tunebook.write.musicxml.lengths import pieces_of
 from tunebook.write.safe_text import plain_text
@@ -50,12 +51,13 @@ def bar_frames(
     the one for which ``has_directions``."""
     frames = []
     ends = _ending_types(bars)
+    starts = _unmarked_starts(arrangement.tune)
     for place, bar in enumerate(bars):
         last = bars[place - 1] if place else None
         following = bars[place + 1] if place + 1 < len(bars) else None
         before = [
             *_line_break(last),
-            *_left_barline(bar, last),
+            *_left_barline(bar, _repeats_from(bar, last) or place in starts),
             *_attributes(bar, last, arrangement, divisions),
         ]
         if has_directions:
@@ -161,15 +163,26 @@ def _repeats_from(bar: Bar, last: Bar | None) -> bool:
     return bar.sign_before in ("|:", "::") or (last is not None and last.sign_after in ("|:", "::"))
 
 
-def _left_barline(bar: Bar, last: Bar | None) -> list[Element]:
+def _unmarked_starts(tune: Tune) -> frozenset[int]:
+    """Bars to which a repeat goes back and a reader of MusicXML would not, since neither the tune
+    begins there nor another repeat ends right before."""
+    bars, back = tune.bars, set()
+    for bar, after in pairwise(tune.played):
+        ends = _repeats_after(bars[bar], bars[bar + 1] if bar + 1 < len(bars) else None)
+        if after <= bar and ends and after and bars[after - 1].sign_after not in (":|", "::"):
+            back.add(after)
+    return frozenset(back)
+
+
+def _left_barline(bar: Bar, begins_repeat: bool) -> list[Element]:
     barline = ElementTree.Element("barline", location="left")
     number = ending_number(bar.ending)
-    if _repeats_from(bar, last):
+    if begins_repeat:
         ElementTree.SubElement(barline, "bar-style").text = "heavy-light"
     if number:
         ending = ElementTree.SubElement(barline, "ending", number=number, type="start")
         ending.text = f"{number}."
-    if _repeats_from(bar, last):
+    if begins_repeat:
         ElementTree.SubElement(barline, "repeat", direction="forward")
     return [barline] if len(barline) else []
 
