@@ -109,7 +109,7 @@ def test_a_folder_without_tunes_is_one_line(run: Run, tmp_path: Path) -> None:
     done = run("check", "empty", folder=tmp_path)
     assert done.returncode == 3
     assert done.stderr.strip() == (
-        "empty: no tune could be used; put .abc files with X:, T: and K: there"
+        "empty: no tune could be used; put .abc files with X:, T: and K:, or scores, there"
     )
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-Folder = Annotated[Path, typer.Argument(help="A folder of .abc files, or one file.")]
+Folder = Annotated[Path, typer.Argument(help="A folder of .abc files or scores, or one file.")]
 SettingsFile = Annotated[
     Path | None, typer.Option("--settings", help="Settings other than tunes.toml.")
 ]

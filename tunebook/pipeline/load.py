@@ -406,6 +406,6 @@ def nothing_to_do(setup: Setup, messages: Iterable[Message]) -> InputError:
     first = f" (first reason: {reasons[0]})" if reasons else ""
     return InputError(
         f"no tune could be used{first}",
-        "put .abc files with X:, T: and K: there",
+        "put .abc files with X:, T: and K:, or scores, there",
         SourcePlace(str(setup.folder)),
     )
