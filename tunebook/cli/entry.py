@@ -431,7 +431,7 @@ def cache(
 
 
 @app.command("settings")
-def new_settings(folder: Annotated[Path, typer.Argument(help="A folder of .abc files or scores.")]) -> None:
+def new_settings(folder: Annotated[Path, typer.Argument(help="A folder of tunes.")]) -> None:
     """Write a commented tunes.toml for the folder's tunes; never overwrites one."""
     from tunebook.pipeline.start import write_settings
 
