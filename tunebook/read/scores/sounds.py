@@ -59,9 +59,7 @@ class Sound:
 def read_sounds(parts: list[Part]) -> list[list[list[Sound]]]:
     """The sounds of each part, measure by measure, in order of time. Raises ScoreError when music21
     cannot read the score."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        return [_sounds_of_part(part) for part in parts]
+    return [_sounds_of_part(part) for part in parts]
 
 
 def _sounds_of_part(part: Part) -> list[list[Sound]]:
@@ -70,6 +68,8 @@ def _sounds_of_part(part: Part) -> list[list[Sound]]:
     from music21.musicxml import xmlToM21
 
     reader: Any = xmlToM21
+    # It tells its user on standard error of what it reads in its own way.
+    warnings.simplefilter("ignore", reader.MusicXMLWarning)
     parent = reader.PartParser()
     result = []
     for measure, bare in zip(part.measures, part.bare, strict=True):
