@@ -192,12 +192,27 @@ def test_a_missing_library_is_named_and_wav_does_without(
     )
 
 
-def test_an_edition_decides_what_is_heard(folder: Path) -> None:
-    two_voices = "X:1\nT:Två\nM:2/4\nL:1/4\nK:G\nV:1\nG2|A2|]\nV:2\nB2|d2|]\n"
+@pytest.mark.parametrize(
+    ("edition", "parts", "heard"),
+    [("player", None, (67,)), ("duo", None, (67, 71)), ("player", "melody,second", (67, 71)),
+     ("duo", "melody", (67,)), ("player", "second", (71,))],
+)  # fmt: skip
+def test_an_edition_decides_what_is_heard_where_nothing_is_asked(
+    folder: Path, edition: str, parts: str | None, heard: tuple[int, ...]
+) -> None:
+    two_voices = "X:1\nT:Två\nM:2/4\nL:1/4\nQ:1/4=60\nK:G\nV:1\nG2|]\nV:2\nB2|]\n"
     (folder / "t" / "låtar.abc").write_text(two_voices, encoding="utf-8")
-    for name, parts in (("player", ("melody", "drone")), ("duo", ("melody", "drone", "second"))):
-        setup = prepare(folder / "t", Wishes(edition=name))
-        assert sound.sound_order(sound.SoundWishes(), setup)[0].parts == parts
+    setup = prepare(folder / "t", Wishes(edition=edition))
+    wishes = sound.SoundWishes(parts=parts, format="wav")
+    sound.export_sounds(setup, wishes, folder / "out", jobs=1)
+    samples, rate = soundfile.read(folder / "out" / "låtar-1.wav")
+    middle = samples[rate // 4 : 7 * rate // 4]
+    spectrum = np.abs(np.fft.rfft(middle))
+    grid = np.fft.rfftfreq(len(middle), 1 / rate)
+    hz = {midi: 440 * 2 ** ((midi - 69) / 12) for midi in (67, 71)}
+    levels = {midi: spectrum[np.abs(grid - at) < 4].max() for midi, at in hz.items()}
+    for midi, level in levels.items():
+        assert bool(level > 0.05 * max(levels.values())) is (midi in heard)
 
 
 def test_sound_is_a_kind_of_export() -> None:

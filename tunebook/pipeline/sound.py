@@ -48,6 +48,7 @@ from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
 from tunebook.read.settings.profile import midi_of
 from tunebook.write.file_names import recording_names
 
+AS_PRINTED = ("melody", "drone", "second")
 LOWEST_DRONE, HIGHEST_DRONE = 36, 88
 DRONES_TRIED = 3
 
@@ -147,9 +148,8 @@ def _drone(name: str) -> int:
 
 
 def _parts(text: str | None, setup: Setup, drone: int | None) -> tuple[SoundPart, ...]:
-    """The parts asked for; else melody, drone and second voice as they are printed."""
-    printed = ["melody", "drone", *(["second"] if setup.edition.voices == "both" else [])]
-    names = printed if text is None else [one.strip() for one in text.split(",")]
+    """The parts asked for; else melody, drone and second voice, as far as they are printed."""
+    names = AS_PRINTED if text is None else [one.strip() for one in text.split(",")]
     parts = [one_of(SOUND_PARTS, name, "part") for name in names]
     if drone is not None:
         parts.append("drone")
@@ -184,7 +184,7 @@ def export_sounds(
     for path in paths:
         check_writable(path, setup.read)
     bare = with_accompaniment(replace(setup, messages=()), order)
-    work = [(tune, bare, order, choice) for tune in loaded.tunes]
+    work = [(tune, bare, order, choice, _wants_voices(wishes)) for tune in loaded.tunes]
     said: list[Message] = []
     written = 0
     for done, (data, messages) in enumerate(_recorded(work, count_of_jobs(jobs)), start=1):
@@ -214,15 +214,20 @@ def _recorded(
         yield from workers.map(record_tune, work, a_batch=1, most_waiting=jobs + 1)
 
 
+def _wants_voices(wishes: SoundWishes) -> bool:
+    """Whether second voices are asked for by name, so that they are heard printed or not."""
+    return wishes.parts is not None and "second" in wishes.parts
+
+
 def record_tune(
-    tune: Tune, setup: Setup, order: SoundOrder, choice: SoundChoice
+    tune: Tune, setup: Setup, order: SoundOrder, choice: SoundChoice, with_voices: bool
 ) -> tuple[bytes | None, tuple[Message, ...]]:
     """Solve and play one tune: the file's bytes, None where it is left out, and what is to be said.
     Runs in a worker process."""
     from tunebook.write.sound.files import encoded
     from tunebook.write.sound.recording import record
 
-    outcome = arrange_tune(tune, setup, "second" in order.parts)
+    outcome = arrange_tune(tune, setup, with_voices)
     if outcome.arrangement is None:
         return None, outcome.messages
     messages = (*outcome.messages, *outcome.arrangement.messages)
@@ -264,7 +269,7 @@ def hear_tune(
     order, choice = sound_order(replace(wishes, loop=bars or wishes.loop), setup)
     check_player()
     tune = find_tune(setup, number)
-    outcome = arrange_tune(tune, with_accompaniment(setup, order), "second" in order.parts)
+    outcome = arrange_tune(tune, with_accompaniment(setup, order), _wants_voices(wishes))
     arrangement = outcome.arrangement
     if arrangement is None:
         raise InputError(outcome.messages[-1].what, outcome.messages[-1].remedy, tune.place)
