@@ -11,8 +11,11 @@ import pytest
 from tunebook.errors import Message, SourcePlace
 from tunebook.pipeline.kept import book_sum, fetch, keep, moved, setup_sum
 from tunebook.pipeline.load import Wishes, prepare, read_files
+from tunebook.pipeline.sources import kept_leaves
 from tunebook.read.abc.tune import read_abc
 from tunebook.store import Kind, Store
+from tunebook.write.lilypond import abjad_leaves
+from tunebook.write.lilypond.abjad_leaves import leaf_text
 
 
 def test_what_is_kept_comes_back(tmp_path: Path) -> None:
@@ -86,3 +89,25 @@ def test_all_that_is_kept_is_counted_and_cleared(
     assert f": {len(kept)} files" in clear_cache()
     assert [path for path in home.parent.rglob("*") if path.is_file()] == []
     assert ": 0 files" in describe_cache()
+
+
+def test_leaves_are_made_by_abjad_once_and_then_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    texts: dict[object, str] = {}
+    new: dict[object, str] = {}
+    monkeypatch.setattr(abjad_leaves, "_texts", texts)
+    monkeypatch.setattr(abjad_leaves, "_new_texts", new)
+    store = Store(tmp_path)
+    with kept_leaves(store):
+        assert leaf_text("fs''!", "4.") == "fs''!4."
+    texts.clear()
+
+    def refuse(*_: object) -> str:
+        raise AssertionError("made again")
+
+    monkeypatch.setattr(abjad_leaves, "text_of_leaf", refuse)
+    size = store.size("leaves")
+    with kept_leaves(store):
+        assert leaf_text("fs''!", "4.") == "fs''!4."
+    assert size == store.size("leaves") and size.files == 1

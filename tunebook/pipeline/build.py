@@ -189,7 +189,7 @@ def _make_book(
     )
     from tunebook.pipeline.outcomes import messages_of
     from tunebook.pipeline.pieces import make_extras
-    from tunebook.pipeline.sources import write_sources
+    from tunebook.pipeline.sources import kept_leaves, write_sources
     from tunebook.pipeline.unpack import folder_files
     from tunebook.work_folder import work_folder
     from tunebook.write.lilypond.leaves import check_abjad
@@ -200,14 +200,14 @@ def _make_book(
     with clock.stage("reading"):
         loaded = load(setup, files)
         names = unique_identities(loaded.tunes)
-    with clock.stage("arranging"):
+    with clock.stage("arranging"), kept_leaves(store):
         sources = write_sources(loaded.tunes, names, setup, order, store, before, on_progress)
+        extras = make_extras(sources, setup)
     messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
     _check_left_out(setup, order, messages)
     with work_folder() as work, ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside:
         fonts = beside.submit(get_ready, store, setup.book.language)
         with clock.stage("engraving"):
-            extras = make_extras(sources, setup)
             _keep_sources(sources, extras, order, setup)
             pieces, failures = _engrave(sources, extras, order, store, work, on_progress)
         messages += failure_messages(failures, sources)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from importlib import metadata
 from typing import TypeVar
 
 from tunebook.book.layout.paper import page_format
@@ -22,6 +25,12 @@ from tunebook.pipeline.prepare import prints_voices
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.solve.retuning import find_changes
 from tunebook.store import Store
+from tunebook.write.lilypond.abjad_leaves import (
+    LeafTexts,
+    known_texts,
+    learn_texts,
+    new_texts,
+)
 from tunebook.write.lilypond.bars import BarMarks
 from tunebook.write.lilypond.source import write_source
 
@@ -69,14 +78,34 @@ def write_sources(
     missing = [at for at, one in enumerate(found) if one is None]
     work = [(tunes[at], names[at], bare, bare_before) for at in missing]
     made = map_on_cores(
-        source_of_tune, work, jobs=count_of_jobs(order.jobs), scheduler=order.scheduler
+        _source_and_leaves, work, jobs=count_of_jobs(order.jobs), scheduler=order.scheduler
     )
-    for done, (at, one) in enumerate(zip(missing, made, strict=True), start=1):
+    for done, (at, (one, leaves)) in enumerate(zip(missing, made, strict=True), start=1):
+        learn_texts(leaves, are_new=True)
         on_progress("arranging", tunes[at].title, done, len(missing))
         found[at] = _placed(one, tunes[at], setup) or one
         if one.piece is not None or one.outcome.beyond is not None:
             keep(store, "solved", keys[at], one)
     return tuple(one for one in found if one is not None)
+
+
+def _source_and_leaves(
+    tune: Tune, identity: str, setup: Setup, before: Setup | None
+) -> tuple[TuneSource, LeafTexts]:
+    """What :func:`source_of_tune` gives, and the texts of leaves that were made for it."""
+    return source_of_tune(tune, identity, setup, before), new_texts()
+
+
+@contextmanager
+def kept_leaves(store: Store) -> Iterator[None]:
+    """Begin with the texts of leaves that are kept, and in the end keep the new ones too: so a few
+    tunes are written without abjad, whose import takes longer than they do."""
+    key = content_sum("leaves", metadata.version("abjad"))
+    learn_texts(fetch(store, "leaves", key) or {})
+    new_texts()
+    yield
+    if new_texts():
+        keep(store, "leaves", key, known_texts())
 
 
 def _text_of(tune: Tune) -> tuple[object, ...]:

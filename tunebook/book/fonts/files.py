@@ -16,6 +16,7 @@ under the GNU GPL 3 with a font exception or the SIL OFL 1.1; DejaVu is free to 
 from __future__ import annotations
 
 import importlib.util
+import json
 import shutil
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -107,13 +108,22 @@ def text_font(role: str, store: Store) -> tuple[str, bytes] | None:
     return _converted(_TEXT_FONTS[role], store, _true_type)
 
 
-def text_kerning(role: str) -> dict[str, int]:
+def text_kerning(role: str, store: Store) -> dict[str, int]:
     """Kerning pairs of the main font of ``role``; empty when it is not at hand."""
     source = _find(_TEXT_FONTS[role] + ".otf")
+    if source is None:
+        return {}
+    key = key_of("kerning", source.name, source.stat().st_size, _VERSION)
+    data = store.fetch("fonts", key)
+    if data is not None:
+        found: dict[str, int] = json.loads(data)
+        return found
     try:
-        return kerning_pairs(source) if source is not None else {}
+        found = kerning_pairs(source)
     except Exception:  # a font file that fontTools cannot read: no kerning
         return {}
+    store.keep("fonts", key, json.dumps(found).encode())
+    return found
 
 
 def symbol_font(store: Store) -> tuple[str, bytes] | None:

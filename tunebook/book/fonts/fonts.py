@@ -293,7 +293,7 @@ def load_fonts(store: Store = NO_STORE, opening_quote: str = "“") -> Fonts:
         if main is None and fallback is None:
             raise ProgramError("no font for the text", "install the lilypond or matplotlib package")
         chains[role] = tuple(chain)
-    return Fonts(chains, tuple(names), {BOLD: text_kerning(BOLD)}, opening_quote)
+    return Fonts(chains, tuple(names), {BOLD: text_kerning(BOLD, store)}, opening_quote)
 
 
 def _font(name: str, source: BytesIO | Path) -> Callable[[], Any]:

@@ -22,6 +22,47 @@ _LONG_VALUES = {"\\breve": Fraction(2), "\\longa": Fraction(4), "\\maxima": Frac
 _SMALL = ("\\tweak font-size #-4", "\\tweak Accidental.font-size #-4")
 
 
+LeafTexts = dict[tuple[str, str, tuple[int, ...], tuple[int, ...]], str]
+"""Texts of leaves by head, value, tied and small heads."""
+_MOST_TEXTS = 20_000
+_texts: LeafTexts = {}
+_new_texts: LeafTexts = {}
+
+
+def leaf_text(
+    head: str, value: str, tied_heads: tuple[int, ...] = (), small_heads: tuple[int, ...] = ()
+) -> str:
+    """What :func:`text_of_leaf` gives, made once."""
+    key = head, value, tied_heads, small_heads
+    text = _texts.get(key)
+    if text is None:
+        text = text_of_leaf(*key)
+        if len(_texts) >= _MOST_TEXTS:
+            _texts.clear()
+        _texts[key] = _new_texts[key] = text
+    return text
+
+
+def learn_texts(texts: LeafTexts, *, are_new: bool = False) -> None:
+    """Know these texts, which were made elsewhere; as new ones where they are to be given on by
+    :func:`new_texts`."""
+    _texts.update(texts)
+    if are_new:
+        _new_texts.update(texts)
+
+
+def known_texts() -> LeafTexts:
+    """All texts that were made or learnt."""
+    return dict(_texts)
+
+
+def new_texts() -> LeafTexts:
+    """The texts that are new since this was asked for."""
+    found = dict(_new_texts)
+    _new_texts.clear()
+    return found
+
+
 def text_of_leaf(
     head: str, value: str, tied_heads: Sequence[int] = (), small_heads: Sequence[int] = ()
 ) -> str:

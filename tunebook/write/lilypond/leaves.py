@@ -16,7 +16,7 @@ from fractions import Fraction
 from tunebook.errors import ProgramError
 from tunebook.locks import shared_lock
 from tunebook.model.tune import Pitch
-from tunebook.write.lilypond.abjad_leaves import text_of_leaf
+from tunebook.write.lilypond.abjad_leaves import leaf_text
 from tunebook.write.note_values import is_dyadic, split_value, tuplet_for, value_text
 
 _INDENT = "    "
@@ -156,7 +156,7 @@ def leaf_lines(
     value that cannot be written."""
     is_fine = value.rstrip(".") in _FINER_THAN_ABJAD
     with _abjad_lock:
-        text = text_of_leaf(head, "4" if is_fine else value, tied_heads, small_heads)
+        text = leaf_text(head, "4" if is_fine else value, tied_heads, small_heads)
     return tuple((text.removesuffix("4") + value if is_fine else text).split("\n"))
 
 
