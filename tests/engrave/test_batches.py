@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pikepdf
 import pytest
@@ -132,3 +134,18 @@ def test_boxes_of_a_file_are_told_apart_by_piece():
         told_apart("system 0 1 2 3 4 1\n")
     with pytest.raises(IndexError):
         told_apart("page 1 2 3\nsystem 0 1\n")
+
+
+def test_a_full_disk_is_said_at_once_and_no_piece_is_tried_again(tmp_path, monkeypatch):
+    def tried_again(*_):
+        raise AssertionError("the pieces were tried one by one")
+
+    full = SimpleNamespace(total=10**9, used=10**9, free=4096)
+    monkeypatch.setattr(engrave_batches, "run_gathered", lambda *_: False)
+    monkeypatch.setattr(engrave_batches, "run_engraver", tried_again)
+    monkeypatch.setattr("shutil.disk_usage", lambda _: full)
+    wanted = {"one": piece("c''1"), "two": piece("d''1")}
+    with pytest.raises(OSError) as caught:
+        engrave(wanted, work_folder=tmp_path)
+    assert caught.value.errno == errno.ENOSPC
+    assert str(tmp_path) in str(caught.value.filename)

@@ -10,7 +10,10 @@ piece that is at fault.
 from __future__ import annotations
 
 import contextlib
+import errno
 import itertools
+import os
+import shutil
 from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
@@ -26,6 +29,8 @@ from tunebook.model.piece import OPENING, EngravedFiles, Piece
 MOST_PIECES_A_PROCESS = 30
 # The last batches are small, so that all processes end at about the same time.
 LAST_SHARE = 0.2
+# With less than this the PDF of a few pieces, which holds its fonts, does not fit.
+LEAST_ROOM_BYTES = 256_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +109,8 @@ def _run(state: _State, batch: _Batch) -> RunResult:
 def _settled(state: _State, batch: _Batch, result: RunResult) -> list[_Batch]:
     """Tell what became of a batch; return what is to be engraved once more."""
     orders = state.orders
+    if len(result.done) < len(batch.stems):
+        _check_room(state.bench.folder)
     if batch.files:
         found = _gathered_files(state, batch) if result.done else None
         if found is None:
@@ -119,6 +126,12 @@ def _settled(state: _State, batch: _Batch, result: RunResult) -> list[_Batch]:
     for stem, reason in result.failed.items():
         orders.on_failed(stem, reason)
     return _left_over(state, result)
+
+
+def _check_room(folder: Path) -> None:
+    """Raise OSError when the disk is full: every piece would be tried twice more, and in vain."""
+    if shutil.disk_usage(folder).free < LEAST_ROOM_BYTES:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(folder))
 
 
 def _left_over(state: _State, result: RunResult) -> list[_Batch]:
