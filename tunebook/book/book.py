@@ -76,7 +76,7 @@ def impose_booklet(data: bytes) -> bytes:
 
 # What it costs (in pages, our judgement) that the tunes begin on a left-hand page, and that the
 # colophon stands behind the title page instead of at the end.
-_LEFT_COST = 1.0
+_LEFT_COST = 0.5
 _IMPRINT_COST = 0.1
 
 

@@ -151,7 +151,7 @@ _EXAMPLES = {
     "drone_line": _Example("d e f e |]", drone="D4"),
     "accent": _Example("d e f2 |]", _double_stop),
     "take_over": _Example("A c B c |]", _take_over, drone="E4"),
-    "slash": _Example('"D" d f a d|"G" b3 g|"D" d4 |]', chords="tune", melody="cue"),
+    "slash": _Example('"D" d f a f|"G" g3 b |]', chords="tune", melody="cue"),
     "chord": _Example('"D" d f "A7" e c |]', chords="tune"),
     "solved_chord": _Example('"G" B d "D7" c A |]', _proposed, chords="tune"),
     "doubtful_chord": _Example('"Bm" d f "Em" e B |]', _doubtful, chords="tune"),

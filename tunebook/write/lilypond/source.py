@@ -85,7 +85,8 @@ def write_source(
         line_width_pt,
         edition.staff_size_pt,
         has_words=bool(words),
-        voices=[cue.printed] if cue else beside_it,
+        # The small notes of a cue find room over the slashes.
+        voices=beside_it if cue is None else (),
         is_dense=is_dense or is_cue,
     )
     commands = mark_commands(lines.printed, marks)
