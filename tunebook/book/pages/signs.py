@@ -51,7 +51,8 @@ def signs_used(
         "beyond": any(note.beyond_limits for note in notes),
         "hard": edition.shows_notes_on_choices,
         "changed": has_changes,
-        f"voices_{edition.voices}": any(one.tune.has_second_voice for one in arrangements),
+        f"voices_{edition.voices}": not is_cue
+        and any(one.tune.has_second_voice for one in arrangements),
     }
     return tuple(kind for kind, is_used in found.items() if is_used)
 
