@@ -215,6 +215,14 @@ def test_an_edition_decides_what_is_heard_where_nothing_is_asked(
         assert bool(level > 0.05 * max(levels.values())) is (midi in heard)
 
 
+def test_an_accompaniment_that_is_printed_is_heard(folder: Path) -> None:
+    setup = prepare(folder / "t", Wishes(edition="accompanist"))
+    order, _ = sound.sound_order(sound.SoundWishes(), setup)
+    assert order.parts == ("melody", "drone", "second", "chords", "bass")
+    plain, _ = sound.sound_order(sound.SoundWishes(), prepare(folder / "t"))
+    assert plain.parts == ("melody", "drone", "second")
+
+
 def test_sound_is_a_kind_of_export() -> None:
     assert "sound" in EXPORT_KINDS
 

@@ -48,7 +48,8 @@ from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
 from tunebook.read.settings.profile import midi_of
 from tunebook.write.file_names import recording_names
 
-AS_PRINTED = ("melody", "drone", "second")
+MELODY_AND_BESIDE: tuple[SoundPart, ...] = ("melody", "drone", "second")
+ACCOMPANIMENT: tuple[SoundPart, ...] = ("chords", "bass")
 LOWEST_DRONE, HIGHEST_DRONE = 36, 88
 DRONES_TRIED = 3
 
@@ -148,12 +149,14 @@ def _drone(name: str) -> int:
 
 
 def _parts(text: str | None, setup: Setup, drone: int | None) -> tuple[SoundPart, ...]:
-    """The parts asked for; else melody, drone and second voice, as far as they are printed."""
-    names = AS_PRINTED if text is None else [one.strip() for one in text.split(",")]
+    """The parts asked for; else melody, drone, second voice and accompaniment, as far as they are
+    printed."""
+    printed = (*MELODY_AND_BESIDE, *(ACCOMPANIMENT if setup.edition.shows_accompaniment else ()))
+    names = printed if text is None else [one.strip() for one in text.split(",")]
     parts = [one_of(SOUND_PARTS, name, "part") for name in names]
     if drone is not None:
         parts.append("drone")
-    if set(parts) <= {"chords", "bass"} and setup.edition.chords == "none":
+    if set(parts) <= set(ACCOMPANIMENT) and setup.edition.chords == "none":
         remedy = "choose another edition or other parts"
         raise SettingError(f"the edition {setup.edition.name!r} has no chords", remedy)
     return tuple(dict.fromkeys(parts))
@@ -249,7 +252,7 @@ def _left_out(tune: Tune, what: str, remedy: str) -> Message:
 
 def with_accompaniment(setup: Setup, order: SoundOrder) -> Setup:
     """The setup with an accompaniment solved, printed or not, where it is to be heard."""
-    if not {"chords", "bass"} & set(order.parts):
+    if not set(ACCOMPANIMENT) & set(order.parts):
         return setup
     return replace(setup, edition=replace(setup.edition, shows_accompaniment=True))
 
