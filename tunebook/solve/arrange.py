@@ -113,7 +113,8 @@ def arrange(
     melody = _Melody(tune, instrument, hand, limits, speed, asked)
     bare = melody.bare()
     whole = harmony or tune
-    wants_chords = chords == "all" or drones != "none" or accents != "none"
+    has_drones = drones != "none" and limits.allows_drone
+    wants_chords = chords == "all" or accents != "none" or has_drones
     solved = choose_chords(whole) if wants_chords else ()
     under = UnderHand(instrument, hand, limits) if accents != "none" else None
     scene = DroneScene(instrument, limits, drones, solved, choice, under=under)

@@ -24,6 +24,7 @@ chords around them are the likeliest beside those."""
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -43,7 +44,7 @@ from tunebook.solve.harmony.chain import (
 from tunebook.solve.harmony.names import solved_symbol, spelled_symbol
 from tunebook.solve.harmony.slots import HarmonySlot, harmony_slots, starts_section
 from tunebook.solve.harmony.weighing import weighed
-from tunebook.solve.times import chords_without_rests
+from tunebook.solve.times import Same, chords_without_rests
 
 HELD_MEASURES = 4
 
@@ -255,8 +256,15 @@ def choose_chords(tune: Tune) -> tuple[ChordSpan, ...]:
     left out.
 
     The tune's own symbols stay (source "tune", confidence 1); outside what they hold there is a
-    harmony that goes with them (source "solved"). Shapes are not filled in.
+    harmony that goes with them (source "solved"). Shapes are not filled in. Those of the last few
+    tunes are kept: they are the same on every instrument and in every tuning.
     """
+    return _chosen(Same(tune))
+
+
+@functools.lru_cache(maxsize=4)
+def _chosen(same: Same) -> tuple[ChordSpan, ...]:
+    tune = same.tune
     own = own_chords(tune)
     if _fills(own, tune):
         return own
