@@ -210,3 +210,14 @@ def test_a_retuning_that_moves_a_tune_to_another_key_says_so(folder: Path) -> No
     keys = tuple(arrange_tune(high, setup).arrangement.tune.key for setup in (before, after))  # type: ignore[union-attr]
     assert keys[0] != keys[1]
     assert change.keys == keys
+
+
+def test_a_tune_whose_key_is_fixed_is_printed_with_what_goes_beyond_the_level(
+    folder: Path,
+) -> None:
+    setup = setup_with(folder, '[tune."a.abc:2"]\nkey = "as written"\n')
+    high = load(setup, is_ordered=False).tunes[1]
+    source = source_of_tune(high, "a.abc:2", setup, None)
+    assert source.piece is not None
+    assert source.limit_note.startswith("Beyond this level: bar")
+    assert "Within it the tune lies in" in source.limit_note

@@ -7,10 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from tunebook.book.content import BookTune
 from tunebook.book.musical_text import retune_text
+from tunebook.model.piece import EngravedPiece
 from tunebook.model.words import fixed_words
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.compare import CompareOrder, compare_folder
+from tunebook.pipeline.contents import with_tunings
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.export import ExportOrder, export_folder
 from tunebook.pipeline.kept import setup_sum
@@ -92,10 +95,10 @@ def test_the_strings_to_turn_are_said_with_the_caution() -> None:
     )
     turned = tuple(one for one in changes if one.cents)
     english = retune_text(turned, fixed_words("en"))
-    assert english.startswith("Retune: C4 up to D4 (2 semitones) !. Tune up slowly, with your face")
+    assert english.startswith("Retune: C4 up to D4 (2 semitones !). Tune up slowly, with your face")
     assert "string maker's chart" in english
     swedish = retune_text(turned, fixed_words("sv"))
-    assert swedish.startswith("Stäm om: C4 upp till D4 (2 halvtoner) !. Stäm upp långsamt, med")
+    assert swedish.startswith("Stäm om: C4 upp till D4 (2 halvtoner !). Stäm upp långsamt, med")
     assert retune_text((), fixed_words("en")) == ""
 
 
@@ -137,3 +140,21 @@ def test_sets_cannot_be_compared_in_one_tuning(command, folder: Path) -> None:  
     setup_with(folder, SET)
     code, _, errors = command("compare", str(folder), "--keys", "--sets")
     assert code == 2 and "give --tunings CGDA,CGCA with --sets" in errors
+
+
+def test_a_string_that_goes_back_to_the_books_tuning_runs_no_risk(
+    folder: Path, tmp_path: Path
+) -> None:
+    report_of = setup_with(folder, SET + '[tune."a.abc:1"]\ntuning = "CGCA"\n')
+    arrangements = [arrange_tune(tune, report_of).arrangement for tune in load(report_of).tunes]
+    tunes = tuple(
+        BookTune(one.tune.title, one, EngravedPiece("x", Path("x.pdf"), ()))  # type: ignore[union-attr, arg-type]
+        for one in arrangements
+    )
+    first, second, third, _ = with_tunings(tunes, report_of, is_set=True)
+    assert first.tuning_note == "tuned C G C A" and second.tuning_note == ""
+    assert [(one.pitch_before, one.pitch_after) for one in first.retuning] == [("D4", "C4")]
+    assert [(one.pitch_after, one.is_risky) for one in second.retuning] == [("D4", False)]
+    assert third.retuning == ()
+    alone = with_tunings(tunes, report_of, is_set=False)
+    assert [bool(one.retuning) for one in alone] == [True, False, False, False]

@@ -216,7 +216,7 @@ def retune_text(changes: Sequence[StringChange], words: FixedWords) -> str:
         way = words.retune_up if one.cents > 0 else words.retune_down
         names = local_names(one.pitch_before, words), local_names(one.pitch_after, words)
         size = words.retune_semitones[count > 1].format(count)
-        turns.append(way.format(*names, size) + (" !" if one.is_risky else ""))
+        turns.append(way.format(*names, size + (" !" if one.is_risky else "")))
     text = words.retune.format("; ".join(turns))
     if any(one.cents > 0 for one in changes):
         text += f" {words.retune_caution}"

@@ -58,7 +58,7 @@ def contents_of(
             for one, link in chosen
             if one.outcome.arrangement is not None and one.identity in pieces
         )
-        tunes = _with_tunings(tunes, setup, is_set=bool(section.title))
+        tunes = with_tunings(tunes, setup, is_set=bool(section.title))
         if tunes:
             book_sections.append(
                 BookSection(section.title, tunes, section.note, section.is_kept_together)
@@ -83,7 +83,7 @@ def contents_of(
     )
 
 
-def _with_tunings(
+def with_tunings(
     tunes: tuple[BookTune, ...], setup: Setup, *, is_set: bool
 ) -> tuple[BookTune, ...]:
     """The tunes with what is said of their tunings: in a set the strings to turn are counted from
