@@ -3,7 +3,7 @@
 Keys are tried by their distance from the one that is written, within ``NEAR`` semitones, and beyond
 that, to an octave, only where none of those keeps to the limits. Of all that do, the easiest is
 taken by its effort per second; keys with up to ``AS_EASY`` times its effort count as easy too (our
-judgement), and of those the nearest is taken, of two the higher.
+judgement), and of those one with few signs is taken, of these the nearest, of two the higher.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from tunebook.solve.transpose import transpose_tune, without_pins
 NEAR = 7
 FAR = 12
 AS_EASY = 1.15
+FEW_SIGNS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,8 @@ def _best(tune: Tune, keys: Iterable[int], level: Level) -> tuple[Tune, int, flo
     if not found:
         return None
     least = min(difficulty for _, _, difficulty in found)
-    return next(one for one in found if one[2] <= least * AS_EASY)
+    easy = [one for one in found if one[2] <= least * AS_EASY]
+    return next((one for one in easy if abs(one[0].key.fifths) <= FEW_SIGNS), easy[0])
 
 
 def _fingered(tune: Tune, level: Level) -> Fingering:
