@@ -273,6 +273,18 @@ def test_dynamics_hold_and_an_accent_is_for_one_note() -> None:
     assert levels[0] == levels[2] < levels[1] < levels[3]
 
 
+def test_a_wedge_goes_from_one_loudness_to_the_next() -> None:
+    strokes = played(arranged("!crescendo(!DEF!crescendo)!G|!>(!ABc!>)!d|!p!D4|"), "melody")
+    levels = [one.level_db for one in strokes]
+    assert levels[:4] == sorted(set(levels[:4]))
+    assert levels[4] > levels[3] and levels[4:8] == sorted(set(levels[4:8]), reverse=True)
+    assert levels[8] == -6.0
+    twice = played(arranged("|:D!crescendo(!EF!crescendo)!G:|"), "melody")
+    assert [one.level_db for one in twice[:4]] == [one.level_db for one in twice[4:]]
+    # One without an end changes nothing.
+    assert {one.level_db for one in played(arranged("!<(!DEFG|"), "melody")} == {0.0}
+
+
 def test_the_drone_is_that_of_the_page_or_the_one_asked_for() -> None:
     arrangement = dance(drones="open")
     spans = {span.stop.midi for span in arrangement.drone}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import bisect
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -25,6 +25,7 @@ _DYNAMICS_DB = {
     "pppp": -14.0, "ppp": -12.0, "pp": -9.0, "p": -6.0, "mp": -3.0, "mf": 0.0, "f": 3.0,
     "ff": 5.0, "fff": 6.0, "ffff": 7.0,
 }  # fmt: skip
+_WEDGES_DB = {"crescendo": 4.0, "diminuendo": -4.0}
 _ACCENTS_DB = {"accent": 3.0, "marcato": 4.0, "sfz": 5.0}
 # How much of a note is sounded: our judgement.
 _SHARES = {"staccato": Fraction(1, 2), "wedge": Fraction(2, 5), "marcato": Fraction(3, 4)}
@@ -104,7 +105,10 @@ def _played(
     player = _Player(arrangement.instrument, grace_notes, quick)
     slurred = _slurred_from(tune.bars)
     before: _Place | None = None
+    levels: dict[int, float] = {}
     for heard in played_bars(tune):
+        # A bar that comes again is as loud as it was the first time.
+        player.level_db = levels.setdefault(heard.bar.index, player.level_db)
         for number, note in enumerate(heard.bar.notes):
             place = (heard.bar.index, number)
             # A slur does not lead over a jump to what is not written after it.
@@ -112,8 +116,7 @@ def _played(
             onset = heard.onset + note.onset - heard.bar.onset
             player.play(note, onset, heard.bar, stops.get(place, ()))
             before = place
-        if "trill)" in heard.bar.decorations:
-            player.is_trilling = False
+        player.end_spans(heard.bar.decorations)
     return tuple(sorted(player.strokes, key=lambda one: (one.onset, one.midi)))
 
 
@@ -141,7 +144,8 @@ def _slurred_from(bars: Sequence[Bar]) -> dict[_Place, _Place]:
 @dataclass
 class _Player:
     """Walks through one voice. ``is_slurred`` says that a slur leads to the note that comes;
-    ``sounding`` are the places in ``strokes`` of the tones that the bow
+    ``wedge`` is the kind of the one that is open and the number of its first stroke; ``sounding``
+    are the places in ``strokes`` of the tones that the bow
     is on, ``tied`` those that wait for a tied note, by pitch in cents."""
 
     instrument: Instrument
@@ -153,12 +157,15 @@ class _Player:
     tied: dict[int, int] = field(default_factory=dict)
     is_slurred: bool = False
     is_trilling: bool = False
+    wedge: tuple[str, int] | None = None
     level_db: float = 0.0
 
     def play(self, note: Note, onset: Fraction, bar: Bar, stops: Sequence[Stop]) -> None:
         """Play one written note at its place in the performance."""
         for sign in note.decorations:
             self.level_db = _DYNAMICS_DB.get(sign, self.level_db)
+            if sign in ("crescendo(", "diminuendo("):
+                self.wedge = sign.rstrip("("), len(self.strokes)
         is_slurred = self.is_slurred and bool(self.sounding)
         if note.is_grace:
             self.graces.append((note, stops, is_slurred))
@@ -167,6 +174,7 @@ class _Player:
         graces, self.graces = self.graces, []
         if note.is_rest:
             self.sounding, self.tied = [], {}
+            self.end_spans(note.decorations)
             return
         graces = [one for one in graces if not one[0].is_rest]
         if graces:
@@ -175,8 +183,22 @@ class _Player:
         else:
             time = _Time(onset, onset)
         self._sound(note, time, bar, stops, is_slurred)
-        if "trill)" in note.decorations:
-            self.is_trilling = False
+        self.end_spans(note.decorations)
+
+    def end_spans(self, signs: Collection[str]) -> None:
+        """End a long trill, and a wedge: its tones get louder or softer one after the other."""
+        self.is_trilling = self.is_trilling and "trill)" not in signs
+        if self.wedge is None or self.wedge[0] + ")" not in signs:
+            return
+        (kind, first), self.wedge = self.wedge, None
+        inside = self.strokes[first:]
+        if not inside:
+            return
+        start, length = inside[0].onset, max(one.end for one in inside) - inside[0].onset
+        for at, one in enumerate(inside, start=first):
+            more_db = _WEDGES_DB[kind] * float((one.onset - start) / length)
+            self.strokes[at] = replace(one, level_db=one.level_db + more_db)
+        self.level_db += _WEDGES_DB[kind]
 
     def _play_graces(
         self, graces: Sequence[_Grace], onset: Fraction, duration: Fraction
