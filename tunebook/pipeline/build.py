@@ -192,10 +192,8 @@ def _make_book(
     from tunebook.pipeline.sources import kept_leaves, write_sources
     from tunebook.pipeline.unpack import folder_files
     from tunebook.work_folder import work_folder
-    from tunebook.write.lilypond.leaves import check_abjad
 
     find_lilypond()  # Without it nothing else is worth the wait.
-    check_abjad()
     clock = _Clock()
     with clock.stage("reading"):
         loaded = load(setup, files)

@@ -228,10 +228,6 @@ def check_export_kind(name: str) -> ExportKind:
 
 def _check(order: ExportOrder, read: FilesRead) -> None:
     check_export_kind(order.kind)
-    if order.kind == "ly":
-        from tunebook.write.lilypond.leaves import check_abjad
-
-        check_abjad()
     unknown = [part for part in order.parts if part not in PARTS]
     if unknown:
         raise SettingError(f"no part {unknown[0]!r}", "known are " + ", ".join(PARTS))

@@ -8,12 +8,10 @@ thousand leaves printed: it prints just what abjad would (tests compare the two)
 from __future__ import annotations
 
 import functools
-import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from tunebook.errors import ProgramError
 from tunebook.locks import shared_lock
 from tunebook.model.tune import Pitch
 from tunebook.write.lilypond.abjad_leaves import leaf_text
@@ -130,15 +128,6 @@ def _print_leaf(leaf: Leaf, indent: str, lines: list[str]) -> None:
 def _add(new: Iterable[str], indent: str, lines: list[str]) -> None:
     for line in new:
         lines.append(indent + line)
-
-
-def check_abjad() -> None:
-    """Raise ProgramError where abjad cannot work: its parser is made of docstrings."""
-    if sys.flags.optimize > 1:
-        raise ProgramError(
-            "music cannot be written by a Python that drops docstrings (-OO, PYTHONOPTIMIZE=2)",
-            "unset PYTHONOPTIMIZE",
-        )
 
 
 # abjad keeps state in its own modules: one thread at a time.
