@@ -218,7 +218,7 @@ def _print_sets(report: CompareReport) -> None:
             str(one.retunings),
             f"{one.difficulty:.2f}",
             str(one.semitones_turned or ""),
-            _by_tuning(one.tunes),
+            "; ".join(f"{tuning}: {', '.join(titles)}" for tuning, titles in one.by_tuning),
         )
         for one in report.sets
     ]
@@ -229,16 +229,6 @@ def _print_sets(report: CompareReport) -> None:
     print_table(columns, rows, numeric=(2, 3, 4))
     say("semitones: by how many strings are turned on the way, in all")
     say(TUNING_CAUTION)
-
-
-def _by_tuning(tunes: Sequence[tuple[str, str]]) -> str:
-    """The tunes of a set in order, each tuning named where it begins: "CGDA: A, B; CGCA: C"."""
-    parts: list[tuple[str, list[str]]] = []
-    for tuning, title in tunes:
-        if not parts or parts[-1][0] != tuning:
-            parts.append((tuning, []))
-        parts[-1][1].append(title)
-    return "; ".join(f"{tuning}: {', '.join(titles)}" for tuning, titles in parts)
 
 
 def _print_keys(report: CompareReport) -> None:

@@ -105,6 +105,16 @@ class SetAdvice:
     semitones_turned: int
     tunes: tuple[tuple[str, str], ...]
 
+    @property
+    def by_tuning(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """The tunes in order, those of one tuning that follow each other together."""
+        parts: list[tuple[str, list[str]]] = []
+        for tuning, title in self.tunes:
+            if not parts or parts[-1][0] != tuning:
+                parts.append((tuning, []))
+            parts[-1][1].append(title)
+        return tuple((tuning, tuple(titles)) for tuning, titles in parts)
+
 
 @dataclass(frozen=True, slots=True)
 class KeyScore:

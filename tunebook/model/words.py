@@ -49,6 +49,10 @@ class ReportWords:
     plot_axis: str
     keys: str
     keys_text: str
+    sets: str
+    sets_text: str
+    set_columns: tuple[str, ...]
+    set_orders: tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)

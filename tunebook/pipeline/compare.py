@@ -98,7 +98,13 @@ def compare_folder(
         from tunebook.book.pages.comparison import write_comparison
 
         write_comparison(
-            report.tunings, report.tunes, report.totals, setup.book, order.output, read=setup.read
+            report.tunings,
+            report.tunes,
+            report.totals,
+            setup.book,
+            order.output,
+            read=setup.read,
+            sets=report.sets,
         )
     return report
 

@@ -11,7 +11,7 @@ from reading import text_of
 
 from tunebook.book.pages.comparison import difficulty_plot, write_comparison
 from tunebook.model.book import Book
-from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.model.changes import KeyScore, SetAdvice, TuneScores, TuningScore
 from tunebook.model.tune import Key
 from tunebook.model.words import fixed_words
 from tunebook.store import Store
@@ -76,3 +76,24 @@ def test_scores_and_keys_stand_in_the_words_of_the_language_and_the_first_key_ha
     )
     text = re.sub(r"\s+", " ", text_of(path))
     assert [name for name in names if name not in text] == []
+
+
+def test_ways_through_the_sets_name_each_tuning_once_with_its_tunes(
+    tmp_path: Path, store: Store
+) -> None:
+    path = tmp_path / "sets.pdf"
+    tunes = (("CGDA", "First"), ("CGDA", "Third"), ("BbFBbF", "Second"))
+    way = SetAdvice(
+        title="Kväll",
+        is_reordered=True,
+        retunings=1,
+        difficulty=2.5,
+        semitones_turned=4,
+        tunes=tunes,
+    )
+    book = Book(language="sv")
+    write_comparison(("CGDA",), scored(1, 1), (("CGDA", 1.0, 0),), book, path, store, sets=(way,))
+    text = re.sub(r"\s+", " ", text_of(path))
+    assert "Kväll ändrad 1 2,50 4" in text
+    assert "CGDA: First, Third; BFBF: Second" in text
+    assert "med ansiktet borta från strängarna" in text

@@ -10,6 +10,7 @@ from tunebook.model.hand import FINGER_PAIRS
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
+from tunebook.solve.fingering.reasons import explain_bars, reasons_as_text
 from tunebook.solve.second_opinion.pricing import verify_arrangement
 
 HARPA, HAND = read_instrument("nyckelharpa-3row"), read_hand(HandChoice())
@@ -55,3 +56,11 @@ def test_the_little_finger_cannot_trill_above_itself() -> None:
 
 def test_a_note_without_a_trill_has_no_finger_for_one() -> None:
     assert all(not one.trill_finger for one in trills("!fermata!A B c d"))
+
+
+def test_reasons_name_the_finger_that_trills() -> None:
+    tune = read_abc(HEAD + "A TB c d|]\n")[0]
+    answer = arrange(tune, HARPA, HAND, drones="none")
+    lines = reasons_as_text(explain_bars(answer, 1, 1))
+    finger = answer.notes[1].trill_finger
+    assert any(f"finger {finger} trills" in line for line in lines)

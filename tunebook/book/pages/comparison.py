@@ -21,7 +21,7 @@ from tunebook.book.pages.furniture import draw_pages, open_tagged, saved
 from tunebook.errors import ProgramError
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
-from tunebook.model.changes import KeyScore, TuneScores, TuningScore
+from tunebook.model.changes import KeyScore, SetAdvice, TuneScores, TuningScore
 from tunebook.model.piece import EngravedSystem
 from tunebook.model.words import FixedWords, ReportWords, fixed_words
 from tunebook.programs import answer_of
@@ -42,6 +42,7 @@ def write_comparison(
     output: Path,
     store: Store = NO_STORE,
     read: FilesRead | None = None,
+    sets: Sequence[SetAdvice] = (),
 ) -> None:
     """Write the report to ``output`` (whole or not at all), over none of the files in ``read``.
     Raises OutputError."""
@@ -64,6 +65,7 @@ def write_comparison(
             items += _plots(tunes, words, design, folder)
         items += _scores(tunings, tunes, words, design)
         items += _keys(tunes, words, design)
+        items += _sets(sets, words, design)
         pages = flow([Stream(tuple(items))], design.page_format, words.comparison)
         labels = [str(number) for number in range(1, len(pages) + 1)]
         drawn = draw_pages(pages, design, {"Title": words.comparison}, labels)
@@ -108,6 +110,33 @@ def _keys(tunes: Sequence[TuneScores], words: ReportWords, design: Design) -> li
         design.heading(words.keys),
         design.note(words.keys_text),
         *table_rows((words.tune, ""), rows, (3, 7), design),
+    ]
+
+
+def _sets(sets: Sequence[SetAdvice], words: ReportWords, design: Design) -> list[Flowed]:
+    if not sets:
+        return []
+    texts = design.words
+    rows = [
+        (
+            one.title,
+            words.set_orders[one.is_reordered],
+            str(one.retunings),
+            texts.decimal(one.difficulty, 2),
+            str(one.semitones_turned),
+        )
+        for one in sets
+    ]
+    told = [
+        "; ".join(
+            f"{local_names(name, texts)}: {', '.join(titles)}" for name, titles in one.by_tuning
+        )
+        for one in sets
+    ]
+    return [
+        design.heading(words.sets),
+        design.note(words.sets_text),
+        *table_rows(words.set_columns, rows, (5, 3, 2, 2, 2), design, remarks=told),
     ]
 
 

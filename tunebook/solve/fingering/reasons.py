@@ -104,6 +104,7 @@ class NoteReason:
     is_continued: bool = False
     is_pinned: bool = False
     beyond_limits: bool = False
+    trill_finger: int = 0
 
 
 def bar_range(tune: Tune, first: int, last: int) -> tuple[int, int]:
@@ -155,6 +156,7 @@ def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
         is_continued=note.is_continued,
         is_pinned=note.note.string_pin is not None or any(pin is not None for pin in pins),
         beyond_limits=note.beyond_limits,
+        trill_finger=note.trill_finger,
     )
 
 
@@ -213,6 +215,8 @@ def _head(reason: NoteReason) -> str:
     notes = list(reason.ways)
     if reason.drone:
         notes.append(reason.drone)
+    if reason.trill_finger:
+        notes.append(f"finger {reason.trill_finger} trills")
     if reason.is_pinned:
         notes.append("pinned")
     if reason.beyond_limits:
