@@ -16,6 +16,7 @@ import typer
 
 from tunebook import __version__
 from tunebook.cli.ends import run
+from tunebook.cli.learning import learn
 from tunebook.cli.options import (
     AsJson,
     CountIn,
@@ -381,6 +382,9 @@ def compare(
         report = compare_folder(setup, order, progress)
     print_compare_report(report, as_json)
     _finish(report.messages, report.tune_count, False)
+
+
+app.command()(learn)
 
 
 @app.command()

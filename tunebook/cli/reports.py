@@ -10,9 +10,11 @@ from tunebook.cli.terminal import counted, print_as_json, print_messages, print_
 if TYPE_CHECKING:
     from tunebook.model.book import BuildReport
     from tunebook.model.changes import RetuneFacts, TuneChange
+    from tunebook.model.learning import LearningTold
     from tunebook.pipeline.check import CheckReport
     from tunebook.pipeline.compare import CompareReport
     from tunebook.pipeline.export import ExportReport
+    from tunebook.pipeline.learn import LearnReport
     from tunebook.pipeline.watch import Turn
 
 TUNING_CAUTION = (
@@ -244,3 +246,21 @@ def _print_keys(report: CompareReport) -> None:
     if rows:
         say()
         print_table(("tune", "title", "easiest keys (semitones), cost per second"), rows)
+
+
+def print_learn_report(report: LearnReport, told: LearningTold) -> None:
+    """Write agreement, habits and questions, and where the hand file is."""
+    print_messages(report.messages)
+    for line in told.summary:
+        say(line)
+    for habit in told.habits if report.verdict.is_better else ():
+        say(habit.sentence)
+        if habit.changes:
+            say(f"    {'; '.join(habit.changes)}")
+        say(f"    {habit.shows}")
+    for line in told.doubts:
+        say(f"? {line}")
+    if report.output:
+        say(f"hand file: {report.output}")
+    if report.report:
+        say(f"report: {report.report}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tunebook.model.choices import InstrumentKind
 
@@ -21,9 +21,22 @@ class Span:
     max_comfortable_mm: float
     max_practical_mm: float
 
+    def stretched(self, relaxed: float, comfortable: float, practical: float) -> Span:
+        """The span with its upper bounds by these factors, none below the one before it."""
+        most_relaxed = max(self.min_relaxed_mm, self.max_relaxed_mm * relaxed)
+        most_comfortable = max(most_relaxed, self.max_comfortable_mm * comfortable)
+        most_practical = max(most_comfortable, self.max_practical_mm * practical)
+        return replace(
+            self,
+            max_relaxed_mm=most_relaxed,
+            max_comfortable_mm=most_comfortable,
+            max_practical_mm=most_practical,
+        )
+
 
 WEIGHT_BOUNDS: dict[str, tuple[float, float]] = {
     "stop": (0.0, 2.0),
+    "open_string": (0.0, 3.0),
     "little_finger": (0.0, 5.0),
     "stretch": (0.1, 4.0),
     "squeeze": (0.0, 4.0),
@@ -36,10 +49,12 @@ WEIGHT_BOUNDS: dict[str, tuple[float, float]] = {
     "above_home": (0.0, 6.0),
     "below_home": (0.0, 6.0),
     "high_key": (0.0, 4.0),
+    "past_next": (0.0, 4.0),
     "trill_bound": (0.5, 10.0),
     "trill_little_finger": (0.0, 4.0),
     "shift": (0.1, 8.0),
     "shift_speed": (0.0, 4.0),
+    "shift_turning": (0.0, 6.0),
     "passing": (0.0, 6.0),
     "passing_in_place": (2.0, 24.0),
     "slide": (0.1, 8.0),

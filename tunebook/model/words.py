@@ -56,6 +56,45 @@ class ReportWords:
 
 
 @dataclass(frozen=True, slots=True)
+class LearningWords:
+    """Texts of what was learnt of a player's hand, and of questions to her. ``habits`` has two
+    sentences for each habit, for what costs her more than usual and for what costs her less."""
+
+    title: str
+    text: str
+    caution: str
+    learnt: str
+    alike: str
+    unsure: str
+    needed: str
+    more_needed: str
+    folds: str
+    agreement: str
+    agreement_columns: tuple[str, ...]
+    all_tunes: str
+    plot_axis: str
+    before: str
+    after: str
+    weights: str
+    weights_axis: str
+    habits_title: str
+    no_habits: str
+    habits: Mapping[str, tuple[str, str]]
+    change: str
+    shows: str
+    place: str
+    stop: str
+    open_stop: str
+    doubts_title: str
+    doubts: Mapping[str, str]
+    more_doubts: str
+    mark: Mapping[str, str]
+    ask_title: str
+    ask_text: str
+    question: str
+
+
+@dataclass(frozen=True, slots=True)
 class FixedWords:
     """Words and sentences of one language. ``{}`` in a text takes a number or a name.
 
@@ -189,6 +228,7 @@ class FixedWords:
     page: str
     names: Mapping[str, str]
     report: ReportWords
+    learning: LearningWords
 
     def local(self, name: str) -> str:
         """A name from the data that ship with the program (titles of instruments and editions,
@@ -258,5 +298,9 @@ def _merged(texts: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, A
 
 def _record(language: Language, texts: Mapping[str, Any]) -> FixedWords:
     """The texts by name; a TypeError names one that is missing or has no place."""
-    rest = {**texts, "report": ReportWords(**texts["report"])}
+    rest = {
+        **texts,
+        "report": ReportWords(**texts["report"]),
+        "learning": LearningWords(**texts["learning"]),
+    }
     return FixedWords(language=language, **rest)

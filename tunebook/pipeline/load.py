@@ -82,13 +82,15 @@ class Setup:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the command line asks for; None means "as tunes.toml says"."""
+    """What the command line asks for; None means "as tunes.toml says". Without
+    ``reads_hand_file`` a hand file that tunes.toml names is passed over."""
 
     settings_file: Path | None = None
     instrument: str | None = None
     tuning: str | None = None
     hand: str | None = None
     edition: str | None = None
+    reads_hand_file: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +144,8 @@ def _setup(
     own_hand = edition.hand
     if edition.voices == "second":
         book, own_hand = for_second_player(book, edition)
+    if not wishes.reads_hand_file:
+        book = replace(book, hand=replace(book.hand, file=None))
     book = _with_wishes(book, wishes)
     book, said = with_hand(book, wishes.hand, own_hand, read)
     messages = tuple(dict.fromkeys((*messages, *said)))

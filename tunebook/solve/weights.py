@@ -26,6 +26,7 @@ class Weights:
 
     # The hand at rest, for each event.
     stop: float = 0.12  # each finger that presses
+    open_string: float = 0.0  # each open string that sounds, for a hand that would rather stop it
     little_finger: float = 0.45  # finger 4 presses
     stretch: float = 0.6  # per squared unit beyond the relaxed span
     squeeze: float = 0.55  # per squared unit below the relaxed span

@@ -172,7 +172,7 @@ def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path:
 
 def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts: FixedWords) -> Any:
     """Dots of difficulty in a figure ``width`` pt wide, a row a tune, one sign a tuning."""
-    _check_font_list()
+    check_font_list()
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure
 
@@ -197,7 +197,7 @@ def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts:
             # Smaller and smaller, so that equal values stay visible one upon the other.
             markersize=9 - 6 * at / max(1, count),
         )
-    axes.set_yticks(range(len(tunes)), [_plain(tune.title) for tune in tunes], fontsize=8)
+    axes.set_yticks(range(len(tunes)), [plain(tune.title) for tune in tunes], fontsize=8)
     axes.invert_yaxis()
     axes.set_xlim(left=0)
     axes.set_xlabel(axis, fontsize=8)
@@ -210,7 +210,7 @@ def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts:
 
 
 @functools.cache
-def _check_font_list() -> None:
+def check_font_list() -> None:
     """The plot library lists the machine's fonts with fc-list when it first runs, and would wait
     for it for ever: raise ProgramError when that program does not answer."""
     program = shutil.which("fc-list")
@@ -225,7 +225,7 @@ def _check_font_list() -> None:
         return
 
 
-def _plain(title: str) -> str:
+def plain(title: str) -> str:
     """A title that the plot library does not take for a formula."""
     short = title if len(title) <= 32 else title[:31] + "…"
     return short.replace("$", r"\$")

@@ -429,9 +429,7 @@ def read_hand(choice: HandChoice | None = None) -> Hand:
         if pair in own:
             factor = own[pair] / bounds[MOST_COMFORTABLE]
             bounds[3:] = [max(bound * factor, bounds[2]) for bound in bounds[3:]]
-        if any(factor != 1.0 for factor in choice.span_factors):
-            bounds[3:] = _stretched(bounds, choice.span_factors)
-        spans.append(Span(*bounds))
+        spans.append(Span(*bounds).stretched(*choice.span_factors))
     fingers = tuple(sorted(set(choice.fingers)))
     if not fingers or any(finger not in (1, 2, 3, 4) for finger in fingers):
         raise SettingError(
@@ -448,16 +446,6 @@ def read_hand(choice: HandChoice | None = None) -> Hand:
         fingers=fingers,
         weights=choice.weights,
     )
-
-
-def _stretched(bounds: list[float], factors: tuple[float, float, float]) -> list[float]:
-    """The upper bounds of a span by their factors, none below the one before it."""
-    found = bounds[2]
-    stretched = []
-    for bound, factor in zip(bounds[3:], factors, strict=True):
-        found = max(found, bound * factor)
-        stretched.append(found)
-    return stretched
 
 
 def _check_own(choice: HandChoice) -> None:

@@ -186,13 +186,13 @@ class HandWays:
     def __init__(self, reach: Reach) -> None:
         places_mm = np.array(reach.hand_places_mm)
         self.places = len(places_mm)
-        self._way_mm = np.tile(np.abs(places_mm[:, None] - places_mm), 2)
-        share = np.repeat([1.0, reach.weights.shift_freed], self.places)
-        plain, self._by_time = shift_cost(self._way_mm, share, reach)
-        turning, _ = shift_cost(self._way_mm, share, reach, is_turning=True)
+        self.way_mm = np.tile(np.abs(places_mm[:, None] - places_mm), 2)
+        self.share = np.repeat([1.0, reach.weights.shift_freed], self.places)
+        plain, self._by_time = shift_cost(self.way_mm, self.share, reach)
+        turning, _ = shift_cost(self.way_mm, self.share, reach, is_turning=True)
         self._fixed = plain, turning
         if not reach.limits.allows_shifts:
-            limit = shift_limit(self._way_mm, reach)
+            limit = shift_limit(self.way_mm, reach)
             self._fixed = plain + limit, turning + limit
         self._costs: dict[tuple[float, bool], Array] = {}
         self._steps: dict[tuple[float, ...], Array] = {}
@@ -213,7 +213,7 @@ class HandWays:
         if steps is None:
             if len(self._steps) >= MOST_KEPT:
                 self._steps.clear()
-            steps = np.searchsorted(steps_mm, self._way_mm, side="right")
+            steps = np.searchsorted(steps_mm, self.way_mm, side="right")
             self._steps[steps_mm] = steps
         return steps
 

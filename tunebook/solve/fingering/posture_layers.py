@@ -25,9 +25,6 @@ from tunebook.solve.fingering.postures import (
 )
 from tunebook.solve.fingering.trills import trill_cost
 
-HAND_SLACK = 2.0
-"""Places of the hand that cost more than this above the best for the same fingers are left out."""
-
 Terms = dict[str, float]
 _Placed = tuple[Posture, int, Terms]
 """A posture, the number of its hold, and the terms of the hand's place."""
@@ -106,6 +103,8 @@ def _fixed_terms(
     terms: Terms = {"stop": weights.stop * len({slot.finger for slot in pressed})}
     if any(slot.finger == 4 for slot in pressed):
         terms["little_finger"] = weights.little_finger
+    if weights.open_string:
+        terms["open_string"] = weights.open_string * sum(slot.key == 0 for slot in slots)
     for a, b in itertools.combinations(pressed, 2):
         if a.string == b.string:
             if a.finger == b.finger:
@@ -183,7 +182,9 @@ def _hand_places(reach: Reach, pressed: tuple[Slot, ...]) -> list[tuple[int, Ter
             terms["limit"] = breaks * reach.weights.beyond_limits
         found.append((hand_key, terms, sum(terms.values())))
     least = min((cost for _, _, cost in found), default=0.0)
-    return [(h, terms) for h, terms, cost in found if cost <= least + HAND_SLACK or not pressed]
+    return [
+        (h, terms) for h, terms, cost in found if cost <= least + reach.hand_slack or not pressed
+    ]
 
 
 def _broken_limits(reach: Reach, hand_key: int, is_stretched: bool) -> int:

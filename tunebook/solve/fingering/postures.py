@@ -30,11 +30,14 @@ Array = np.ndarray
 
 
 POSTURE_TERMS = (
-    "barre", "crossed", "high_key", "home", "limit", "little_finger", "order", "squeeze", "stop",
-    "stretch", "trill",
+    "barre", "crossed", "high_key", "home", "limit", "little_finger", "open_string", "order",
+    "squeeze", "stop", "stretch", "trill",
 )  # fmt: skip
 """Everything that a posture may cost, in alphabetical order."""
 
+
+HAND_SLACK = 2.0
+"""Places of the hand that cost more than this above the best for the same fingers are left out."""
 
 KEY_STEP_SHARE: float = 1.0 - 2.0 ** (-1.0 / 12.0)
 """How far the next key is, as a share of the string that sounds (equal temperament)."""
@@ -144,11 +147,18 @@ class PostureSet:
 
 
 class Reach:
-    """The hand on this instrument: places of keys, spans in units, costs of stretch and squeeze."""
+    """The hand on this instrument: places of keys, spans in units, costs of stretch and squeeze.
+    ``hand_slack`` says which places of the hand are left out (see HAND_SLACK)."""
 
     def __init__(
-        self, instrument: Instrument, hand: Hand, limits: Limits, weights: Weights
+        self,
+        instrument: Instrument,
+        hand: Hand,
+        limits: Limits,
+        weights: Weights,
+        hand_slack: float = HAND_SLACK,
     ) -> None:
+        self.hand_slack = hand_slack
         self.instrument = instrument
         self.hand = hand
         self.limits = limits

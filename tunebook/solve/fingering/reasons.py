@@ -17,6 +17,7 @@ TERM_WORDS = {
     "high_key": "high on the string",
     "home": "away from first position",
     "little_finger": "little finger",
+    "open_string": "open string",
     "order": "fingers out of order in two rows",
     "passing": "a lower finger goes on above a higher one",
     "row_jump": "row jump: the same finger goes to another row",

@@ -121,6 +121,8 @@ class PriceRules:
         costs: Costs = {"stop": weights.stop * len({stop.finger for stop in pressed})}
         if any(stop.finger == 4 for stop in pressed):
             costs["little_finger"] = weights.little_finger
+        open_strings = sum(stop.key == 0 for stop in posture.stops)
+        _add(costs, "open_string", weights.open_string * open_strings)
         if len(posture.stops) == 1 and self._is_past_next(posture.stops[0]):
             _add(costs, "high_key", weights.past_next)
         for stop in pressed:

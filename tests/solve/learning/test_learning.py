@@ -1,0 +1,98 @@
+"""Invented players' habits are found again in tunes that they fingered, and nothing else is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from corpus_tunes import random_tunes
+from players import PLAYERS, sheets_by
+
+from tunebook.model.hand import WEIGHT_BOUNDS, Limits
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.learning.habits import changed_habits, habits_of
+from tunebook.solve.learning.lesson import Sheet
+from tunebook.solve.learning.marks import added, agreement
+from tunebook.solve.learning.parameters import parameters_for
+from tunebook.solve.learning.study import (
+    SAME,
+    Learnt,
+    World,
+    answer,
+    folds_of,
+    learn,
+    measure_folds,
+)
+from tunebook.solve.learning.verdict import verdict
+
+HARPA = read_instrument("nyckelharpa-3row")
+WORLD = World(HARPA, read_hand(), Limits())
+TUNES = random_tunes(7, seed=5)
+SEEN = 5
+ROUNDS = 8
+
+
+def share(hand, sheets: list[Sheet]) -> float:  # type: ignore[no-untyped-def]
+    return added(agreement(one.marks, answer(WORLD, hand, one)) for one in sheets).share
+
+
+@pytest.fixture(scope="module")
+def stopper() -> tuple[list[Sheet], Learnt]:
+    """Tunes of one who rather stops a note than leaves the string open, and what is learnt."""
+    sheets = sheets_by(PLAYERS["rather stops than leaves open"], TUNES, HARPA)
+    return sheets, learn(WORLD, SAME, sheets[:SEEN], ROUNDS)
+
+
+def test_who_fingers_as_the_program_does_teaches_nothing() -> None:
+    sheets = sheets_by(PLAYERS["as usual"], TUNES[:3], HARPA)
+    learnt = learn(WORLD, SAME, sheets, ROUNDS)
+    hand = WORLD.learnt(SAME, learnt.vector)
+    assert share(hand, sheets) == 1.0
+    folds = [(names, SAME) for names in folds_of(sheets)[:2]]
+    measured = [one for fold in measure_folds(WORLD, sheets, folds, learnt) for one in fold]
+    assert verdict(measured).is_alike
+
+
+def test_a_habit_is_learnt_from_few_tunes_and_holds_on_others(
+    stopper: tuple[list[Sheet], Learnt],
+) -> None:
+    sheets, learnt = stopper
+    hand = WORLD.learnt(SAME, learnt.vector)
+    before, after = share(WORLD.hand, sheets[SEEN:]), share(hand, sheets[SEEN:])
+    assert before < 0.9
+    assert after > before + 0.05
+
+
+def test_the_sentences_name_the_habit_and_the_bars_show_it(
+    stopper: tuple[list[Sheet], Learnt],
+) -> None:
+    sheets, learnt = stopper
+    hand = WORLD.learnt(SAME, learnt.vector)
+    habits = habits_of(changed_habits(WORLD, hand), WORLD, hand, sheets[:SEEN])
+    first = max(habits, key=lambda one: one.notes)
+    assert (first.name, first.is_more) == ("stopped", True)
+    marks = {(sheet.name, mark.ref): mark for sheet in sheets for mark in sheet.marks}
+    for place in first.places:
+        mark = marks[place.name, place.ref]
+        assert mark.agrees(place.stops) and not mark.agrees(place.usual)
+
+
+def test_learning_is_the_same_in_every_run_keeps_the_bounds_and_gains_by_more_tunes(
+    stopper: tuple[list[Sheet], Learnt],
+) -> None:
+    sheets, learnt = stopper
+    few, again = (learn(WORLD, SAME, sheets[:2], ROUNDS) for _ in range(2))
+    assert np.array_equal(again.vector, few.vector)
+    of_few = share(WORLD.learnt(SAME, few.vector), sheets[SEEN:])
+    assert share(WORLD.learnt(SAME, learnt.vector), sheets[SEEN:]) >= of_few - 0.03
+    for one in WORLD.learnt(SAME, learnt.vector).weights:
+        least, most = WEIGHT_BOUNDS[one.name]
+        assert least <= one.value <= most
+
+
+def test_slips_do_not_make_all_weights_small() -> None:
+    sheets = sheets_by(PLAYERS["rather stops than leaves open"], TUNES[:3], HARPA, slips=0.1)
+    learnt = learn(WORLD, SAME, sheets, ROUNDS)
+    usual = parameters_for("keyed")
+    kept = np.abs(learnt.vector - usual.usual) < usual.scale
+    assert kept.sum() > 0.8 * len(kept)
+    assert share(WORLD.learnt(SAME, learnt.vector), sheets) > share(WORLD.hand, sheets)

@@ -1,0 +1,271 @@
+"""Learn a player's hand from the tunes that she has fingered, and say what was learnt.
+
+The work is spread over the cores in four rounds: spans to try (two rounds of them), folds to
+measure on, and habits. What is learnt is written only when it is better than the usual hand, beyond
+chance, on tunes that it was not learnt from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from tunebook.errors import InputError, Message, SourcePlace
+from tunebook.files import check_writable, write_whole
+from tunebook.model.book import HandChoice
+from tunebook.model.hand import Hand
+from tunebook.model.learning import LearningTold
+from tunebook.model.tune import Tune
+from tunebook.model.words import fixed_words, words_for
+from tunebook.pipeline.learn_words import LearnReport, told
+from tunebook.pipeline.load import (
+    Progress,
+    Setup,
+    gather_messages,
+    load,
+    no_progress,
+    read_files,
+)
+from tunebook.pipeline.order import unique_identities
+from tunebook.pipeline.outcomes import prepare_tune
+from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
+from tunebook.read.settings.profile import read_hand
+from tunebook.solve.learning.doubts import doubts
+from tunebook.solve.learning.habits import changed_habits, habits_of
+from tunebook.solve.learning.lesson import Sheet
+from tunebook.solve.learning.marks import marks_of
+from tunebook.solve.learning.study import (
+    TRIAL_ROUNDS,
+    Factors,
+    Learnt,
+    Measured,
+    World,
+    best_of,
+    first_tries,
+    folds_of,
+    further_tries,
+    learn,
+    measure_folds,
+    tried_on,
+)
+from tunebook.solve.learning.verdict import verdict
+from tunebook.solve.times import tempo_of
+from tunebook.solve.weights import weights_for
+from tunebook.store import default_store
+from tunebook.write.hand_file import hand_as_toml
+
+FEWEST_TUNES = 5
+FEWEST_NOTES = 200
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True, slots=True)
+class LearnOrder:
+    """What the command line asks of learning: where the hand file goes and where a report in PDF,
+    and whether the pins of tunes.toml count."""
+
+    output: Path | None = None
+    report: Path | None = None
+    from_pins: bool = False
+    jobs: int | None = None
+
+
+def learn_hand(setup: Setup, order: LearnOrder, on_progress: Progress = no_progress) -> LearnReport:
+    """Learn from the tunes of the setup's folder, and write the hand file and the report.
+
+    Raises InputError when there is too little to learn from, OutputError for what cannot be
+    written.
+    """
+    files = read_files(setup)
+    for path in (order.output, order.report):
+        if path is not None:
+            check_writable(path, setup.read)
+    sheets, messages = sheets_of(setup, load(setup, files).tunes, order.from_pins)
+    marked = [sheet for sheet in sheets if sheet.marks]
+    _check_enough(setup, marked, order.from_pins)
+    report = _study(setup, marked, order, on_progress)
+    report = replace(report, messages=gather_messages(setup, messages))
+    if order.output is not None and report.verdict.is_better:
+        text = _hand_text(setup, report)
+        write_whole(order.output, text.encode(), read=setup.read)
+        report = replace(report, output=order.output)
+    if order.report is not None:
+        _write_report(setup, report, order.report)
+        report = replace(report, report=order.report)
+    return report
+
+
+def _write_report(setup: Setup, report: LearnReport, path: Path) -> None:
+    from tunebook.book.pages.learning import write_learning
+
+    words = words_for(setup.book, setup.instrument)
+    told_of = told(report, setup.instrument, words)
+    write_learning(told_of, setup.book, path, store=default_store(), read=setup.read)
+
+
+def in_english(report: LearnReport, setup: Setup) -> LearningTold:
+    """The report in the words of the command line."""
+    return told(report, setup.instrument, fixed_words("en", setup.instrument.kind))
+
+
+def sheets_of(
+    setup: Setup, tunes: Sequence[Tune], from_pins: bool
+) -> tuple[list[Sheet], list[Message]]:
+    """Every tune with its marks, as the edition prints it, and what is said of its pins. The pins
+    of tunes.toml count only if asked for."""
+    if not from_pins:
+        bare = tuple(replace(one, fingers=(), strings=()) for one in setup.book.choices)
+        setup = replace(setup, book=replace(setup.book, choices=bare))
+    sheets: list[Sheet] = []
+    messages: list[Message] = []
+    for tune, name in zip(tunes, unique_identities(tuple(tunes)), strict=True):
+        if tune.tuning:
+            what = f"{tune.title!r} is played in a tuning of its own"
+            messages.append(Message(tune.place, "learning", what, "it is left aside here"))
+            continue
+        prepared, said = prepare_tune(tune, setup)
+        choice = setup.book.choice(name)
+        speed, _ = tempo_of(prepared, choice.tempo if choice else None)
+        sheets.append(Sheet(name, prepared, speed, marks_of(prepared, setup.instrument)))
+        messages += said
+    return sheets, messages
+
+
+def _check_enough(setup: Setup, marked: Sequence[Sheet], from_pins: bool) -> None:
+    """Raise InputError when there are too few tunes or marks."""
+    notes = sum(len(sheet.marks) for sheet in marked)
+    if len(marked) >= FEWEST_TUNES and notes >= FEWEST_NOTES:
+        return
+    what = (
+        f"{notes} marked notes in {len(marked)} tunes are too few to learn a hand from: that takes "
+        f"{FEWEST_NOTES} notes in {FEWEST_TUNES} tunes"
+    )
+    remedy = "mark fingers as !2! before notes"
+    if not from_pins and any(one.fingers or one.strings for one in setup.book.choices):
+        remedy += ", or let the pins of tunes.toml count with --from-pins"
+    raise InputError(what, remedy, SourcePlace(str(setup.folder)))
+
+
+def world_of(setup: Setup) -> World:
+    """What is learnt for: the setup's instrument, hand and limits, the hand without weights of its
+    own and with the spans of its size."""
+    plain = replace(setup.book.hand, span_factors=(1.0, 1.0, 1.0), weights=(), name="")
+    return World(setup.instrument, read_hand(plain), setup.edition.limits)
+
+
+def _study(
+    setup: Setup, sheets: list[Sheet], order: LearnOrder, on_progress: Progress
+) -> LearnReport:
+    world, jobs = world_of(setup), count_of_jobs(order.jobs)
+    tries = _try_spans(world, sheets, jobs, on_progress)
+    factors = best_of(tries, world)
+    on_progress("learning", "", 0, 1)
+    learnt = learn(world, factors, sheets)
+    on_progress("learning", "", 1, 1)
+    measured, folds = _measure(world, sheets, tries, learnt, jobs, on_progress)
+    hand = world.learnt(factors, learnt.vector)
+    names = changed_habits(world, hand)
+    work = [(names[at::jobs], world, hand, sheets) for at in range(min(jobs, len(names)))]
+    found = [one for part in _spread(habits_of, work, jobs, "habits", on_progress) for one in part]
+    habits = sorted(found, key=lambda one: (-one.notes, one.name))
+    return LearnReport(
+        verdict=verdict(measured),
+        measured=tuple(measured),
+        sheets=tuple(sheets),
+        folds=folds,
+        hand=hand,
+        choice=_choice(setup.book.hand, hand, factors),
+        usual=world.hand,
+        habits=tuple(habits),
+        doubts=doubts(world, factors, learnt.vector, sheets),
+        messages=(),
+    )
+
+
+def _choice(base: HandChoice, hand: Hand, factors: Factors) -> HandChoice:
+    """The learnt hand as settings have it."""
+    return replace(
+        base,
+        span_factors=factors,
+        weights=hand.weights,
+        higher_finger_on_higher_string=hand.higher_finger_on_higher_string,
+    )
+
+
+def _try_spans(
+    world: World, sheets: Sequence[Sheet], jobs: int, on_progress: Progress
+) -> list[Learnt]:
+    """The hand learnt on some lessons with one set of spans after the other."""
+    some = tried_on(sheets)
+
+    def tried(wanted: Sequence[Factors], stage: str) -> list[Learnt]:
+        work = [(world, factors, some, TRIAL_ROUNDS) for factors in wanted]
+        return _spread(learn, work, jobs, stage, on_progress)
+
+    tries = tried(first_tries(), "sizes")
+    known = {one.factors for one in tries}
+    further = [one for one in further_tries(best_of(tries, world)) if one not in known]
+    return [*tries, *tried(further, "spans")]
+
+
+def _measure(
+    world: World,
+    sheets: Sequence[Sheet],
+    tries: Sequence[Learnt],
+    learnt: Learnt,
+    jobs: int,
+    on_progress: Progress,
+) -> tuple[list[Measured], int]:
+    """Agreement by tune in the order of the sheets, and the number of folds."""
+    folds = [(names, best_of(tries, world, names)) for names in folds_of(sheets)]
+    parts = [folds[at::jobs] for at in range(min(jobs, len(folds)))]
+    work = [(world, sheets, part, learnt) for part in parts]
+    found = {
+        one.name: one
+        for part in _spread(measure_folds, work, jobs, "measuring", on_progress)
+        for fold in part
+        for one in fold
+    }
+    return [found[sheet.name] for sheet in sheets], len(folds)
+
+
+def _spread(
+    function: Callable[..., Result],
+    work: Sequence[tuple[Any, ...]],
+    jobs: int,
+    stage: str,
+    on_progress: Progress,
+) -> list[Result]:
+    """``function`` of each of ``work``, one piece a worker at a time: each takes seconds."""
+    found: list[Result] = []
+
+    def took(result: Result) -> None:
+        found.append(result)
+        on_progress(stage, "", len(found), len(work))
+
+    if jobs <= 1 or len(work) < 2:
+        for arguments in work:
+            took(function(*arguments))
+        return found
+    with Workers(min(jobs, len(work)), LONGEST_WAIT_S) as workers:
+        for result in workers.map(function, work, a_batch=1, most_waiting=len(work)):
+            took(result)
+    return found
+
+
+def _hand_text(setup: Setup, report: LearnReport) -> str:
+    """The hand file, with what it rests on in its head."""
+    kind = setup.instrument.kind
+    usual = weights_for(kind)
+    told = report.verdict
+    notes = told.after.of_both
+    head = (
+        f"A player's hand, learnt from {len(report.sheets)} tunes with {notes} marked notes.",
+        f"On tunes not learnt from, {told.before.share:.1%} of the notes were as marked before, "
+        f"{told.after.share:.1%} after.",
+        "Name this file beside tunes.toml as [hand] file, or give it as --hand. It may be edited.",
+    )
+    weights = {one.name: getattr(usual, one.name) for one in report.hand.weights}
+    return hand_as_toml(report.choice, kind, weights, head)
