@@ -45,8 +45,8 @@ HABITS: dict[str, tuple[str, ...]] = {
 """Weights by the habit that they make."""
 SPANS, DIRECTION = "spans", "direction"
 EVERY_HABIT = (*HABITS, SPANS, DIRECTION)
-FEWEST_NOTES = 2
-"""A habit that shows at fewer notes is not told."""
+FEWEST_NOTES, LEAST_SHARE = 2, 0.01
+"""A habit that shows at fewer notes, or at a smaller share of those marked, is not told."""
 MOST_BARS = 2
 
 
@@ -116,7 +116,9 @@ def habits_of(
     told are left out."""
     ours = [stops_by_place(answer(world, learnt, sheet)) for sheet in sheets]
     found = (_habit(name, world, learnt, list(zip(sheets, ours, strict=True))) for name in names)
-    return [one for one in found if one.notes >= FEWEST_NOTES]
+    marked = sum(len(sheet.marks) for sheet in sheets)
+    least = max(FEWEST_NOTES, LEAST_SHARE * marked)
+    return [one for one in found if one.notes >= least]
 
 
 def _habit(name: str, world: World, learnt: Hand, sheets: Sequence[tuple[Sheet, Stops]]) -> Habit:
