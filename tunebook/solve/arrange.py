@@ -20,7 +20,7 @@ from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Bar, Note, Tune
 from tunebook.solve.drones.choose import DroneScene, choose_drones
-from tunebook.solve.drones.under_hand import UnderHand
+from tunebook.solve.drones.under_hand import under_hand
 from tunebook.solve.fingering.choose import Fingering, choose_fingering
 from tunebook.solve.harmony.chords import choose_chords, own_chords
 from tunebook.solve.shapes.accompaniment import accompany
@@ -116,7 +116,7 @@ def arrange(
     has_drones = drones != "none" and limits.allows_drone
     wants_chords = chords == "all" or accents != "none" or has_drones
     solved = choose_chords(whole) if wants_chords else ()
-    under = UnderHand(instrument, hand, limits) if accents != "none" else None
+    under = under_hand(instrument, hand, limits) if accents != "none" else None
     scene = DroneScene(instrument, limits, drones, solved, choice, under=under)
     droned = choose_drones(tune, bare, scene, melody.under)
     fingering = droned.fingering

@@ -247,12 +247,14 @@ class _Judge:
             return
         own, place = note.stops[0], (note.bar_index, note.note_index)
         for midi in self._tones(note, own.midi):
+            may_press = own.midi - midi in INTERVALS and _is_still(note)
+            if not may_press and not self._under.is_open(midi):
+                continue
             busy = self._busy.get(place, ())
             for grip in self._under.grips(own, note.hand_key, midi, busy):
-                if grip.stop.finger and not _is_still(note):
+                if grip.stop.finger and not may_press:
                     continue
-                if grip.stop.key == 0 or own.midi - midi in INTERVALS:
-                    yield Option(grip, self._value(moment, note, grip))
+                yield Option(grip, self._value(moment, note, grip))
 
     def pinned(self, note: FingeredNote, pin: AccentPin) -> Iterator[Option]:
         """The double stops that the tune asks for: as pinned, wherever the hand reaches them."""

@@ -7,6 +7,7 @@ and after have something to do, unless they lie on that very key.
 
 from __future__ import annotations
 
+import functools
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -36,6 +37,10 @@ class UnderHand:
         self._limits = limits
         self._reach = Reach(instrument, hand, limits, weights_for(instrument.kind, hand))
         self._known: dict[tuple[Stop, int, int], tuple[Grip, ...]] = {}
+
+    def is_open(self, midi: int) -> bool:
+        """Whether some string sounds this tone open."""
+        return any(string.open_midi == midi for string in self._instrument.strings)
 
     def grips(
         self, own: Stop, hand_key: float, midi: int, busy: Sequence[Stop] = ()
@@ -80,6 +85,12 @@ class UnderHand:
         units, _ = self._reach.distance(_slot(own), slot)
         lower, upper = sorted((own.finger, slot.finger))
         return self._reach.is_stretched(lower, upper, units)
+
+
+@functools.lru_cache(maxsize=4)
+def under_hand(instrument: Instrument, hand: Hand, limits: Limits) -> UnderHand:
+    """The hand on this instrument, kept between tunes."""
+    return UnderHand(instrument, hand, limits)
 
 
 def _slot(stop: Stop) -> Slot:
