@@ -157,3 +157,9 @@ def test_the_root_of_the_chord_may_sound_though_it_is_neither_keynote_nor_fifth(
     answer = arrange(tune_of(text), harpa, HAND)
     (span,) = [span for span in answer.drone if span.stop.midi == 55]
     assert (span.onset, span.duration) == (1, 2)
+
+
+def test_a_string_that_is_neither_of_the_key_nor_of_the_chord_is_silent() -> None:
+    """No open D under the last A of a tune in A minor (common practice, no source)."""
+    text = HEAD.format("3/4", "Am") + '"Am"c2B2A2|"E7"^G2A2B2|"Am"A6|]'
+    assert all(span.stop.midi != 62 for span in arrange(tune_of(text), HARPA, HAND).drone)

@@ -41,8 +41,9 @@ STRANGE = frozenset({1, 2, 6, 10, 11})
 CHORD_WORTHS = {0: 0.15, 7: 0.05}
 """For each quarter in which the drone is the root or the fifth of the chord, where it is worth less
 as a tone of the key: it goes with the harmony for a while; our judgement."""
-OFF_CHORD_COST = 0.3
-"""For each quarter in which the drone is no tone of the chord; our judgement."""
+OFF_CHORD_COST, FOREIGN_COST = 0.3, 0.6
+"""For each quarter in which the drone is no tone of the chord: keynote and fifth, others; our
+judgement."""
 THIRD_COST = 0.6
 """The same where it is the chord's third, of a drone that is held all the same."""
 ABOVE_COST = 0.05
@@ -247,7 +248,9 @@ class DroneJudge:
                 more = CHORD_WORTHS[above] - self._degree_value(bar, drone)
                 value += 4.0 * part / quarter * max(0.0, more)
             else:
-                value -= 4.0 * part / quarter * OFF_CHORD_COST
+                is_of_key = self._degree_value(bar, drone) > 0.0
+                cost = OFF_CHORD_COST if is_of_key else FOREIGN_COST
+                value -= 4.0 * part / quarter * cost
         return value, why
 
     def _worth(self, bar: Bar, drone: int, melody: int, place: int) -> tuple[float, str]:
