@@ -50,7 +50,8 @@ def main(count: int) -> None:
         print(
             f"{name}: {played_s / 60:.0f} minutes of music, {playing:.0f} times faster than "
             f"playing time, {with_file:.0f} times with the FLAC file ({size / played_s / 1000:.0f} "
-            f"kB a second)"
+            f"kB a second)",
+            flush=True,
         )
     print(f"highest memory: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000:.0f} MB")
 

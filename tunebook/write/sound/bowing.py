@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -48,6 +48,7 @@ _RENEWED_RISE_S = 0.014
 _SLUR = RATE * 6 // 1000
 _TURN = RATE * 30 // 1000  # the bow slows down so long before it turns
 _TURN_SHARE = 0.25  # and so much is left of the tone then
+_LEFT_SHARE = 0.5  # and of a string that the bow leaves in the middle of a slur
 _STOP_RING_S = 0.10  # the bow stays on the string
 _LEAST_REST_S = 0.12  # after which the bow has left the string
 _OVERLAP = RATE * 60 // 1000  # a string rings on under a fresh stroke so long at most
@@ -63,11 +64,18 @@ _WANDER_CENTS, _WANDER_LEVEL = 0.8, 0.05
 _CENT = float(np.log(2.0) / 1200.0)
 
 
+BeginKind = Literal["fresh", "slurred", "renewed"]
+"""With a stroke of its own, under the bow that is on its way, or with a turn of the bow on a string
+that sounds already."""
+EndKind = Literal["joins", "is left", "stops", "lifts"]
+"""The string goes on with another tone under the same bow; the bow goes on to another string; it
+turns or stays on the string; it leaves the string after its stroke."""
+
+
 @dataclass(frozen=True, slots=True)
 class Tone:
     """A tone in samples: bowed from ``start`` to ``end``, ringing until ``last``. ``phase`` is that
-    at ``start``, in periods; ``number`` tells tones apart where chance comes in. ``is_joined``: the
-    same string goes on with another tone under the same bow."""
+    at ``start``, in periods; ``number`` tells tones apart where chance comes in."""
 
     start: int
     end: int
@@ -78,9 +86,8 @@ class Tone:
     ring_s: float
     phase: float
     number: int
-    is_slurred: bool
-    is_joined: bool
-    is_renewed: bool
+    begin_kind: BeginKind
+    end_kind: EndKind
     has_knock: bool
 
 
@@ -131,31 +138,47 @@ def tones_of(
         start, end = int(starts[number]), int(ends[number])
         hz = tuning_pitch_hz * 2.0 ** ((one.midi - 69 + one.cents / 100.0) / 12.0)
         string = instrument.string(one.string_index) if one.string_index else None
-        sound = string_sound(string, one.key, hz)
         then = following[number]
-        rest = RATE * 3600 if then is None else int(starts[then]) - end
-        is_joined = one.goes_on and then is not None and strokes[then].is_slurred and rest <= 0
-        ring_s = sound.ring_s if rest > _LEAST_REST_S * RATE else _STOP_RING_S
-        length = _SLUR if is_joined else min(int(ring_s * RATE), max(rest, 0) + _OVERLAP)
+        rest = None if then is None else int(starts[then]) - end
+        end_kind = _end_kind(one, None if then is None else strokes[then], rest)
+        sound = string_sound(string, one.key, hz)
+        ring_s = _STOP_RING_S if end_kind == "stops" else sound.ring_s
         earlier = before.get(one.string_index)
         tone = Tone(
             start=start,
             end=end,
-            last=end + length,
+            last=end + _ringing(end_kind, ring_s, rest),
             hz=hz,
             level=10.0 ** (one.level_db / 20.0),
             sound=sound,
             ring_s=ring_s,
             phase=0.0 if earlier is None else _phase_after(earlier, start, wandering),
             number=number,
-            is_slurred=one.is_slurred,
-            is_joined=is_joined,
-            is_renewed=one.is_renewed,
+            begin_kind="slurred" if one.is_slurred else "renewed" if one.is_renewed else "fresh",
+            end_kind=end_kind,
             has_knock=instrument.kind == "keyed" and 0 < one.key != keys.get(one.string_index),
         )
         tones.append(tone)
         before[one.string_index], keys[one.string_index] = tone, one.key
     return tones
+
+
+def _end_kind(one: Stroke, then: Stroke | None, rest: int | None) -> EndKind:
+    """How a tone ends, with what comes next on its string and in how many samples."""
+    if one.goes_on:
+        is_here = then is not None and then.is_slurred and rest is not None and rest <= 0
+        return "joins" if is_here else "is left"
+    if rest is None or rest > _LEAST_REST_S * RATE:
+        return "lifts"
+    return "stops"
+
+
+def _ringing(end_kind: EndKind, ring_s: float, rest: int | None) -> int:
+    """How many samples a string sounds after its tone's end."""
+    if end_kind == "joins":
+        return _SLUR
+    ringing = int(ring_s * RATE)
+    return ringing if rest is None else min(ringing, max(rest, 0) + _OVERLAP)
 
 
 def _samples(course: Course, places: Sequence[Fraction]) -> npt.NDArray[np.int64]:
@@ -220,7 +243,7 @@ class Part:
         since *= tone.hz
         since += tone.phase
         begin = low - tone.start  # of this piece, in samples of the tone
-        if begin < len(scratches()[0]) and not (tone.is_slurred or tone.is_renewed):
+        if begin < len(scratches()[0]) and tone.begin_kind == "fresh":
             _multiply_or_add(since, scratches()[tone.number * 5 % SCRATCHES], -begin, adds=True)
         at, between = places_of(since)
         wave = _wave(tone, begin, at, between)
@@ -235,12 +258,12 @@ def _wave(tone: Tone, begin: int, at: npt.NDArray[np.int64], between: Wave) -> W
     tables: Tables = tables_for(round(tone.hz, 6), tone.sound)
     wave = looked_up(tables.steady, at, between)
     fresh = _brightness()
-    if begin < len(fresh) and not tone.is_slurred:
+    if begin < len(fresh) and tone.begin_kind != "slurred":
         piece = slice(0, min(len(wave), len(fresh) - begin))
         more = looked_up(tables.bright, at[piece], between[piece])
         wave[piece] += more * fresh[begin : begin + len(more)]
     left = max(0, tone.end - tone.start - begin)
-    if left < len(wave) and not tone.is_joined:
+    if left < len(wave) and tone.end_kind != "joins":
         piece = slice(left, len(wave))
         time = np.arange(begin + left, begin + len(wave), dtype=np.float32)
         time -= np.float32(tone.end - tone.start)
@@ -256,11 +279,11 @@ def _rush(tone: Tone, begin: int, at: npt.NDArray[np.int64]) -> Wave:
     rush = bow_rush(BLOCK)[place : place + count] * slip_bursts()[at]
     rush *= np.float32(_RUSH)
     fresh = _rush_of_stroke()
-    if begin < len(fresh) and not tone.is_slurred:
+    if begin < len(fresh) and tone.begin_kind != "slurred":
         piece = min(count, len(fresh) - begin)
         rush[:piece] *= fresh[begin : begin + piece]
     left = max(0, tone.end - tone.start - begin)
-    if left < count and not tone.is_joined:
+    if left < count and tone.end_kind != "joins":
         gone = np.arange(count - left, dtype=np.float32)
         rush[left:] *= np.exp(gone * np.float32(-1.0 / (0.004 * RATE)))
     return rush
@@ -270,19 +293,26 @@ def _envelope(tone: Tone, begin: int, count: int) -> Wave:
     """The loudness of ``count`` samples from sample ``begin`` of the tone on."""
     loud = np.full(count, tone.level, dtype=np.float32)
     length = tone.end - tone.start
-    rise = _rise("slurred" if tone.is_slurred else "renewed" if tone.is_renewed else "fresh")
+    rise = _rise(tone.begin_kind)
     _multiply_or_add(loud, rise, -begin)
     if begin + count > len(rise):
         loud[max(0, len(rise) - begin) :] *= rise[-1]
     ringing = slice(max(0, length - begin), count)
-    if tone.is_joined:
+    if tone.end_kind == "joins":
         _multiply_or_add(loud, _falling(_SLUR), length - begin)
         return loud
-    turn = _turn(min(_TURN, length // 3))
-    _multiply_or_add(loud, turn, length - len(turn) - begin)
+    share = _LEFT_SHARE
+    if tone.end_kind == "is left":
+        _multiply_or_add(
+            loud, np.linspace(1.0 / share, 1.0, _SLUR, dtype=np.float32), length - begin
+        )
+    else:
+        share = _TURN_SHARE
+        turn = _turn(min(_TURN, length // 3))
+        _multiply_or_add(loud, turn, length - len(turn) - begin)
     if ringing.start < count:
         time = np.arange(ringing.start, count, dtype=np.float32) - np.float32(length - begin)
-        loud[ringing] *= np.float32(_TURN_SHARE) * np.exp(
+        loud[ringing] *= np.float32(share) * np.exp(
             time * np.float32(-3.0 * np.log(10.0) / (tone.ring_s * RATE))
         )
     fade = min(_FADE, tone.last - tone.end)
@@ -308,7 +338,7 @@ def add_at(block: npt.NDArray[Any], wave: Wave, at: int) -> None:
 
 
 @functools.cache
-def _rise(kind: str) -> Wave:
+def _rise(kind: BeginKind) -> Wave:
     """How a tone begins, to a last value that holds."""
     if kind == "slurred":
         return np.linspace(0.0, 1.0 - _ACCENT / 2, _SLUR, dtype=np.float32)
