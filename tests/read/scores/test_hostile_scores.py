@@ -68,12 +68,13 @@ BROKEN = {
     "drums.musicxml": (GOOD.replace(b"<pitch><step>D</step><octave>5</octave></pitch>",
                                     b"<unpitched/>"), "no notes with a pitch"),
     "silent.musicxml": (score(""), "no bars"),
-    "odd length.musicxml": (GOOD.replace(b"<duration>12", b"<duration>soprano"), "is no number"),
+    "odd length.musicxml": (GOOD.replace(b"<duration>12", b"<duration>soprano"), "is none"),
+    "negative.musicxml": (GOOD.replace(b"<duration>12", b"<duration>-12"), "is none"),
     "odd step.musicxml": (GOOD.replace(b"<step>D", b"<step>Q"), "music21 cannot"),
     "encoding.musicxml": (GOOD.replace(b"UTF-8", b"KOI-99"), "encoding"),
     "high.musicxml": (GOOD.replace(b"<octave>5", b"<octave>999999999"), "higher or lower"),
     "bars.musicxml": (score(measure(1, START, note("D5", 12)) + "<measure/>" * 300), "without end"),
-    "endless.musicxml": (GOOD.replace(b"<duration>12", b"<duration>1e99999999"), "is no number"),
+    "endless.musicxml": (GOOD.replace(b"<duration>12", b"<duration>1e99999999"), "is none"),
     "voices.musicxml": (
         score(measure(1, START, *(note("D5", 1, voice=at) for at in range(1, 40)))), "32 voices"),
 }  # fmt: skip
@@ -99,6 +100,13 @@ def test_encrypted_archive_is_said() -> None:
             data[at + offset] |= 1
     (message,) = iterate_tunes([AbcFile("secret.mxl", bytes(data))])
     assert isinstance(message, Message) and "cannot be opened" in message.what
+
+
+def test_voice_of_grace_notes_alone_is_read() -> None:
+    grace = note("E5", 2, before="<grace/>", voice=2)
+    data = score(measure(1, START, note("D5", 12), grace))
+    (found,) = iterate_tunes([AbcFile("grace.musicxml", data)])
+    assert not isinstance(found, Message) and found[1].title == "Lilla Lisa"
 
 
 def test_odd_bytes_end_in_a_tune_or_a_message() -> None:

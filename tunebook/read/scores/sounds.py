@@ -88,15 +88,30 @@ def _sounds_of(measure: Measure, stream: Any) -> list[Sound]:
     for written in measure.notes:
         waiting.setdefault(_key_of_written(written), deque()).append(written)
     sounds = []
+    strangers = []
     for offset, note in _notes_in(stream):
         queue = waiting.get(_key_of_note(offset, note))
         if queue:
             sounds.append(_sound(queue.popleft(), offset, note))
-    if any(waiting.values()):
-        raise ScoreError(f"what sounds in bar {measure.number} cannot be told")
+        else:
+            strangers.append((offset, note))
+    sounds += _paired([one for queue in waiting.values() for one in queue], strangers, measure)
     order = {id(one): at for at, one in enumerate(measure.notes)}
     sounds.sort(key=lambda one: (one.onset, order[id(one.written)]))
     return sounds
+
+
+def _paired(
+    left: list[Written], strangers: list[tuple[Fraction, Any]], measure: Measure
+) -> list[Sound]:
+    """What is left on both sides where times differ by rounding: one after the other."""
+    left.sort(key=lambda one: one.onset)
+    strangers.sort(key=lambda one: one[0])
+    keys = [_key_of_written(one)[1:] for one in left]
+    if keys != [_key_of_note(*one)[1:] for one in strangers]:
+        raise ScoreError(f"what sounds in bar {measure.number} cannot be told")
+    pairs = zip(left, strangers, strict=True)
+    return [_sound(written, written.onset, note) for written, (_, note) in pairs]
 
 
 def _notes_in(stream: Any) -> Iterator[tuple[Fraction, Any]]:
@@ -113,7 +128,7 @@ def _whole_notes(quarters: Any) -> Fraction:
     return Fraction(quarters).limit_denominator(_FINEST) / 4
 
 
-def _key_of_written(written: Written) -> object:
+def _key_of_written(written: Written) -> tuple[object, ...]:
     if written.is_rest:
         return (round(float(written.onset), 4), written.is_grace)
     tones = sorted(
@@ -123,7 +138,7 @@ def _key_of_written(written: Written) -> object:
     return (round(float(written.onset), 4), written.is_grace, tuple(tones))
 
 
-def _key_of_note(offset: Fraction, note: Any) -> object:
+def _key_of_note(offset: Fraction, note: Any) -> tuple[object, ...]:
     if note.isRest:
         return (round(float(offset), 4), note.duration.isGrace)
     tones = sorted((pitch.step, str(pitch.octave)) for pitch in note.pitches)

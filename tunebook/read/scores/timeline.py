@@ -178,15 +178,15 @@ class _Walk:
         elif tag == "barline":
             self.measure.barlines.append(child)
         elif tag in ("direction", "harmony", "sound", "print"):
-            offset = self._time(child.findtext("offset"))
+            offset = self._time(child.findtext("offset"), may_be_negative=True)
             self.measure.others.append((max(Fraction(0), self.now + offset), child))
 
-    def _time(self, text: str | None) -> Fraction:
+    def _time(self, text: str | None, *, may_be_negative: bool = False) -> Fraction:
         if text is None:
             return Fraction(0)
-        if not is_number(text):
+        if not is_number(text) or (not may_be_negative and text.strip().startswith("-")):
             where = f"bar {self.measure.number}"
-            raise ScoreError(f"the length {text.strip()[:20]!r} in {where} is no number")
+            raise ScoreError(f"the length {text.strip()[:20]!r} in {where} is none")
         return number_of(text) / self.divisions / 4
 
     def _note(self, child: Element) -> None:

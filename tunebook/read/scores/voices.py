@@ -110,6 +110,8 @@ def _streams(sounds: Sequence[Sequence[Sound]]) -> list[_Stream]:
     for index, measure in enumerate(sounds):
         ends: dict[tuple[int, str], Fraction] = {}
         for sound in measure:
+            if sound.length <= 0:
+                continue
             staff, name = sound.written.voice
             while sound.tones and ends.get((staff, name), Fraction(0)) - sound.onset >= _SMALL:
                 name += "+"
@@ -270,6 +272,8 @@ def _settle_ties(voice: ScoreVoice) -> None:
     """Take away ties that lead to no note of their pitch: such a note rings on, as writers of
     scores say, or its other end stands in another voice."""
     events = [event for event in _in_order(voice) if not event.is_grace]
+    if not events:
+        return
     held: set[tuple[int, Fraction, int]] = set()
     for event, after in zip(events, [*events[1:], None], strict=True):
         names = [(one.step, one.alter, one.octave) for one in event.tones]
