@@ -17,6 +17,7 @@ from tunebook.write.instrument_text import profile_as_text, profile_as_toml
 
 _HEAD = """\
 # Settings of this tune book. Every line may be left out; what stands here are the defaults.
+# Its tunes are those of the .abc files and scores (.musicxml, .mxl, .xml) beside it.
 title = {title}
 subtitle = ""
 editor = ""

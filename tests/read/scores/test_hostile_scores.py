@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import random
+import re
 import subprocess
 import sys
 import zipfile
@@ -134,3 +136,39 @@ def test_scores_lie_among_abc_files_in_order_of_their_names(tmp_path: Path) -> N
     reading = read_folder(tmp_path)
     assert [tune.file for tune in reading.tunes] == ["a.MusicXML", "b.abc", "c.mxl"]
     assert not reading.messages
+
+
+SAMPLE = Path(__file__).resolve().parents[3] / "sample_tunes" / "vaggvisa.musicxml"
+ODD = ("", "-1", "0", "999999", "x", "1.5", "C", "é", "%", "|", "A" * 50)
+
+
+def changed(text: str, rng: random.Random) -> str:
+    """The score with an element doubled, taken out, moved, or with another text in it."""
+    found = list(re.finditer(r"<(\w[\w-]*)[^>]*>([^<]*)</\1>", text))
+    one, other = rng.choice(found), rng.choice(found)
+    what = rng.randrange(4)
+    if what == 0:
+        return text[: one.start()] + text[one.end() :]
+    if what == 1:
+        return text[: one.end()] + one[0] + text[one.end() :]
+    if what == 2:
+        return text[: one.end()] + other[0] + text[one.end() :]
+    return text[: one.start(2)] + rng.choice(ODD) + text[one.end(2) :]
+
+
+def test_changed_score_ends_in_a_tune_or_a_reason() -> None:
+    rng = random.Random(12)
+    whole = SAMPLE.read_text(encoding="utf-8")
+    read_well = 0
+    for _ in range(80):
+        text = whole
+        for _ in range(rng.randint(1, 4)):
+            text = changed(text, rng)
+        (found,) = iterate_tunes([AbcFile("changed.musicxml", text.encode())])
+        if isinstance(found, Message):
+            assert "could not be read" not in found.what, found
+        else:
+            read_well += 1
+            said = [message.what for message in found[1].messages]
+            assert not any("no meaning" in what for what in said), said
+    assert read_well > 40
