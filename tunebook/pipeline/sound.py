@@ -190,12 +190,13 @@ def export_sounds(
     work = [(tune, bare, order, choice, _wants_voices(wishes)) for tune in loaded.tunes]
     said: list[Message] = []
     written = 0
-    for done, (data, messages) in enumerate(_recorded(work, count_of_jobs(jobs)), start=1):
+    recorded = zip(loaded.tunes, paths, _recorded(work, count_of_jobs(jobs)), strict=True)
+    for done, (tune, path, (data, messages)) in enumerate(recorded, start=1):
         said += messages
         if data is not None:
-            write_whole(paths[done - 1], data, read=setup.read)
+            write_whole(path, data, read=setup.read)
             written += 1
-        on_progress("recording", loaded.tunes[done - 1].title, done, len(work))
+        on_progress("recording", tune.title, done, len(work))
     messages = gather_messages(setup, loaded.messages, sorted(said))
     left_out = tuple(message for message in messages if message.is_fatal)
     if not written:

@@ -1,7 +1,7 @@
 """A recording: the parts of a tune over each other, heard through the body, at one loudness.
 
-Work goes by blocks of some nine seconds. The recording is made twice as long as need be in memory
-only up to a bound; beyond it waits in a temporary file until its loudness is known.
+Work goes by blocks of some nine seconds. Until its loudness is known a recording is kept, in memory
+up to a bound, beyond it in a temporary file.
 """
 
 from __future__ import annotations
