@@ -35,7 +35,7 @@ def program_sum() -> str:
     home = Path(__file__).resolve().parents[1]
     found = hashlib.sha256()
     for path in sorted(home.rglob("*")):
-        if path.suffix in (".py", ".toml", ".json"):
+        if path.suffix in (".py", ".toml", ".json", ".npz"):
             facts = path.stat()
             found.update(f"{path.relative_to(home)} {facts.st_size} {facts.st_mtime_ns}\n".encode())
     return found.hexdigest()

@@ -188,19 +188,24 @@ def _ages(
     ages: list[dict[int, list[int]]] = []
     shorts: list[Sums] = []
     risen: list[dict[int, list[int]]] = []
+    costs: dict[int, float] = {}
     top = lengths.bar
     for moment in moments:
+        length = moment.duration
         before = ages[moment.parent] if moment.parent >= 0 and not moment.is_break else {}
         prices, leads, found = {SILENCE: [0.0]}, {SILENCE: [0]}, {}
         for string, _ in moment.gains:
-            reached, lead = [min(top, moment.duration)], []
+            reached, lead = [length if length < top else top], []
             for age in before.get(string, ()):
-                grown = min(top, age + moment.duration)
+                grown = age + length if age + length < top else top
                 if grown != reached[-1]:
                     reached.append(grown)
                 lead.append(len(reached) - 1)
+            for age in reached:
+                if age not in costs:
+                    costs[age] = short_cost(string, age, lengths)
             found[string], leads[string] = reached, lead
-            prices[string] = [short_cost(string, age, lengths) for age in reached]
+            prices[string] = [costs[age] for age in reached]
         ages.append(found)
         shorts.append(prices)
         risen.append(leads)

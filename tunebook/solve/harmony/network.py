@@ -1,11 +1,12 @@
-"""How likely each chord is in each slot, by small networks whose weights were learnt.
+"""How likely each chord is in each slot, by a small network whose weights were learnt.
 
-Each network looks at a slot from every one of the twelve possible roots in turn (the melody's tones
+The network looks at a slot from every one of the twelve possible roots in turn (the melody's tones
 as intervals over that root, in the slot, before and after it), at the root's degree in the key, and
 at the slot's place in bar and section. It gives a score for the major and for the minor triad on
 that root, and prices for going from chord to chord, which the exact chain then weighs together.
-The scores and prices of all networks are added and divided by their number (a product of experts;
-Hinton 2002, Neural Computation 14(8)).
+Where there are several, their scores and prices are added and divided by their number (a product of
+experts; Hinton 2002, Neural Computation 14(8)); what comes with the program is one, distilled from
+four (Hinton, Vinyals & Dean 2015, arXiv:1503.02531).
 
 The weights are in data/harmony/network.npz, made by tests/benchmarks/harmony_network_fit.py from
 the chords that an editor wrote under 502 folk tunes (Nottingham Music Database, cleaned edition;

@@ -1,11 +1,11 @@
 """What speaks for each chord in each slot, and for going from chord to chord.
 
-The networks decide most (``network``), which learnt from an editor's chords. The chain whose
+The network decides most (``network``), which learnt from an editor's chords. The chain whose
 numbers were set by hand and fitted to chords of our own (``chain``) has a share beside them, since
 the editor's tunes are of one kind and few of them in minor; how much it is was chosen on plain
 tunes with a handbook's chords and by cross-validation. Neither has seen dorian or mixolydian tunes:
 what the degrees of such a mode have more or less than those of plain major or minor, by our own
-judgement (degrees in data/harmony/chain.toml), is added to the networks' scores.
+judgement (degrees in data/harmony/chain.toml), is added to the network's scores.
 """
 
 from __future__ import annotations
