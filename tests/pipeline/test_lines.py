@@ -144,3 +144,10 @@ def test_the_line_counts_for_what_is_kept(folder: Path) -> None:
     setup = setup_with(folder, "full")
     other = replace(setup, edition=replace(setup.edition, line="frame"))
     assert setup_sum(setup) != setup_sum(other)
+
+
+def test_exported_source_has_the_staves_of_the_page(folder: Path, tmp_path: Path) -> None:
+    setup = setup_with(folder, "frame and full")
+    export_folder(setup, ExportOrder("ly", tmp_path / "out", jobs=1))
+    (path,) = (tmp_path / "out").iterdir()
+    assert path.read_text(encoding="utf-8").count("\\context VoiceStaff") == 1

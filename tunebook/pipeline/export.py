@@ -29,6 +29,7 @@ from tunebook.pipeline.load import (
     reading_limits,
 )
 from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
+from tunebook.pipeline.prepare import edition_of
 from tunebook.pipeline.sources import line_width_pt, unwritable
 from tunebook.pipeline.workers import count_of_jobs
 from tunebook.read.folder import AbcFile, with_scores_as_abc
@@ -294,7 +295,7 @@ def _writer(setup: Setup, order: ExportOrder) -> Callable[[Arrangement], bytes]:
     width = line_width_pt(setup)
     language = setup.book.language
     return lambda one: write_source(
-        one, setup.edition, line_width_pt=width, language=language
+        one, edition_of(one.tune, setup.edition), line_width_pt=width, language=language
     ).text.encode("utf-8")
 
 

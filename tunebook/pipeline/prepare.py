@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from tunebook.errors import Message
 from tunebook.model.arrangement import Beyond
 from tunebook.model.book import AS_WRITTEN, Edition, TuneChoice
-from tunebook.model.choices import Line
+from tunebook.model.choices import Line, VoicesShown
 from tunebook.model.names import bars_in_words
 from tunebook.model.tune import Tune, Voice, pitch_name
 from tunebook.model.voices import voice_as_tune
@@ -87,6 +87,14 @@ def prints_voices(prepared: Tune, edition: Edition) -> bool:
     if prepared.line.startswith("frame"):
         return prepared.line == "frame and full"
     return edition.voices == "both"
+
+
+def edition_of(prepared: Tune, edition: Edition) -> Edition:
+    """The edition as it prints this tune: with staves below the melody, or without."""
+    if edition.voices == "second":
+        return edition
+    shown: VoicesShown = "both" if prints_voices(prepared, edition) else "melody"
+    return replace(edition, voices=shown)
 
 
 def whole_of(prepared: Tune) -> Tune | None:

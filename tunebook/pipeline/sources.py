@@ -12,7 +12,6 @@ from tunebook.book.layout.paper import page_format
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.changes import TuneChange
-from tunebook.model.choices import VoicesShown
 from tunebook.model.piece import Piece
 from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
@@ -21,7 +20,7 @@ from tunebook.pipeline.explain import choice_notes, left_out_note, limit_note
 from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum
 from tunebook.pipeline.load import BuildOrder, Progress, Setup
 from tunebook.pipeline.outcomes import arrange_tune
-from tunebook.pipeline.prepare import prints_voices
+from tunebook.pipeline.prepare import edition_of
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.solve.retuning import find_changes
 from tunebook.store import Store
@@ -185,11 +184,7 @@ def source_of_tune(tune: Tune, identity: str, setup: Setup, before: Setup | None
         marks = replace(marks, changed=change.changed_bars)
     # In an edition of second voices a tune may be another's, who has another instrument.
     setup = replace(setup, instrument=arrangement.instrument, hand=arrangement.hand)
-    if setup.edition.voices != "second":
-        shown: VoicesShown = "melody"
-        if prints_voices(arrangement.tune, setup.edition):
-            shown = "both"
-        setup = replace(setup, edition=replace(setup.edition, voices=shown))
+    setup = replace(setup, edition=edition_of(arrangement.tune, setup.edition))
     width_pt = line_width_pt(setup)
     exercises: tuple[Exercise, ...] = ()
     try:
