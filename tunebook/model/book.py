@@ -87,7 +87,8 @@ class Edition:
     """What an edition shows and allows. ``tunes`` empty means all of the folder; ``hand`` is a
     named size or a hand file, None the book's own hand; ``players`` are those of further voices,
     where the book's are not meant. ``parts`` are those the book may have beside the tunes; one
-    that would say nothing is left out. ``fit`` says what becomes of tunes beyond the limits. Raises
+    that would say nothing is left out. ``fit`` says what becomes of tunes beyond the limits;
+    ``sounds`` is where its own recordings lie, "" where the book's are meant. Raises
     SettingError when a word is none of the choices."""
 
     name: str
@@ -115,6 +116,7 @@ class Edition:
     paper: Paper | None = None
     hand: str | None = None
     tunes: tuple[str, ...] = ()
+    sounds: str = ""
     voices: VoicesShown = "melody"
     players: tuple[PlayerChoice, ...] = ()
 

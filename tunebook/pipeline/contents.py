@@ -50,7 +50,7 @@ def contents_of(
     """Return what the book holds; ``sources`` are in the order of the sections' tunes, and those
     of which there is no piece are left out."""
     book_sections = []
-    waiting = iter(zip(sources, _sound_links(setup, sections), strict=True))
+    waiting = iter(zip(sources, sound_links(setup, sections), strict=True))
     for section in sections:
         chosen = list(islice(waiting, len(section.tunes)))
         tunes = tuple(
@@ -107,15 +107,18 @@ def with_tunings(
     return tuple(told)
 
 
-def _sound_links(setup: Setup, sections: tuple[Section, ...]) -> list[SoundLink | None]:
+def sound_links(setup: Setup, sections: tuple[Section, ...]) -> list[SoundLink | None]:
     """The recording of every tune of the sections, where the settings say that there are any."""
     tunes = [tune for section in sections for tune in section.tunes]
-    place = setup.book.sounds
+    place = setup.edition.sounds or setup.book.sounds
     if not place:
         return [None] * len(tunes)
     names = recording_names(tunes, setup.book.sound.format)
     found = [recording_address(place, name) for name in names]
-    return [SoundLink(one, setup.book.has_qr and len(one) <= LONGEST_CODED) for one in found]
+    return [
+        SoundLink(one, setup.book.has_qr and "://" in place and len(one) <= LONGEST_CODED)
+        for one in found
+    ]
 
 
 def code_messages(content: BookContent) -> list[Message]:
@@ -128,7 +131,9 @@ def code_messages(content: BookContent) -> list[Message]:
             "only the link is printed; shorten the file's name",
         )
         for tune in content.tunes
-        if content.book.has_qr and tune.sound is not None and not tune.sound.has_qr
+        if content.book.has_qr
+        and tune.sound is not None
+        and len(tune.sound.address) > LONGEST_CODED
     ]
 
 

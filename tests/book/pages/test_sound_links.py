@@ -16,11 +16,13 @@ from tunebook.book.book import assemble_book
 from tunebook.book.content import BookContent, BookSection, SoundLink
 from tunebook.book.layout.sheet import qr_modules
 from tunebook.book.pages.sound_links import qr_side_pt
-from tunebook.pipeline.contents import LONGEST_CODED, code_messages
+from tunebook.pipeline.contents import LONGEST_CODED, code_messages, sound_links
+from tunebook.pipeline.load import Section, prepare
 from tunebook.read.settings.tunes_file import parse_settings
 from tunebook.store import Store
 from tunebook.write.file_names import recording_address, recording_names, tune_file_names
 
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_tunes"
 ADDRESS = "https://example.org/tunes/polskor-{}.flac"
 
 
@@ -83,6 +85,10 @@ def test_without_a_place_nothing_is_printed(tmp_path: Path, store: Store) -> Non
 def test_an_address_too_long_for_a_code_is_said(tmp_path: Path, store: Store) -> None:
     made = book(tmp_path, store, False)
     coded = replace(made, book=replace(made.book, has_qr=True))
+    assert code_messages(coded) == []
+    far = SoundLink("https://example.org/" + "a" * LONGEST_CODED)
+    tunes = tuple(replace(one, sound=far if one.sound else None) for one in coded.tunes)
+    coded = replace(coded, sections=(BookSection("", tunes),))
     assert [str(one).split(": ", 1)[1][:34] for one in code_messages(coded)] == [
         "the address of 'Polska' is too lon",
         "the address of 'En mycket lång tit",
@@ -138,4 +144,21 @@ def test_a_code_wants_an_address() -> None:
         "tunes.toml:3: a QR code wants recordings at an address; "
         'none is printed; write sounds = "https://..."'
     ]
-    assert book.sounds == "here" and not book.has_qr
+    assert book.sounds == "here"
+
+
+def test_an_edition_in_keys_of_its_own_has_recordings_of_its_own(tmp_path: Path) -> None:
+    book, messages = parse_settings(
+        'sounds = "here"\nqr = true\n[[edition]]\nname = "own"\nsounds = "https://a.org/own"\n',
+        "tunes.toml",
+        (),
+    )
+    assert messages == ()
+    (own,) = book.editions
+    tune = book_tune(tmp_path, 1, "Polska").arrangement.tune
+    for edition, link in (
+        (own, SoundLink("https://a.org/own/tunes-1.flac", True)),
+        (replace(own, sounds=""), SoundLink("here/tunes-1.flac", False)),
+    ):
+        setup = replace(prepare(SAMPLES), book=book, edition=edition)
+        assert sound_links(setup, (Section("", "", (tune,)),)) == [link]

@@ -73,6 +73,7 @@ _EDITION_FIELDS = {
     "staff_size_pt": "staff_size_pt",
     "paper": "paper",
     "hand": "hand",
+    "sounds": "sounds",
     "voices": "voices",
     "fit": "fit",
     "line": "line",
@@ -116,7 +117,7 @@ def parse_settings(
             has_sources=table.attach,
             may_reorder=table.may_reorder,
             sounds=table.sounds,
-            has_qr=table.qr and "://" in table.sounds,
+            has_qr=table.qr,
             sound=_sound_choice(table.sound),
             instrument=table.instrument.profile,
             tuning=table.instrument.tuning,
@@ -375,7 +376,8 @@ def _tune_names(names: list[str]) -> tuple[str, ...]:
 
 def _code_messages(table: BookTable, place: SourcePlace) -> tuple[Message, ...]:
     """A telephone opens nothing but an address of the web."""
-    if not table.qr or "://" in table.sounds:
+    places = [table.sounds, *(one.sounds or "" for one in table.edition)]
+    if not table.qr or any("://" in place for place in places):
         return ()
     what = "a QR code wants recordings at an address"
     return (Message(place, "setting", what, 'none is printed; write sounds = "https://..."'),)

@@ -312,6 +312,19 @@ class LimitsTable(Table):
     substitution: bool = True
 
 
+# An address or a folder beside the book to which names of files are added: no control characters,
+# no user names, no query, nothing that could be another scheme or another machine's path.
+_HOST = r"[^\s\p{C}<>\"\\^`{|}/?#@%]+"
+_WAY = r"[^\p{C}<>\"\\?#]*"
+SoundPlace = Annotated[
+    str,
+    StringConstraints(
+        max_length=300,
+        pattern=rf"^(https?://{_HOST}(/{_WAY})?|[^\p{{C}}<>\"\\?#:/\s][^\p{{C}}<>\"\\?#:]*)?$",
+    ),
+]
+
+
 class EditionTable(Table):
     """What differs from the edition named in ``based_on``; None means "as there"."""
 
@@ -337,6 +350,7 @@ class EditionTable(Table):
     staff_size_pt: float | None = Field(default=None, ge=10, le=40)
     paper: Paper | None = None
     hand: HandName | None = None
+    sounds: SoundPlace | None = None
     tunes: list[Line] | None = None
     voices: VoicesShown | None = None
     played_by: dict[VoiceName, PlayerTable] = {}
@@ -403,19 +417,6 @@ class SoundTable(Table):
     sympathetic: SoundLevel = 1.0
     most_minutes: float = Field(default=30.0, gt=0, le=600)
     beats: dict[Line, BeatLengths] = {}
-
-
-# An address or a folder beside the book to which names of files are added: no control characters,
-# no user names, no query, nothing that could be another scheme or another machine's path.
-_HOST = r"[^\s\p{C}<>\"\\^`{|}/?#@%]+"
-_WAY = r"[^\p{C}<>\"\\?#]*"
-SoundPlace = Annotated[
-    str,
-    StringConstraints(
-        max_length=300,
-        pattern=rf"^(https?://{_HOST}(/{_WAY})?|[^\p{{C}}<>\"\\?#:/\s][^\p{{C}}<>\"\\?#:]*)?$",
-    ),
-]
 
 
 class BookTable(Table):
