@@ -45,14 +45,19 @@ def learn(
     strict: Strict = False,
 ) -> None:
     """Learn a player's hand from tunes that she has fingered, and write a hand file."""
-    from tunebook.cli.reports import print_learn_report
+    from tunebook.cli.reports import print_learn_report, print_questions
     from tunebook.cli.terminal import ProgressLine
-    from tunebook.pipeline.learn import LearnOrder, in_english, learn_hand
+    from tunebook.pipeline.learn import LearnOrder, ask_player, in_english, learn_hand
     from tunebook.pipeline.load import Wishes, prepare
 
     wishes = Wishes(settings, instrument, tuning, hand, edition, reads_hand_file=False)
     order = LearnOrder(output, report, from_pins, jobs)
     setup = prepare(folder, wishes)
+    if ask is not None:
+        with ProgressLine() as progress:
+            asked = ask_player(setup, order, ask, progress)
+        print_questions(asked)
+        return
     with ProgressLine() as progress:
         found = learn_hand(setup, order, progress)
     print_learn_report(found, in_english(found, setup))

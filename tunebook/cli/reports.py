@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from tunebook.model.book import BuildReport
     from tunebook.model.changes import RetuneFacts, TuneChange
     from tunebook.model.learning import LearningTold
+    from tunebook.pipeline.ask import AskReport
     from tunebook.pipeline.check import CheckReport
     from tunebook.pipeline.compare import CompareReport
     from tunebook.pipeline.export import ExportReport
@@ -264,3 +265,8 @@ def print_learn_report(report: LearnReport, told: LearningTold) -> None:
         say(f"hand file: {report.output}")
     if report.report:
         say(f"report: {report.report}")
+
+
+def print_questions(report: AskReport) -> None:
+    """Say where the questions are."""
+    say(f"{report.pages}: {counted(report.count, 'question')}, to be answered in {report.music}")

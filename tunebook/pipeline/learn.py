@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from tunebook.errors import InputError, Message, SourcePlace
+from tunebook.errors import InputError, Message, SettingError, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import Hand
 from tunebook.model.learning import LearningTold
 from tunebook.model.tune import Tune
 from tunebook.model.words import fixed_words, words_for
+from tunebook.pipeline.ask import AskReport, answered_marks, ask, is_question
 from tunebook.pipeline.learn_words import LearnReport, told
 from tunebook.pipeline.load import (
     Progress,
@@ -35,7 +36,7 @@ from tunebook.read.settings.profile import read_hand
 from tunebook.solve.learning.doubts import doubts
 from tunebook.solve.learning.habits import changed_habits, habits_of
 from tunebook.solve.learning.lesson import Sheet
-from tunebook.solve.learning.marks import marks_of
+from tunebook.solve.learning.marks import added, marks_of
 from tunebook.solve.learning.study import (
     TRIAL_ROUNDS,
     Factors,
@@ -48,6 +49,7 @@ from tunebook.solve.learning.study import (
     further_tries,
     learn,
     measure_folds,
+    measure_usual,
     tried_on,
 )
 from tunebook.solve.learning.verdict import verdict
@@ -58,6 +60,8 @@ from tunebook.write.hand_file import hand_as_toml
 
 FEWEST_TUNES = 5
 FEWEST_NOTES = 200
+NOTHING_LEFT = 0.995
+"""Where so many of the marks agree beforehand, there is nothing to learn."""
 Result = TypeVar("Result")
 
 
@@ -97,6 +101,20 @@ def learn_hand(setup: Setup, order: LearnOrder, on_progress: Progress = no_progr
     return report
 
 
+def ask_player(
+    setup: Setup, order: LearnOrder, count: int, on_progress: Progress = no_progress
+) -> AskReport:
+    """Write ``count`` questions whose answers would say most, to the order's output and to an ABC
+    file beside it. Raises as :func:`tunebook.pipeline.ask.ask` does, and SettingError without an
+    output."""
+    if order.output is None:
+        raise SettingError("where do the questions go?", "give -o QUESTIONS.pdf")
+    files = read_files(setup)
+    sheets, _ = sheets_of(setup, load(setup, files).tunes, order.from_pins)
+    asked = [one for one in sheets if one.marks or not is_question(one.tune)]
+    return ask(setup, world_of(setup), asked, count, order.output, on_progress)
+
+
 def _write_report(setup: Setup, report: LearnReport, path: Path) -> None:
     from tunebook.book.pages.learning import write_learning
 
@@ -128,8 +146,10 @@ def sheets_of(
         prepared, said = prepare_tune(tune, setup)
         choice = setup.book.choice(name)
         speed, _ = tempo_of(prepared, choice.tempo if choice else None)
-        sheets.append(Sheet(name, prepared, speed, marks_of(prepared, setup.instrument)))
-        messages += said
+        marks = marks_of(prepared, setup.instrument)
+        answered, unread = ((), []) if marks else answered_marks(prepared, setup.instrument)
+        sheets.append(Sheet(name, prepared, speed, marks or answered))
+        messages += [*said, *unread]
     return sheets, messages
 
 
@@ -159,6 +179,9 @@ def _study(
     setup: Setup, sheets: list[Sheet], order: LearnOrder, on_progress: Progress
 ) -> LearnReport:
     world, jobs = world_of(setup), count_of_jobs(order.jobs)
+    before = measure_usual(world, sheets)
+    if added(one.before for one in before).share >= NOTHING_LEFT:
+        return _nothing_learnt(setup, world, sheets, before)
     tries = _try_spans(world, sheets, jobs, on_progress)
     factors = best_of(tries, world)
     on_progress("learning", "", 0, 1)
@@ -180,6 +203,24 @@ def _study(
         usual=world.hand,
         habits=tuple(habits),
         doubts=doubts(world, factors, learnt.vector, sheets),
+        messages=(),
+    )
+
+
+def _nothing_learnt(
+    setup: Setup, world: World, sheets: list[Sheet], measured: list[Measured]
+) -> LearnReport:
+    """The report on one whose fingers are the program's own."""
+    return LearnReport(
+        verdict=verdict(measured),
+        measured=tuple(measured),
+        sheets=tuple(sheets),
+        folds=0,
+        hand=world.hand,
+        choice=setup.book.hand,
+        usual=world.hand,
+        habits=(),
+        doubts=(),
         messages=(),
     )
 

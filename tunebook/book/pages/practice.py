@@ -38,7 +38,7 @@ def _section(section: PracticeSection, design: Design) -> list[Flowed]:
         items.append(Flowed(note.block, note.before_pt, keeps_with_next=True))
     again = _continued(section, design)
     for piece in section.pieces:
-        items += [replace(item, continued=again) for item in _piece(piece, design)]
+        items += [replace(item, continued=again) for item in piece_items(piece, design)]
     return items
 
 
@@ -65,7 +65,7 @@ def _title(section: PracticeSection, design: Design, size: float) -> Block:
     return Drawing(size * 1.5, paint)
 
 
-def _piece(piece: PracticePiece, design: Design) -> list[Flowed]:
+def piece_items(piece: PracticePiece, design: Design) -> list[Flowed]:
     """The exercise's name and first system together, then the further systems, of which the last
     never stands alone."""
     music = piece.piece

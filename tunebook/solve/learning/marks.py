@@ -49,7 +49,7 @@ def marks_of(tune: Tune, instrument: Instrument) -> tuple[Mark, ...]:
     found = []
     for bar in tune.bars:
         for index, note in enumerate(bar.notes):
-            if note.is_rest or not has_pins(note) or _goes_on(note):
+            if note.is_rest or not has_pins(note) or goes_on(note):
                 continue
             string = find_string(instrument, note.string_pin) if note.string_pin else None
             fingers = note.finger_pins if any(f is not None for f in note.finger_pins) else ()
@@ -58,7 +58,8 @@ def marks_of(tune: Tune, instrument: Instrument) -> tuple[Mark, ...]:
     return tuple(found)
 
 
-def _goes_on(note: Note) -> bool:
+def goes_on(note: Note) -> bool:
+    """Whether a note is not struck: all of it is tied to the one before."""
     return bool(note.is_tied_from_before) and all(note.is_tied_from_before)
 
 

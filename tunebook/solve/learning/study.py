@@ -104,15 +104,21 @@ def first_tries() -> list[Factors]:
 
 
 def further_tries(best: Factors) -> list[Factors]:
-    """One factor changed at a time."""
-    least, most = SPAN_FACTOR_BOUNDS
-    found = []
+    """All factors changed by half a step, and one at a time by a whole one."""
+    found = [_moved(best, (half, half, half)) for half in (-STEP / 2, STEP / 2)]
     for at in range(3):
         for step in (-STEP, STEP):
-            factors = list(best)
-            factors[at] = round(min(most, max(least, factors[at] + step)), 2)
-            found.append((factors[0], factors[1], factors[2]))
+            found.append(_moved(best, (step * (at == 0), step * (at == 1), step * (at == 2))))
     return found
+
+
+def _moved(factors: Factors, by: Factors) -> Factors:
+    least, most = SPAN_FACTOR_BOUNDS
+    a, b, c = (
+        round(min(most, max(least, factor + step)), 2)
+        for factor, step in zip(factors, by, strict=True)
+    )
+    return a, b, c
 
 
 def best_of(
@@ -168,6 +174,11 @@ def measure_folds(
         hand = world.learnt(factors, vector)
         found.append([_measured(world, hand, sheet) for sheet in sheets if sheet.name in names])
     return found
+
+
+def measure_usual(world: World, sheets: Sequence[Sheet]) -> list[Measured]:
+    """How the answer agrees with each tune's marks when nothing is learnt."""
+    return [_measured(world, world.hand, sheet) for sheet in sheets]
 
 
 def _measured(world: World, hand: Hand, sheet: Sheet) -> Measured:

@@ -1,0 +1,101 @@
+"""The command that learns a hand: what it refuses, what it writes, and the questions it asks."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tunebook.pipeline.ask import answered_marks
+from tunebook.pipeline.learn import LearnOrder, learn_hand, sheets_of
+from tunebook.pipeline.load import Wishes, load, prepare
+from tunebook.read.abc.tune import read_abc
+from tunebook.read.settings.profile import read_instrument
+from tunebook.write.passage_abc import passage_as_abc
+
+Command = Callable[..., tuple[int, str, str]]
+HARPA = read_instrument("nyckelharpa-3row")
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
+QUESTION = "X:1\nT:Q\nr:way A 3:1 3:2 4:0\nr:way B 3:1 3:2 3:4\nr:answer {}\nM:3/4\nL:1/4\nK:D\n"
+
+
+def test_too_few_marks_are_refused_with_the_reason(tmp_path: Path, command: Command) -> None:
+    music = "X:1\nT:Little one\nM:3/4\nL:1/4\nK:D\n!1!E F G|A B c|]\n"
+    (tmp_path / "tunes.abc").write_text(music, encoding="utf-8")
+    pins = '[tune."tunes.abc:1"]\npins = ["bar 1 note 2 finger 2"]\n'
+    (tmp_path / "tunes.toml").write_text(pins, encoding="utf-8")
+    code, _, said = command("learn", str(tmp_path), "-o", str(tmp_path / "hand.toml"))
+    assert code != 0
+    assert "1 marked notes in 1 tunes are too few to learn a hand from" in said
+    assert "--from-pins" in said
+    assert not (tmp_path / "hand.toml").exists()
+
+
+def test_pins_of_the_settings_count_when_asked_for(tmp_path: Path) -> None:
+    (tmp_path / "tunes.abc").write_text("X:1\nT:Q\nM:3/4\nL:1/4\nK:D\nE !2!F G|]\n")
+    (tmp_path / "tunes.toml").write_text('[tune."tunes.abc:1"]\npins = ["bar 1 note 3 finger 4"]\n')
+    setup = prepare(tmp_path)
+    tunes = load(setup).tunes
+    counted = [len(sheets_of(setup, tunes, pins)[0][0].marks) for pins in (False, True)]
+    assert counted == [1, 2]
+
+
+def test_an_answer_stands_for_the_marks_of_its_way() -> None:
+    answered = read_abc(QUESTION.format("b") + "E F A|]\n")[0]
+    marks, messages = answered_marks(answered, HARPA)
+    assert [(mark.fingers, mark.string) for mark in marks] == [((1,), 3), ((2,), 3), ((4,), 3)]
+    assert messages == []
+    assert answered_marks(read_abc(QUESTION.format("") + "E F A|]\n")[0], HARPA) == ((), [])
+
+
+@pytest.mark.parametrize(("answer", "music"), [("D", "E F A|]\n"), ("A", "E F A|G|]\n")])
+def test_an_answer_that_is_none_of_the_ways_is_said(answer: str, music: str) -> None:
+    marks, messages = answered_marks(read_abc(QUESTION.format(answer) + music)[0], HARPA)
+    assert marks == ()
+    assert [one.what for one in messages] == [f"answer {answer!r} to 'Q' is none of its ways"]
+
+
+def test_a_passage_reads_back_as_its_tones_and_lengths() -> None:
+    music = "F^G/_B/ (3c=cd [EA]-|[EA] z/ e/ ^f =f|]"
+    tune = read_abc(f"X:1\nT:All\nM:C\nL:1/4\nK:Gm\n{music}\n")[0]
+    text = passage_as_abc(7, "Question 1: A, bar 1", tune.bars, 104.0, ("answer ",))
+    again = read_abc(text)[0]
+    assert again.number == "7" and again.key.alters == tune.key.alters
+    for before, after in zip(tune.bars, again.bars, strict=True):
+        for a, b in zip(before.notes, after.notes, strict=True):
+            assert (a.pitches, a.duration, a.ties) == (b.pitches, b.duration, b.ties)
+
+
+def test_a_named_hand_file_is_not_read_for_learning_so_it_may_be_written_anew(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "tunes.abc").write_text("X:1\nT:Q\nM:3/4\nL:1/4\nK:D\nE F G|]\n")
+    (tmp_path / "tunes.toml").write_text('[hand]\nfile = "anna.toml"\nsize = "large"\n')
+    setup = prepare(tmp_path, Wishes(reads_hand_file=False))
+    assert (setup.hand.name, setup.messages) == ("large", ())
+    assert not setup.read.holds(tmp_path / "anna.toml")
+
+
+@pytest.fixture(scope="module")
+def marked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample tunes as the program itself fingers them."""
+    from tunebook.pipeline.export import ExportOrder, export_folder
+
+    folder = tmp_path_factory.mktemp("marked") / "tunes"
+    own = tmp_path_factory.mktemp("samples")
+    for name in ("polskor.abc", "danser.abc", "valser.abc"):
+        shutil.copy(SAMPLES / name, own / name)
+    export_folder(prepare(own), ExportOrder(kind="abc", output=folder, jobs=1))
+    return folder
+
+
+def test_the_programs_own_fingers_teach_nothing_and_no_hand_is_written(
+    marked: Path, tmp_path: Path
+) -> None:
+    order = LearnOrder(tmp_path / "hand.toml", tmp_path / "report.pdf", jobs=1)
+    report = learn_hand(prepare(marked), order)
+    assert report.verdict.is_alike and report.output is None
+    assert not (tmp_path / "hand.toml").exists()
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")

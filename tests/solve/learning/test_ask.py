@@ -1,0 +1,36 @@
+"""Questions are passages without marks that different hands finger in different ways."""
+
+from __future__ import annotations
+
+from corpus_tunes import random_tunes
+from players import PLAYERS, sheets_by
+
+from tunebook.model.hand import Limits
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.learning.ask import MOST_A_TUNE, questions
+from tunebook.solve.learning.study import World
+
+HARPA = read_instrument("nyckelharpa-3row")
+WORLD = World(HARPA, read_hand(), Limits())
+SHEETS = [
+    one._replace(marks=()) for one in sheets_by(PLAYERS["as usual"], random_tunes(4, seed=5), HARPA)
+]
+
+
+def test_questions_are_of_free_passages_with_ways_that_differ() -> None:
+    half = list(sheets_by(PLAYERS["as usual"], [SHEETS[0].tune], HARPA)[0].marks)
+    bars = {mark.ref.bar for mark in half[: len(half) // 2]}
+    first = SHEETS[0]._replace(marks=tuple(half[: len(half) // 2]))
+    found = questions(WORLD, [first, *SHEETS[1:]], 5)
+    assert 0 < len(found) <= 5
+    assert [one.worth for one in found] == sorted((one.worth for one in found), reverse=True)
+    for one in found:
+        assert 2 <= len(one.ways) <= 3 and len(set(one.ways)) == len(one.ways)
+        assert len({tuple(ref for ref, _ in way) for way in one.ways}) == 1
+        assert one.name != first.name or not {one.first, one.last} & bars
+    names = [one.name for one in found]
+    assert max(names.count(name) for name in names) <= MOST_A_TUNE
+
+
+def test_the_same_is_asked_in_every_run() -> None:
+    assert questions(WORLD, SHEETS[:2], 3) == questions(WORLD, SHEETS[:2], 3)
