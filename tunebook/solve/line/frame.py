@@ -16,7 +16,8 @@ A tone's weight in a beat is the sum of
 - the strength of the place where it is struck, if it begins the beat (strong beats);
 - whether it belongs to the chord, the more so just before a section ends (chord tones, cadences);
 - the first note of a phrase, and the last; the last note of a section is always kept;
-- a trace for the highest tone of the beat.
+- a trace for the highest tone of the beat; and a tone that goes on weighs less where the tune is on
+  another one as the beat begins.
 
 The kinds of preference are those of the time-span reduction of Lerdahl & Jackendoff, A Generative
 Theory of Tonal Music (1983), chapter 7, from memory: metrical position (rule 1), local harmony
@@ -55,6 +56,7 @@ class FrameWeights:
     phrase_ends: float = 1.5
     section_ends: float = 100.0
     highest: float = 0.05
+    away: float = 0.3
     new_tone: tuple[float, float, float, float] = (0.0, 0.1, 0.2, 0.3)
     same_again: float = 0.15
     semitone: float = 0.04
@@ -64,13 +66,14 @@ class FrameWeights:
 @dataclass(frozen=True, slots=True)
 class Place:
     """A beat with the tones that sound in it. ``weights`` and ``held`` are their weights where they
-    are struck there and where they only go on; ``tied`` is the tone that a tie brings into it;
-    both are empty in a beat of rest."""
+    are struck there and where they only go on; ``tied`` is the tone that a tie brings into it,
+    ``begun`` the one that the tune strikes as it begins; all are empty in a beat of rest."""
 
     beat: Beat
     weights: dict[Pitch, float] = field(default_factory=dict)
     held: dict[Pitch, float] = field(default_factory=dict)
     tied: Pitch | None = None
+    begun: Pitch | None = None
 
     @property
     def most(self) -> float:
@@ -227,10 +230,13 @@ def _weighed(beat: Beat, bar: Bar, chords: Sequence[ChordSpan], weights: FrameWe
         beat,
         {pitch: weight + struck[pitch] for pitch, weight in held.items()},
         {
-            pitch: weight + (struck[pitch] if _goes_on(first, pitch, beat, comes_tied) else 0.0)
+            pitch: weight + struck[pitch]
+            if _goes_on(first, pitch, beat, comes_tied)
+            else max(0.0, weight - weights.away * (pitch != _tone(first)))
             for pitch, weight in held.items()
         },
         _tone(first) if comes_tied and beat.onset == bar.onset else None,
+        _tone(first) if first.onset == beat.onset and not comes_tied else None,
     )
 
 
@@ -295,7 +301,7 @@ def step_cost(
     cost = place.most - place.weights[pitch] + weights.new_tone[place.beat.strength]
     if before is not None:
         cost += weights.semitone * max(0, abs(pitch.midi - before.midi) - weights.third)
-        if pitch == before and place.held[pitch] == place.weights[pitch]:
+        if pitch == before and pitch != place.begun:
             cost += weights.same_again
     return cost
 
