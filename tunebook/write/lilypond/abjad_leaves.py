@@ -6,7 +6,9 @@ leaves, and it writes them into a folder of its own in the user's home.
 
 from __future__ import annotations
 
+import contextlib
 import functools
+import io
 import os
 import re
 import tempfile
@@ -93,17 +95,19 @@ def text_of_leaf(
 
 @functools.cache
 def _abjad() -> ModuleType:
-    """The package, imported with a home folder of its own for the while: it would make a folder
-    in the user's and write into it."""
-    before = os.environ.get("HOME")
-    with tempfile.TemporaryDirectory(prefix="tunebook-abjad-") as home:
-        os.environ["HOME"] = home
-        try:
+    """The package, imported where neither the home nor the temporary folder is a folder: it would
+    make one of its own there and write into it. It complains when it cannot, which makes no
+    difference to leaves."""
+    home, temporary = os.environ.get("HOME"), tempfile.tempdir
+    os.environ["HOME"] = tempfile.tempdir = os.devnull
+    try:
+        with contextlib.redirect_stderr(io.StringIO()):
             import abjad
-        finally:
-            del os.environ["HOME"]
-            if before is not None:
-                os.environ["HOME"] = before
+    finally:
+        tempfile.tempdir = temporary
+        del os.environ["HOME"]
+        if home is not None:
+            os.environ["HOME"] = home
     return abjad
 
 
