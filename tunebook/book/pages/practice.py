@@ -8,7 +8,7 @@ from tunebook.book.content import PRACTICE, BookContent, PracticePiece, Practice
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import BOLD, SANS_BOLD, SERIF
 from tunebook.book.layout.blocks import Block, Drawing, Flowed, Space, Stack, fitted_music
-from tunebook.book.layout.flow import Page, Stream, flow
+from tunebook.book.layout.flow import Page, Stream, flow_in_fewest
 from tunebook.book.layout.sheet import Sheet
 from tunebook.book.layout.tags import Figure
 
@@ -24,9 +24,13 @@ def practice_pages(content: BookContent, design: Design) -> list[Page]:
         design.page_title(words.practice_title, PRACTICE),
         design.body(words.practice_text),
     ]
-    for section in content.practice:
-        items += _section(section, design)
-    return flow([Stream(tuple(items))], design.page_format, words.practice_title)
+    exercises = [item for section in content.practice for item in _section(section, design)]
+
+    def streams(ease: float) -> list[Stream]:
+        eased = [replace(item, before_pt=item.before_pt * ease) for item in exercises]
+        return [Stream((*items, *eased))]
+
+    return flow_in_fewest(streams, design.page_format, words.practice_title, (1.0, 0.85, 0.7))
 
 
 def _section(section: PracticeSection, design: Design) -> list[Flowed]:
