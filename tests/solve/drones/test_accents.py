@@ -135,6 +135,7 @@ def test_a_double_stop_moves_no_finger_of_the_melody_and_is_in_the_chord(
     answer = arrange(tune, harpa, HAND, drones="none", accents="melody")
     assert answer.notes == bare.notes and answer.cost == bare.cost
     assert answer.accents and verify_arrangement(answer) == ()
+    assert all(one.effort <= 1.5 for one in answer.accents)
     for one in answer.accents:
         chord = next(s for s in answer.chords if s.onset <= one.span.onset < s.onset + s.duration)
         third = 3 if chord.chord.quality == "minor" else 4

@@ -56,6 +56,8 @@ LONGER = 2
 """A long note is at least so many times as long as the tune's usual one; our judgement."""
 LONGEST_QUARTERS = 4.0
 """Beyond that length a double stop is worth no more."""
+MOST_EFFORT = 1.5
+"""What asks more of the hand does not lie under it: a crossed stop the wrong way, say."""
 LOWEST = 24
 """Semitones below the melody at which no open string is looked for any more."""
 
@@ -252,7 +254,7 @@ class _Judge:
                 continue
             busy = self._busy.get(place, ())
             for grip in self._under.grips(own, note.hand_key, midi, busy):
-                if grip.stop.finger and not may_press:
+                if grip.effort > MOST_EFFORT or (grip.stop.finger and not may_press):
                     continue
                 yield Option(grip, self._value(moment, note, grip))
 
