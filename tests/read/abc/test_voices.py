@@ -165,3 +165,10 @@ def test_no_more_voices_are_read_than_the_limit_says() -> None:
     tune = read_tune(text, limits=ReadingLimits(voices=3))
     assert [voice.id for voice in tune.voices] == ["2", "3"]
     assert [message.kind for message in tune.messages] == ["limit"]
+
+
+def test_transposition_of_a_voice_concerns_players_alone_and_is_said_where_it_stands() -> None:
+    tune = read("V:1\nV:2 transpose=-12\nK:D\nV:1\nd3|\nV:2\nD3|\n")
+    assert tones(tune.voices[0]) == [["D4"]]
+    (message,) = tune.messages
+    assert message.place.line == 6 and "transpose=-12 concerns playback" in message.what

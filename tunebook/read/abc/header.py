@@ -121,9 +121,9 @@ def read_tempo(text: str, unit: Fraction) -> Tempo | None:
 @dataclass(slots=True)
 class TuneHeader:
     """What holds at the beginning of the music. ``assumed_unit`` is set where no L: stands;
-    ``octaves`` shifts the notes; ``voices`` maps a voice's name to its properties; ``line_break``
-    is one of "end", "sign", "none"; ``texts`` are free text before the music, ``closing_texts``
-    after it."""
+    ``octaves`` shifts the notes; ``voices`` maps a voice's name to its properties, ``voice_lines``
+    to the line they stand in; ``line_break`` is one of "end", "sign", "none"; ``texts`` are free
+    text before the music, ``closing_texts`` after it."""
 
     fields: dict[str, list[str]] = field(default_factory=dict)
     key: Key = NO_KEY
@@ -143,6 +143,7 @@ class TuneHeader:
     )
     macros: list[tuple[str, str]] = field(default_factory=list)
     voices: dict[str, str] = field(default_factory=dict)
+    voice_lines: dict[str, int] = field(default_factory=dict)
     titles: list[str] = field(default_factory=list)
     texts: list[str] = field(default_factory=list)
     closing_texts: list[str] = field(default_factory=list)
@@ -228,6 +229,7 @@ def define(header: TuneHeader, letter: str, value: str, notices: Notices, line: 
     else:
         name, _, properties = value.partition(" ")
         header.voices[name] = properties
+        header.voice_lines[name] = line
 
 
 def read_instruction(

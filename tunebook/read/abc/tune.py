@@ -394,8 +394,9 @@ def _read_voice(
     octaves, semitones, _ = read_properties(properties)
     if octaves is not None:
         header.octaves = octaves
-    say_transposition(notices, semitones, 0)
-    header.clef = printed_clef(read_clef(properties), properties, notices, 0) or header.clef
+    line = header.voice_lines.get(voice, 0)
+    say_transposition(notices, semitones, line)
+    header.clef = printed_clef(read_clef(properties), properties, notices, line) or header.clef
     reader = MusicReader(header, notices, limits)
     drafts = reader.read(items)
     overlays = [finish_bars(layer, notices) for layer in reader.overlays(drafts)]
