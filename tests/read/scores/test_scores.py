@@ -449,6 +449,7 @@ def test_tunes_are_parted_where_bars_are_counted_anew_or_a_heading_stands() -> N
 
     first, second = of(heading, 3)
     assert (first.title, second.title) == ("Lilla Lisa", "Storvalsen")
+    assert not any(one.annotations for one in notes_of(second))
     assert (tones(second), second.key.name, second.number) == (["G5"], "D major", "2")
     assert [tune.title for tune in of("", 1)] == ["Lilla Lisa", "Lilla Lisa, 2"]
     assert len(of(small, 3)) == 1

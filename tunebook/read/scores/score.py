@@ -144,6 +144,7 @@ class _TextWriter:
         self._music_header(own, heard, names, movement)
         for writer, voice in zip(writers, heard, strict=True):
             writer.set_key(_text_in_force(voice, movement.start, "key") or "none")
+        _take_titles(heard, movement)
         for group in _groups(own):
             self._group(group, writers, heard, movement)
 
@@ -249,6 +250,13 @@ def _take_order(frames: Sequence[Frame], melody: ScoreVoice) -> str:
                 event.words.remove(words)
                 return words[1]
     return ""
+
+
+def _take_titles(voices: Sequence[ScoreVoice], movement: Movement) -> None:
+    """Words over the first bar that are a title are no words over a note."""
+    for voice in voices:
+        for event in voice.bars[movement.start].events:
+            event.words = [words for words in event.words if words[1] not in movement.titles]
 
 
 def _is_heard(voice: ScoreVoice, movement: Movement) -> bool:
