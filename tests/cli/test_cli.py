@@ -254,3 +254,18 @@ def test_an_edition_may_have_a_hand_of_its_own(tunes: Path) -> None:
     assert prepare(tunes, Wishes(edition="child")).hand.name == "small"
     assert prepare(tunes).hand.name == "medium"
     assert prepare(tunes, Wishes(edition="child", hand="large")).hand.name == "large"
+
+
+def test_a_book_gives_its_tunes_back(tmp_path: Path, run: Run) -> None:
+    folder = tmp_path / "tunes"
+    folder.mkdir()
+    (folder / "a.abc").write_text(GOOD, encoding="utf-8")
+    (folder / "tunes.toml").write_text("attach = true\n", encoding="utf-8")
+    assert run("build", "tunes", "-o", "book.pdf", folder=tmp_path).returncode == 0
+    out = run("unpack", "book.pdf", "-o", "again", folder=tmp_path)
+    assert (out.returncode, out.stdout) == (0, "again: 2 files unpacked\n")
+    assert (tmp_path / "again" / "a.abc").read_text(encoding="utf-8") == GOOD
+    again = run("unpack", "book.pdf", "-o", "again", folder=tmp_path)
+    assert again.returncode == 5 and again.stderr.count("\n") == 1
+    broken = run("unpack", "tunes/a.abc", folder=tmp_path)
+    assert broken.returncode == 3 and broken.stderr.count("\n") == 1

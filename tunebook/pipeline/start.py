@@ -54,8 +54,8 @@ key_knock = 1.0                     # how loud keys knock; 0 is silent
 # [voices]
 # "2" = {{ instrument = "fiddle" }}   # also tuning, hand, drones ("none", "open", ...)
 
-# An edition of your own; the built-in ones are player, teacher, student-1 to student-3, and duo
-# (the melody and its second voice).
+# An edition of your own; the built-in ones are player, teacher, student-1 to student-3, duo
+# (the melody and its second voice), and accompanist.
 # [[edition]]
 # name = "large print"
 # based_on = "player"
