@@ -31,7 +31,7 @@ from tunebook.pipeline.players import (
     voice_names,
     with_hand,
 )
-from tunebook.pipeline.remembered import recalled, remember
+from tunebook.pipeline.remembered import is_remembering, recalled, remember
 from tunebook.pipeline.tunings import Tunings, named_tunings
 from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
@@ -312,6 +312,8 @@ def load(
 
 def _tune_of(text: TuneText, **wishes: Any) -> Tune:
     """Read a tune, unless it is remembered."""
+    if not is_remembering():
+        return read_tune(text, **wishes)
     key = ("tune", text, repr(wishes))
     tune: Tune | None = recalled(key)
     if tune is None:

@@ -32,6 +32,11 @@ def remembering() -> Iterator[None]:
         _memories.pop()
 
 
+def is_remembering() -> bool:
+    """Whether anything is remembered now."""
+    return bool(_memories)
+
+
 def recalled(key: Hashable) -> Any | None:
     """What is remembered under ``key``, or None."""
     if not _memories:

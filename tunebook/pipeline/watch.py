@@ -136,7 +136,6 @@ class _View:
             if facts.get(path) != self.facts.get(path)
         )
         self.facts = facts
-        next_turn()
         begun = time.perf_counter()
         try:
             setup = prepare(self.folder, self.wishes)
@@ -150,6 +149,7 @@ class _View:
 
     def _made(self, setup: Setup, changed: tuple[str, ...], begun: float) -> Turn:
         titles: list[str] = []
+        next_turn()
 
         def hear(stage: str, name: str, _done: int, _total: int) -> None:
             if stage == "arranging":
