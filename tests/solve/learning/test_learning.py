@@ -26,9 +26,9 @@ from tunebook.solve.learning.verdict import verdict
 
 HARPA = read_instrument("nyckelharpa-3row")
 WORLD = World(HARPA, read_hand(), Limits())
-TUNES = random_tunes(7, seed=5)
-SEEN = 5
-ROUNDS = 8
+TUNES = random_tunes(13, seed=5)
+SEEN = 10
+ROUNDS = 12
 
 
 def share(hand, sheets: list[Sheet]) -> float:  # type: ignore[no-untyped-def]
@@ -36,9 +36,9 @@ def share(hand, sheets: list[Sheet]) -> float:  # type: ignore[no-untyped-def]
 
 
 @pytest.fixture(scope="module")
-def stopper() -> tuple[list[Sheet], Learnt]:
-    """Tunes of one who rather stops a note than leaves the string open, and what is learnt."""
-    sheets = sheets_by(PLAYERS["rather stops than leaves open"], TUNES, HARPA)
+def sparing() -> tuple[list[Sheet], Learnt]:
+    """Tunes of one who spares the little finger, and what is learnt."""
+    sheets = sheets_by(PLAYERS["spares the little finger"], TUNES, HARPA)
     return sheets, learn(WORLD, SAME, sheets[:SEEN], ROUNDS)
 
 
@@ -53,23 +53,23 @@ def test_who_fingers_as_the_program_does_teaches_nothing() -> None:
 
 
 def test_a_habit_is_learnt_from_few_tunes_and_holds_on_others(
-    stopper: tuple[list[Sheet], Learnt],
+    sparing: tuple[list[Sheet], Learnt],
 ) -> None:
-    sheets, learnt = stopper
+    sheets, learnt = sparing
     hand = WORLD.learnt(SAME, learnt.vector)
     before, after = share(WORLD.hand, sheets[SEEN:]), share(hand, sheets[SEEN:])
-    assert before < 0.9
-    assert after > before + 0.05
+    assert before < 0.6
+    assert after > 0.92
 
 
 def test_the_sentences_name_the_habit_and_the_bars_show_it(
-    stopper: tuple[list[Sheet], Learnt],
+    sparing: tuple[list[Sheet], Learnt],
 ) -> None:
-    sheets, learnt = stopper
+    sheets, learnt = sparing
     hand = WORLD.learnt(SAME, learnt.vector)
     habits = habits_of(changed_habits(WORLD, hand), WORLD, hand, sheets[:SEEN])
     first = max(habits, key=lambda one: one.notes)
-    assert (first.name, first.is_more) == ("stopped", True)
+    assert (first.name, first.is_more) == ("little_finger", True)
     marks = {(sheet.name, mark.ref): mark for sheet in sheets for mark in sheet.marks}
     for place in first.places:
         mark = marks[place.name, place.ref]
@@ -77,9 +77,9 @@ def test_the_sentences_name_the_habit_and_the_bars_show_it(
 
 
 def test_learning_is_the_same_in_every_run_keeps_the_bounds_and_gains_by_more_tunes(
-    stopper: tuple[list[Sheet], Learnt],
+    sparing: tuple[list[Sheet], Learnt],
 ) -> None:
-    sheets, learnt = stopper
+    sheets, learnt = sparing
     few, again = (learn(WORLD, SAME, sheets[:2], ROUNDS) for _ in range(2))
     assert np.array_equal(again.vector, few.vector)
     of_few = share(WORLD.learnt(SAME, few.vector), sheets[SEEN:])
