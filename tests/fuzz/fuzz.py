@@ -14,6 +14,7 @@ folder as the input and its traceback. What the project ships is where it starts
 
 from __future__ import annotations
 
+import contextlib
 import math
 import random
 import re
@@ -27,13 +28,14 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports(include=["tunebook"]):
-    from tunebook.errors import TunebookError
+    from tunebook.errors import SettingError, TunebookError
     from tunebook.model.arrangement import Arrangement
     from tunebook.model.book import Edition, HandChoice
     from tunebook.model.hand import Hand
     from tunebook.model.instrument import Instrument
     from tunebook.read.abc.tune import read_abc
     from tunebook.read.folder import read_folder
+    from tunebook.read.settings.hand_file import parse_hand_file
     from tunebook.read.settings.profile import parse_instrument, read_hand, read_instrument
     from tunebook.read.settings.tunes_file import parse_settings, read_settings
     from tunebook.solve.arrange import arrange
@@ -100,7 +102,10 @@ def fuzz_profile(data: bytes) -> None:
 
 
 def fuzz_hand(data: bytes) -> None:
-    text = "[hand]\n" + data.decode("utf-8", "replace")
+    text = data.decode("utf-8", "replace")
+    with contextlib.suppress(SettingError):
+        _finger(HARPA, read_hand(parse_hand_file(text, "hand.toml")[0]))
+    text = "[hand]\n" + text
     hand = read_hand(parse_settings(text, "tunes.toml", EDITIONS)[0].hand)
     for span in hand.spans:
         widest = (span.max_relaxed_mm, span.max_comfortable_mm, span.max_practical_mm)
