@@ -100,3 +100,17 @@ def test_all_staves_have_the_clef_that_is_chosen(clef: str) -> None:
 def test_words_and_drones_are_left_to_those_who_play_the_melody() -> None:
     text = source(tune_of("3/4", '"D"d2f2a2|"D"d6|]\nw:lå la la lå'))
     assert "Lyrics" not in text and "Drone" not in text
+
+
+def test_lines_have_room_for_what_is_played() -> None:
+    """Two strokes a beat take more room than a slash."""
+
+    def bars_per_line(rhythm: str) -> tuple[int, ...]:
+        bar = '"D"d2f2|"A"e2c2|'
+        tune = read_abc(tune_of("2/4", bar * 7 + '"D"d2f2|"D"d4|]', rhythm))[0]
+        arranged = arrange(tune, HARPA, HAND, chords="all", accompaniment=True)
+        return write_source(arranged, ACCOMPANIST, line_width_pt=350.0).bars_per_line
+
+    calm, quick = bars_per_line("marsch"), bars_per_line("polkett")
+    assert sum(calm) == sum(quick) == 16
+    assert max(quick) < max(calm)

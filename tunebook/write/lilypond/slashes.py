@@ -47,6 +47,18 @@ def _beats(one: PrintedBar) -> tuple[Note, ...]:
     return tuple(_slash(bar, one.onset + number * beat, beat) for number in range(count))
 
 
+def strokes(arrangement: Arrangement, printed: PrintedBars) -> PrintedBars:
+    """The bars with the notes of the accompaniment."""
+    by_bar: dict[int, list[Note]] = {}
+    for one in arrangement.accompaniment:
+        by_bar.setdefault(one.bar_index, []).append(one.note)
+    bars = tuple(
+        replace(one, bar=replace(one.bar, notes=tuple(by_bar.get(one.bar.index, ()))))
+        for one in printed.bars
+    )
+    return replace(printed, bars=bars)
+
+
 def beat_of(bar: Bar) -> Fraction:
     """The beat of the bar's metre in whole notes, as accompaniments have it: the note of the lower
     number, three of them in compound metres; a quarter where there is no metre."""

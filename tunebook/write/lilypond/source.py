@@ -28,7 +28,7 @@ from tunebook.write.lilypond.leaves import Component, Group, context, printed
 from tunebook.write.lilypond.line_breaks import break_lines
 from tunebook.write.lilypond.marks import BARE, Shown
 from tunebook.write.lilypond.score import MelodyWriter
-from tunebook.write.lilypond.slashes import SlashWriter, opening_cue, slashed
+from tunebook.write.lilypond.slashes import SlashWriter, opening_cue, slashed, strokes
 from tunebook.write.lilypond.staves import (
     chord_line,
     chosen_chords,
@@ -85,8 +85,8 @@ def write_source(
         line_width_pt,
         edition.staff_size_pt,
         has_words=bool(words),
-        # The small notes of a cue find room over the slashes.
-        voices=beside_it if cue is None else (),
+        # The small notes of a cue find room over the slashes; what is played needs its own.
+        voices=beside_it if cue is None else [strokes(arrangement, bars)],
         is_dense=is_dense or is_cue,
     )
     commands = mark_commands(lines.printed, marks)
