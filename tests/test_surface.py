@@ -68,7 +68,8 @@ def test_a_text_of_which_nothing_can_be_used_is_an_error_and_an_empty_one_is_emp
 
 
 def test_editions_are_those_that_the_folder_knows(tmp_path: Path) -> None:
-    built_in = ("player", "teacher", "student-1", "student-2", "student-3", "duo")
+    students = ("student-1", "student-2", "student-3")
+    built_in = ("player", "teacher", *students, "duo", "accompanist")
     assert tunebook.editions() == built_in
     (tmp_path / "tunes.toml").write_text('[[edition]]\nname = "large"\nbased_on = "player"\n')
     assert set(tunebook.editions(tmp_path)) == {*built_in, "large"}

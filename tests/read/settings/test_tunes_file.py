@@ -23,7 +23,7 @@ def test_without_a_file_every_setting_has_its_default() -> None:
     assert messages == ()
     assert (book.paper, book.language, book.instrument) == ("a4", "en", "nyckelharpa-3row")
     assert [edition.name for edition in book.editions] == [
-        "player", "teacher", "student-1", "student-2", "student-3", "duo",
+        "player", "teacher", "student-1", "student-2", "student-3", "duo", "accompanist",
     ]  # fmt: skip
 
 
