@@ -300,6 +300,8 @@ def solve_chords(tune: Tune, own: Sequence[ChordSpan] = ()) -> tuple[ChordSpan, 
 
 def _given(slots: Sequence[HarmonySlot], own: Sequence[ChordSpan]) -> list[ChordSymbol | None]:
     """For each slot the chord of ``own`` that holds most of it, None where none holds any."""
+    if not own:
+        return [None] * len(slots)
     found: list[ChordSymbol | None] = []
     first = 0
     for slot in slots:

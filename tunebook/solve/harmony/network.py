@@ -26,7 +26,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from tunebook.model.tune import Tune
+from tunebook.model.tune import Meter, Tune
 from tunebook.solve.harmony.slots import PHRASE_PLACES, HarmonySlot, bar_tones
 from tunebook.solve.times import whole_times
 
@@ -173,8 +173,8 @@ def slot_tones(tune: Tune, slots: Sequence[HarmonySlot]) -> np.ndarray:
     found = np.zeros((len(slots), len(LOOKS), 12), dtype=np.float32)
     _look_inside(found, tune, slots)
     numbers = np.array([slot.bar_index for slot in slots])
-    starts = np.flatnonzero(np.diff(numbers, prepend=-1))
-    lengths = np.diff(starts, append=len(slots))
+    starts = _starts(numbers)
+    lengths = _lengths(starts, len(slots))
     means = np.add.reduceat(found[:, 0], starts, axis=0) / lengths[:, None]
     found[:, LOOKS.index("bar")] = np.repeat(means, lengths, axis=0)
     for name, away in _AROUND.items():
@@ -212,7 +212,7 @@ def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) ->
     cell = at * 12 + tones % 12
     for look, part in enumerate(parts):
         found[:, look] = np.bincount(cell, part, len(slots) * 12).reshape(-1, 12)
-    heard = np.flatnonzero(np.diff(at, prepend=-1))
+    heard = _starts(at)
     rows = at[heard]
     # Of a chord the first tone counts as the one that begins, the last as the one that ends.
     found[rows, 5, np.minimum.reduceat(tones, heard) % 12] = 1.0
@@ -223,10 +223,25 @@ def _look_inside(found: np.ndarray, tune: Tune, slots: Sequence[HarmonySlot]) ->
     has_melody[at[is_melody]] = True
     leading = is_melody | ~has_melody[at]
     at, note = at[leading], note[leading]
-    heard = np.flatnonzero(np.diff(at, prepend=-1))
+    heard = _starts(at)
     found[rows, 7, midis[np.maximum.reduceat(note, heard)] % 12] = 1.0
     begun = np.flatnonzero(onsets[note] <= start[at])
     _look_at_beginnings(found, at[begun], note[begun], onsets, midis)
+
+
+def _starts(numbers: np.ndarray) -> np.ndarray:
+    """Where runs of one number begin."""
+    is_new = np.ones(len(numbers), dtype=bool)
+    np.not_equal(numbers[1:], numbers[:-1], out=is_new[1:])
+    return is_new.nonzero()[0]
+
+
+def _lengths(starts: np.ndarray, end: int) -> np.ndarray:
+    """The lengths of the runs that begin there."""
+    lengths = np.empty_like(starts)
+    np.subtract(starts[1:], starts[:-1], out=lengths[:-1])
+    lengths[-1:] = end - starts[-1:]
+    return lengths
 
 
 class _Pairs(NamedTuple):
@@ -257,9 +272,9 @@ def _look_at_beginnings(
     those that began last, the one written first."""
     if not len(at):
         return
-    groups = np.flatnonzero(np.diff(at, prepend=-1))
+    groups = _starts(at)
     begun = onsets[note]
-    latest = np.repeat(np.maximum.reduceat(begun, groups), np.diff(groups, append=len(at)))
+    latest = np.repeat(np.maximum.reduceat(begun, groups), _lengths(groups, len(at)))
     first = np.minimum.reduceat(np.where(begun == latest, note, len(midis)), groups)
     found[at[groups], 4, midis[first] % 12] = 1.0
 
@@ -292,31 +307,39 @@ def slot_places(tune: Tune, slots: Sequence[HarmonySlot]) -> np.ndarray:
     """(slots, PLACES) where each slot is in bar, phrase and section, and what kind of metre."""
     struck = sum(not note.is_grace and not note.is_rest for bar in tune.bars for note in bar.notes)
     density = min(struck / len(slots), 8.0) / 8.0
-    last = len(slots) - 1
-    rows = []
-    for index, slot in enumerate(slots):
-        row = _PLACE_ROW.copy()
-        row[slot.measure % 8] = 1.0
-        row[8 + min(4, slot.measures - 1 - slot.measure)] = 1.0
-        row[13:19] = _into_row(slot.into_measure)
-        row[19 + slot.phrase_place] = 1.0
-        meter = tune.bars[slot.bar_index].meter
-        row[-7:] = (
-            meter.is_compound,
-            meter.beats == 3,
-            slot.duration.numerator / slot.duration.denominator,
-            index == last,
-            slot.measure < 8,
-            slot.measures / 16.0,
-            density,
-        )
-        rows.append(row)
-    return np.array(rows, dtype=np.float32)
+    rows = np.array(
+        [
+            _place_row(
+                (slot.measure, slot.measures, slot.into_measure),
+                slot.phrase_place,
+                (slot.duration.numerator, slot.duration.denominator),
+                tune.bars[slot.bar_index].meter,
+            )
+            for slot in slots
+        ]
+    )
+    rows[-1, -4] = 1.0
+    rows[:, -1] = density
+    return rows
 
 
-_PLACE_ROW = [0.0] * PLACES
-
-
-@functools.lru_cache(maxsize=256)
-def _into_row(into_measure: float) -> tuple[float, ...]:
-    return tuple([float(abs(into_measure - part) < 0.01) for part in _INTO])
+@functools.lru_cache(maxsize=4096)
+def _place_row(
+    place: tuple[int, int, float],
+    phrase_place: int,
+    duration: tuple[int, int],
+    meter: Meter,
+) -> np.ndarray:
+    """What all slots share at one ``place`` (measure, measures, part before the slot); the
+    tune's last slot and its density aside."""
+    measure, measures, into_measure = place
+    row = np.zeros(PLACES, dtype=np.float32)
+    row[measure % 8] = 1.0
+    row[8 + min(4, measures - 1 - measure)] = 1.0
+    for at, part in enumerate(_INTO):
+        row[13 + at] = abs(into_measure - part) < 0.01
+    row[19 + phrase_place] = 1.0
+    length = duration[0] / duration[1]
+    is_early = measure < 8
+    row[-7:] = (meter.is_compound, meter.beats == 3, length, 0.0, is_early, measures / 16.0, 0.0)
+    return row

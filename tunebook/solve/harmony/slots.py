@@ -64,12 +64,14 @@ class _Measure:
 
 
 class _Cell(NamedTuple):
-    """The room of one slot: its bar, onset and duration in steps, its number in the measure."""
+    """The room of one slot: its bar, onset and duration in steps, its number in the measure and the
+    number of those in a full one."""
 
     bar: Bar
     onset: int
     duration: int
     nth: int
+    total: int
 
 
 BarTone = tuple[int, int, list[int]]
@@ -123,7 +125,9 @@ def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
         weights, first = _melody(cell, tones[bar.index])
         if tune.voices:
             weights = _with_voices(weights, tune, cell, times)
-        phrase_place, change_place = _places(measure.number, measure.size, bar.meter, cell.nth)
+        phrase_place, change_place = _places(
+            measure.number, measure.size, cell.total, cell.nth, is_compound=bar.meter.is_compound
+        )
         slots.append(
             HarmonySlot(
                 bar_index=bar.index,
@@ -137,7 +141,7 @@ def harmony_slots(tune: Tune) -> tuple[HarmonySlot, ...]:
                 key=heard[id(bar.key)],
                 measure=measure.number,
                 measures=measure.size,
-                into_measure=cell.nth / _slot_count(bar.meter),
+                into_measure=cell.nth / cell.total,
             )
         )
     return tuple(slots)
@@ -234,12 +238,13 @@ def _cells(measure: _Measure, times: WholeTimes) -> list[_Cell]:
     elapsed = 0
     for bar in measure.bars:
         step = times.steps(slot_length(bar.meter))
+        count = _slot_count(bar.meter)
         onset, duration = times.bars[bar.index]
         at = 0
         while at < duration:
             place = elapsed + at
             length = min(step - place % step, duration - at)
-            cells.append(_Cell(bar, onset + at, length, place // step))
+            cells.append(_Cell(bar, onset + at, length, place // step, count))
             at += length
         elapsed += duration
     return cells
@@ -284,8 +289,8 @@ def _with_voices(
 
 
 @functools.lru_cache(maxsize=4096)
-def _places(number: int, size: int, meter: Meter, nth: int) -> tuple[int, int]:
-    """Indices into PHRASE_PLACES and CHANGE_PLACES, of the slot ``nth`` of a measure."""
+def _places(number: int, size: int, count: int, nth: int, *, is_compound: bool) -> tuple[int, int]:
+    """Indices into PHRASE_PLACES and CHANGE_PLACES, of slot ``nth`` of ``count`` in a measure."""
     if number == size - 1 and size > 1:
         phrase = "last bar"
     elif number == size - 2 and size > 3:
@@ -295,8 +300,9 @@ def _places(number: int, size: int, meter: Meter, nth: int) -> tuple[int, int]:
         phrase = {0: "first bar", 3: "fourth bar", 4: "fifth bar", 7: "eighth bar"}.get(
             eight, "inner bar"
         )
+    change = _change(number, phrase, count, nth, is_compound=is_compound)
     late = phrase + " late" if nth and phrase + " late" in PHRASE_PLACES else phrase
-    return PHRASE_PLACES.index(late), CHANGE_PLACES.index(_change(number, phrase, meter, nth))
+    return PHRASE_PLACES.index(late), CHANGE_PLACES.index(change)
 
 
 @functools.lru_cache(maxsize=64)
@@ -305,16 +311,15 @@ def _slot_count(meter: Meter) -> int:
     return 1 if meter.is_free else int(meter.length / slot_length(meter))
 
 
-def _change(number: int, phrase: str, meter: Meter, nth: int) -> str:
+def _change(number: int, phrase: str, count: int, nth: int, *, is_compound: bool) -> str:
     if nth == 0:
         if number == 0:
             return "section"
         return "phrase" if number % 4 == 0 else ("weak bar" if number % 2 else "strong bar")
-    count = _slot_count(meter)
     if count % 2 == 0 and nth == count // 2:
         if phrase == "bar before last":
             return "cadence half bar"
         if phrase == "last bar":
             return "last half bar"
-        return "compound half bar" if meter.is_compound else "half bar"
+        return "compound half bar" if is_compound else "half bar"
     return "second beat" if nth == 1 else "third beat"
