@@ -25,7 +25,6 @@ PIECES = {
     "liliuokalani/aloha_oe.mxl": 8,  # voices and piano, with chord symbols
     "demos/two-voices.xml": 2,  # two voices on one staff
     "demos/voices_with_chords.xml": 2,
-    "demos/nested_tuplet_finale_test2.xml": 1,
     "leadSheet/fosterBrownHair.mxl": 1,
 }
 """Each with the number of its voices."""

@@ -232,6 +232,20 @@ def test_slurs_tuplets_and_beams() -> None:
     assert not tune.messages
 
 
+def test_tuplets_within_tuplets_keep_their_lengths() -> None:
+    """MusicXML gives the ratio of both as one: three triplets of a triplet are nine for four."""
+    inner = (
+        "<note><pitch><step>D</step><octave>5</octave></pitch><duration>4</duration>"
+        "<voice>1</voice><type>16th</type><time-modification><actual-notes>9</actual-notes>"
+        "<normal-notes>4</normal-notes></time-modification></note>"
+    )
+    start = START.replace("<divisions>4</divisions>", "<divisions>36</divisions>")
+    rest = note("A5", 8).replace("<duration>8", "<duration>72")
+    tune = read_one(measure(1, start, inner * 9, rest))
+    assert [str(one.duration) for one in notes_of(tune)] == ["1/36"] * 9 + ["1/2"]
+    assert not tune.messages
+
+
 def test_lengths_rounded_to_whole_divisions_are_mended() -> None:
     rounded = "".join(
         f"<note><pitch><step>{step}</step><octave>5</octave></pitch><duration>{length}</duration>"
