@@ -72,6 +72,19 @@ def test_pickup_lengths_dots_and_rests() -> None:
     assert not tune.messages
 
 
+def test_bar_that_goes_on_in_an_uncounted_measure_is_one_bar() -> None:
+    tune = read_one(
+        measure(1, START, FULL),
+        measure(2, note("D5", 8)),
+        measure("2a", note("E5", 4)),
+        measure(3, FULL),
+    )
+    assert [(bar.number, bar.sign_after) for bar in tune.bars] == [
+        (1, "|"), (2, ""), (2, "|"), (3, "|"),
+    ]  # fmt: skip
+    assert not tune.messages
+
+
 def test_accidentals_are_the_elements_own_whatever_stood_before() -> None:
     tune = read_one(
         measure(1, START, note("F5"), note("F5"), note("F#5")),
@@ -322,13 +335,13 @@ def test_words_under_the_notes_in_verses() -> None:
 
     tune = read_one(
         measure(1, START,
-                note("D5", end=lyric(1, "begin", "som") + lyric(2, "single", "vid_*-sjö")),
+                note("D5", end=lyric(1, "begin", "som") + lyric(2, "single", "-vid_*-sjö-")),
                 note("E5", end=lyric(1, "end", "mar")), note("r")),
         measure(2, note("F#5", end=lyric(1, "single", "kväll", "<extend/>")), note("G5"),
                 note("A5", end='<lyric number="1"><extend/></lyric>')),
     )  # fmt: skip
     first, second, _, third, fourth, _ = notes_of(tune)
-    assert [one.text if one else None for one in first.syllables] == ["som", "vid_*-sjö"]
+    assert [one.text if one else None for one in first.syllables] == ["som", "-vid_*-sjö-"]
     assert first.syllables[0] is not None and first.syllables[0].is_joined
     assert second.syllables[0] is not None and not second.syllables[0].is_joined
     assert third.syllables[0] is not None and third.syllables[0].text == "kväll"

@@ -485,5 +485,7 @@ def test_repeat_that_goes_back_to_a_double_bar_says_so(arranged):
     score = score_of(from_abc("D6 || E6 | F6 :|", arranged))
     left = [one.find("barline[@location='left']/repeat") for one in score.findall("part/measure")]
     assert [one is not None for one in left] == [False, True, False]
+    jump = score_of(from_abc('D6 | !segno! E6 :| F6 "D.S."G6 :|', arranged))
+    assert jump.find(".//repeat[@direction='forward']") is None
     plain = score_of(from_abc("D6 :| E6 :|", arranged))
     assert plain.find(".//repeat[@direction='forward']") is None

@@ -49,9 +49,9 @@ def in_quotes(text: str) -> str:
 def in_words(text: str) -> str:
     """A syllable as it stands in w:."""
     line = in_field(text)
-    for sign in "_*|~":
+    for sign in "_*|~-":
         line = line.replace(sign, f"\\u{ord(sign):04x}")
-    return line.replace("-", "\\-").replace(" ", "~")
+    return line.replace(" ", "~")
 
 
 @functools.lru_cache(maxsize=5000)

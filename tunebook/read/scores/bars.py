@@ -42,6 +42,7 @@ class Frame:
     begins_repeat: bool = False
     repeats: int = 0
     sign: str = "|"
+    has_sign: bool = False
     ending: tuple[int, ...] = ()
     ends_ending: bool = False
     meter: str = ""
@@ -84,6 +85,7 @@ def frames_of(parts: Sequence[Part]) -> list[Frame]:
                 ]
         frames.append(frame)
     _settle_endings(frames)
+    _join_halves(frames)
     _write_starts(frames)
     for frame, after in _with_next(frames):
         frame.sign_text = _sign_text(frame, after)
@@ -110,6 +112,7 @@ def _barline(element: Element, frame: Frame) -> None:
         frame.repeats = max(frame.repeats, min(max(int(times), 2), 99))
     elif not is_left and style in _STYLES and element.get("location") != "middle":
         frame.sign = _STYLES[style]
+    frame.has_sign = frame.has_sign or (not is_left and bool(style))
     ending = element.find("ending")
     if ending is not None and ending.get("type") == "start":
         frame.ending = _passes(ending) or frame.ending
@@ -187,6 +190,19 @@ def shift_of(attributes: Element) -> tuple[int, int] | None:
     usual = round(semitones * 7 / 12)
     steps = int(number_of(transpose.findtext("diatonic"), Fraction(usual)))
     return steps + 7 * octaves, semitones + 12 * octaves
+
+
+def _join_halves(frames: Sequence[Frame]) -> None:
+    """A bar that goes on in a measure which is not counted ("14a" after "14") has no bar sign in
+    its middle, unless the score shows one."""
+    for frame, after in _with_next(frames):
+        if after is None or frame.has_sign or frame.repeats or after.begins_repeat or after.ending:
+            continue
+        is_uncounted = after.is_implicit or (
+            not after.number.isdecimal() and after.number.startswith(frame.number)
+        )
+        if is_uncounted and 0 < frame.length < frame.length + after.length == frame.meter_length:
+            frame.sign = "[|]"
 
 
 def _settle_endings(frames: Sequence[Frame]) -> None:

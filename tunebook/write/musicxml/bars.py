@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -10,7 +11,7 @@ from xml.etree import ElementTree
 
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.spelling import SHARP_ORDER, usual_fifths
-from tunebook.model.tune import Annotation, Bar, Key, Meter, Tempo, Tune
+from tunebook.model.tune import Annotation, Bar, Key, Meter, Note, Tempo, Tune
 from tunebook.write.clefs import clef_sign
 from tunebook.write.musicxml.lengths import pieces_of
 from tunebook.write.safe_text import plain_text
@@ -166,12 +167,32 @@ def _repeats_from(bar: Bar, last: Bar | None) -> bool:
 def _unmarked_starts(tune: Tune) -> frozenset[int]:
     """Bars to which a repeat goes back and a reader of MusicXML would not, since neither the tune
     begins there nor another repeat ends right before."""
-    bars, back = tune.bars, set()
+    bars = tune.bars
+    back: dict[int, list[int]] = {}
     for bar, after in pairwise(tune.played):
-        ends = _repeats_after(bars[bar], bars[bar + 1] if bar + 1 < len(bars) else None)
-        if after <= bar and ends and after and bars[after - 1].sign_after not in (":|", "::"):
-            back.add(after)
-    return frozenset(back)
+        if after <= bar and _repeats_after(
+            bars[bar], bars[bar + 1] if bar + 1 < len(bars) else None
+        ):
+            back.setdefault(bar, []).append(after)
+    starts = {
+        start
+        for bar, targets in back.items()
+        for start in (targets[:-1] if _jumps_from(bars[bar]) else targets)
+    }
+    return frozenset(
+        start for start in starts if start and bars[start - 1].sign_after not in (":|", "::")
+    )
+
+
+_JUMP_WORDS = re.compile(r"\W*(d\.?\s?[cs]\b|da\s?capo|dal\s?segno)", re.IGNORECASE)
+
+
+def _jumps_from(bar: Bar) -> bool:
+    """Whether the last time through the bar leads back by a da capo or dal segno."""
+    marked: tuple[Bar | Note, ...] = (bar, *bar.notes)
+    names = [name for one in marked for name in one.decorations]
+    words = [one.text for mark in marked for one in mark.annotations]
+    return any(map(_JUMP_WORDS.match, [*names, *words]))
 
 
 def _left_barline(bar: Bar, begins_repeat: bool) -> list[Element]:
