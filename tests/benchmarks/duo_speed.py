@@ -10,7 +10,6 @@ with melodies alone.
 
 from __future__ import annotations
 
-import itertools
 import os
 import re
 import resource
@@ -64,23 +63,19 @@ def main() -> None:
         # Fonts are converted once a machine; that is not part of any book.
         write_tunes(home / "first", corpus_tunes(1))
         timed([*command[:4], str(home / "first"), *command[5:]], environment)
-        spent = [processor_time()]
         alone, line = timed([*command, "--no-cache"], environment)
-        spent.append(processor_time())
         print("melodies:", line)
-        full, line = timed([*command, "--edition", "duo"], environment)
-        spent.append(processor_time())
-        print("for two:", line)
+        duo, line = timed([*command, "--edition", "duo"], environment)
+        print("for two:", line, flush=True)
         timed([*command, "--edition", "duo", "--keep-source", str(sources)], environment)
         both = sum("VoiceStaff =" in path.read_text("utf-8") for path in sources.glob("*.ly"))
-        spent.append(processor_time())
-        engraver = lilypond_alone(sources, home)
-        spent.append(processor_time())
-        melody, duo, _, lilypond = (after - before for before, after in itertools.pairwise(spent))
+        before = processor_time()
+        wall = lilypond_alone(sources, home)
+        cpu = processor_time() - before
         print(f"cores: {os.cpu_count()}; tunes: {count}, with two voices: {both}")
-        print(f"for two / LilyPond alone: {full:.1f} s / {engraver:.1f} s = {full / engraver:.2f}")
-        print(f"the same in processor time: {duo:.1f} s / {lilypond:.1f} s = {duo / lilypond:.2f}")
-        print(f"for two / melodies alone: {full / alone:.2f}, processor {duo / melody:.2f}")
+        print(f"for two / LilyPond alone: {duo.wall:.1f} s / {wall:.1f} s = {duo.wall / wall:.2f}")
+        print(f"in processor time: {duo.cpu:.1f} s / {cpu:.1f} s = {duo.cpu / cpu:.2f}")
+        print(f"for two / melodies alone: {duo.share_of(alone)}")
 
 
 if __name__ == "__main__":
