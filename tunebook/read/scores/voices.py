@@ -269,17 +269,25 @@ def _settle_slurs(voice: ScoreVoice) -> None:
 
 
 def _settle_ties(voice: ScoreVoice) -> None:
-    """Take away ties that lead to no note of their pitch: such a note rings on, as writers of
-    scores say, or its other end stands in another voice."""
-    events = [event for event in _in_order(voice) if not event.is_grace]
-    if not events:
-        return
+    """Take away ties that lead to no note of their pitch right after: such a note rings on, as
+    writers of scores say, or its other end stands in another voice."""
+    events = [
+        (at, event)
+        for at, bar in enumerate(voice.bars)
+        for event in bar.events
+        if not event.is_grace
+    ]
     held: set[tuple[int, Fraction, int]] = set()
-    for event, after in zip(events, [*events[1:], None], strict=True):
+    for place, (at, event) in enumerate(events):
+        waiting: set[tuple[int, Fraction, int]] = set()
+        if place + 1 < len(events):
+            later, after = events[place + 1]
+            end = event.sound.onset + event.sound.length
+            if later == at + 1:  # 0 where the note lasts to the end of its bar
+                end -= voice.part.measures[at].length
+            if later <= at + 1 and abs(after.sound.onset - end) < _SMALL:
+                waiting = {(one.step, one.alter, one.octave) for one in after.tones}
         names = [(one.step, one.alter, one.octave) for one in event.tones]
-        waiting = (
-            set() if after is None else {(one.step, one.alter, one.octave) for one in after.tones}
-        )
         event.tones = tuple(
             replace(one, is_tied=one.is_tied and name in waiting, is_tied_from=name in held)
             for one, name in zip(event.tones, names, strict=True)
