@@ -35,7 +35,7 @@ from tunebook.model.piece import EngravedPiece
 # systems have a bleed of 4 pt, and that of a tight book; what looks at ease; the most), and between
 # tunes.
 _SYSTEM_GAP_PT = -3.0
-_SYSTEM_GAP_WHEN_TIGHT_PT = -4.0
+_SYSTEM_GAP_WHEN_TIGHT_PT = -4.5
 _SYSTEM_GAP_AT_EASE_PT = 4.0
 _SYSTEM_GAP_MOST_PT = 15.0
 # Systems carry a bleed, so a page may reach so far towards its foot line without touching it, if
