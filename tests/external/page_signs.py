@@ -143,6 +143,7 @@ class _Reader:
         self.is_after_grace = False
         self.chord: list[tuple[int, int, str]] | None = None
         self.is_tied_one = False
+        self.tweak: tuple[int, int] | None = None
         self.now = Fraction(0)
 
     def read(self, number: int, line: str) -> None:
@@ -216,12 +217,15 @@ class _Reader:
         elif text.endswith("\\tied"):
             self.is_tied_one = True
         elif text.startswith("\\tweak") and text.endswith("font-size #-4"):
-            pass
+            # LilyPond says of a tweaked head that it begins where its first tweak does.
+            self.tweak = self.tweak or (number, line.index(text) + 1)
         else:
             assert self.chord is not None and re.fullmatch(_HEAD, text), line
             mark = "~" if self.is_tied_one else ""
             self.is_tied_one = False
-            self.chord.append((number, line.index(text) + 1, text + mark))
+            place = self.tweak or (number, line.index(text) + 1)
+            self.tweak = None
+            self.chord.append((*place, text + mark))
 
     def _open(self, text: str) -> None:
         factor, is_grace = self.scales[-1]

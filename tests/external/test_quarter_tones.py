@@ -99,7 +99,7 @@ def test_page_has_the_signs_of_the_engraver_arrows_and_one_message(tmp_path) -> 
 def test_tune_without_quarter_tones_has_no_word_of_them() -> None:
     answer = arranged(read("c ^c _B c|"))
     assert not [message for message in answer.messages if message.kind == "quarter-tone"]
-    assert "cents" not in arrangements_as_json([answer], answer.instrument)
+    assert '"cents":' not in arrangements_as_json([answer], answer.instrument)
 
 
 def test_json_has_the_key_and_the_cents_above_it() -> None:
