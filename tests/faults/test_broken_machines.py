@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from reading import text_of
 
 # Without it these are no faults that can be brought about: limits, signals, rights of POSIX.
 resource = pytest.importorskip("resource")
@@ -131,13 +132,15 @@ def test_a_read_only_folder_is_said_before_any_work(place: Path, old_book: Path)
 
 def test_a_damaged_cache_is_made_anew(place: Path) -> None:
     assert build(place).returncode == 0
-    good = (place / "out" / "book.pdf").read_bytes()
+    book = place / "out" / "book.pdf"
+    good = text_of(book)
     for path in (place / "cache").rglob("*"):
         if path.is_file() and path.stat().st_size:
             path.write_bytes(b"rubbish")
     done = build(place)
     assert done.returncode == 0, done.stderr
-    assert abs(len((place / "out" / "book.pdf").read_bytes()) - len(good)) < 2000
+    # Bytes may differ: glyphs are numbered by what was engraved together.
+    assert text_of(book) == good and "Tune 3" in good
     assert left_behind(place) == []
 
 
