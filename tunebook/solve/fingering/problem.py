@@ -35,7 +35,7 @@ from tunebook.solve.fingering.demands import (
 from tunebook.solve.fingering.move_tables import CostTables, Link
 from tunebook.solve.fingering.moves import Passage
 from tunebook.solve.fingering.postures import Array, Demand, HeldDrone, PostureSet
-from tunebook.solve.search.layers import Layers, Leap
+from tunebook.solve.search.layers import Layers, layers_with_leaps
 from tunebook.solve.times import Same, whole_times
 from tunebook.solve.unplayable import unplayable_messages
 from tunebook.solve.weights import Weights
@@ -451,15 +451,9 @@ def _layers(
     """Costs of the search: own costs times how often they are played, steps, leaps."""
     states = _own_costs(order, sets, pauses, tables)
     costs = _way_costs(order, sets, tables)
-    leaps = []
-    for way, moves in zip(order.leaps, costs[len(order.steps) :], strict=True):
-        if way.start == way.end:
-            states[way.start] = states[way.start] + np.diagonal(moves)
-        elif way.start < way.end:
-            leaps.append(Leap(way.start, way.end, moves))
-        else:
-            leaps.append(Leap(way.end, way.start, moves.T))
-    return Layers(states, costs[: len(order.steps)], leaps)
+    steps, leaps = costs[: len(order.steps)], costs[len(order.steps) :]
+    ends = ((way.start, way.end) for way in order.leaps)
+    return layers_with_leaps(states, steps, zip(ends, leaps, strict=True))
 
 
 def _own_costs(

@@ -22,7 +22,7 @@ from tunebook.solve.fingering.problem import Problem, pose_problem
 from tunebook.solve.learning.marks import Mark
 from tunebook.solve.learning.parameters import product
 from tunebook.solve.learning.rates import HandCosts, HandRates
-from tunebook.solve.search.layers import Layers, Leap, Path
+from tunebook.solve.search.layers import Layers, Path, layers_with_leaps
 from tunebook.solve.search.shortest_path import cheapest_path
 from tunebook.solve.transpose import without_pins
 
@@ -97,15 +97,9 @@ def layers_of(lesson: Lesson, costs: HandCosts) -> Layers:
         costs.moves((demands[way.start], demands[way.end], way.link)) * way.times
         for way in order.ways
     ]
-    leaps: list[Leap] = []
-    for way, moves in zip(order.leaps, made[len(order.steps) :], strict=True):
-        if way.start == way.end:
-            states[way.start] = states[way.start] + np.diagonal(moves)
-        elif way.start < way.end:
-            leaps.append(Leap(way.start, way.end, moves))
-        else:
-            leaps.append(Leap(way.end, way.start, moves.T))
-    return Layers(states, made[: len(order.steps)], leaps)
+    steps, leaps = made[: len(order.steps)], made[len(order.steps) :]
+    ends = ((way.start, way.end) for way in order.leaps)
+    return layers_with_leaps(states, steps, zip(ends, leaps, strict=True))
 
 
 def where_missed(

@@ -7,7 +7,7 @@ about 50 millionths of a second. An ordinary tune takes some hundreds of them.""
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -108,6 +108,22 @@ class Layers:
     def bounds(self) -> list[Array]:
         """For each state a lower bound of the cost of a path through it; exact without leaps."""
         return [a + b for a, b in zip(self.reached, self.ahead, strict=True)]
+
+
+def layers_with_leaps(
+    states: list[Array], steps: list[Array], leaps: Iterable[tuple[tuple[int, int], Array]]
+) -> Layers:
+    """Layers whose leaps, each as ((from, to), costs), may lead forward, back, or to their own
+    layer: costs of one that leads back are turned round, of one that stays added to ``states``."""
+    kept = []
+    for (start, end), costs in leaps:
+        if start == end:
+            states[start] = states[start] + np.diagonal(costs)
+        elif start < end:
+            kept.append(Leap(start, end, costs))
+        else:
+            kept.append(Leap(end, start, costs.T))
+    return Layers(states, steps, kept)
 
 
 @dataclass(frozen=True)
