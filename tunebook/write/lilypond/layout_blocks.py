@@ -293,7 +293,7 @@ _LAYOUT = r"""
     \omit Flag
     \omit Dots
     \override NoteHead.duration-log = 2
-    \override NoteHead.font-size = -2.5
+    \override NoteHead.font-size = 0.5
     \override Rest.staff-position = 0
     \override DurationLine.thickness = 2.5
     \override DurationLine.bound-details.right.end-style = #'hook
