@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.arrangement import Arrangement
-from tunebook.pipeline.export import fingered_file, is_same
+from tunebook.pipeline.fingered_abc import fingered_file, is_same
 from tunebook.pipeline.load import Setup, Wishes, prepare, read_tunes_in
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.read.folder import AbcFile
@@ -104,11 +104,46 @@ def test_double_stops_are_written_and_read_back() -> None:
         assert is_same(one, other) and all(accent.is_pinned for accent in other.accents)
 
 
-def test_transposed_tune_is_left_as_it_is_and_said_once(tmp_path: Path) -> None:
+OTHERS = "% about\nM:4/4\nL:1/8\n\nX:2\nT:Another\nK:G\nG2B2 d4|]\n\n"
+SAID = f"{OTHERS}{TUNE}{MUSIC}\nX:3\nT:Tr\u00e4sken\nC:\u00c5ke\nM:2/4\nL:1/8\nK:C\nc2e2|g4|]\n"
+SETTINGS = (
+    '[tune."a.abc:1"]\nkey = "E"\ntempo = 80\ntitle = "New"\n[tune."a.abc:3"]\ntranspose = 2\n'
+)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1", "utf-16"])
+def test_a_transposed_tune_takes_the_place_of_its_text(tmp_path: Path, encoding: str) -> None:
+    data = SAID.replace("\n", "\r\n").encode(encoding)
+    (tmp_path / "a.abc").write_bytes(data)
+    (tmp_path / "tunes.toml").write_text(SETTINGS)
+    setup = prepare(tmp_path)
+    first = arranged(data, "a.abc", setup)
+    written, messages = fingered_file(data, first, setup)
+    text = written.decode(encoding)
+    assert messages == () and text.count("\n") == text.count("\r\n") and "T:New\r\n" in text
+    assert text.startswith(OTHERS.partition("G2B2")[0].replace("\n", "\r\n"))
+    assert "N:written in D" in text and "\nK:E\r\n" in text and "Q:1/4=80" in text
+    second = arranged(written, "a.abc", replace(setup, book=replace(setup.book, choices=())))
+    assert [one.tune.titles for one in second] == [("Another",), ("New",), ("Träsken",)]
+    assert second[2].tune.composer == "\u00c5ke"
+    assert all(is_same(one, other) for one, other in zip(first, second, strict=True))
+
+
+def test_chords_of_the_settings_come_into_the_text(tmp_path: Path) -> None:
     (tmp_path / "a.abc").write_text(TUNE + MUSIC)
-    (tmp_path / "tunes.toml").write_text('[tune."a.abc:1"]\ntranspose = 2\n')
+    (tmp_path / "tunes.toml").write_text('[tune."a.abc:1"]\nchords = "D | G | A7 | D"\n')
     setup = prepare(tmp_path)
     data = (tmp_path / "a.abc").read_bytes()
     written, messages = fingered_file(data, arranged(data, "a.abc", setup), setup)
+    assert messages == () and b"solved" not in written
+    assert [written.count(b'"%s"' % name) for name in (b"D", b"G", b"A7")] == [2, 1, 1]
+
+
+def test_a_text_that_would_be_misread_leaves_the_tune_as_it_was(tmp_path: Path) -> None:
+    # A bar that holds grace notes alone is no bar without them.
+    data = (TUNE + "A4 A4|{GABc}|d8|]\n").encode()
+    setup = prepare(SAMPLES)
+    setup = replace(setup, edition=replace(setup.edition, line="frame"))
+    written, messages = fingered_file(data, arranged(data, "a.abc", setup), setup)
     assert written == data
-    assert ["transposed" in message.what for message in messages] == [True]
+    assert ["would not be read as the same notes" in one.what for one in messages] == [True]

@@ -126,12 +126,19 @@ def test_a_frame_is_moved_with_its_tune_to_a_key_of_the_level(folder: Path) -> N
     assert all(one.stops for one in whole.arrangement.notes)
 
 
-def test_no_fingers_of_another_line_are_written_into_the_text(folder: Path, tmp_path: Path) -> None:
-    report = export_folder(
-        setup_with(folder, "frame"), ExportOrder("abc", tmp_path / "out", jobs=1)
-    )
-    assert (tmp_path / "out" / "a.abc").read_text(encoding="utf-8") == TUNE
-    assert any("another line is printed" in str(message) for message in report.messages)
+def test_the_exported_text_of_a_line_is_what_is_printed(folder: Path, tmp_path: Path) -> None:
+    setup = setup_with(folder, "frame")
+    report = export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
+    assert not any(message.kind == "fingering" for message in report.messages)
+    text = (tmp_path / "out" / "a.abc").read_text(encoding="utf-8")
+    assert "N:frame of the tune\nr:line frame\n" in text
+    (tmp_path / "out" / "tunes.toml").write_text("", encoding="utf-8")
+    again = arranged(prepare(tmp_path / "out", Wishes(edition="teacher")))
+    frame = arranged(setup)
+    assert again.tune.line == "frame"
+    assert [one.stops for one in again.notes] == [one.stops for one in frame.notes]
+    words = fixed_words("en")
+    assert info_line(again, words) == info_line(frame, words)
 
 
 def test_explain_speaks_of_the_printed_line(folder: Path) -> None:

@@ -17,7 +17,8 @@ from tunebook.model.tune import Tune
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.compare import CompareOrder, compare_folder
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
-from tunebook.pipeline.export import ExportOrder, export_folder, fingered_file, is_same
+from tunebook.pipeline.export import ExportOrder, export_folder
+from tunebook.pipeline.fingered_abc import fingered_file, is_same
 from tunebook.pipeline.kept import setup_sum
 from tunebook.pipeline.load import Setup, Wishes, load, prepare
 from tunebook.pipeline.outcomes import arrange_tune

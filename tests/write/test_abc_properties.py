@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from tunebook.errors import InputError
 from tunebook.model.tune import Tune
-from tunebook.pipeline.export import fingered_file, is_same
+from tunebook.pipeline.fingered_abc import fingered_file, is_same
 from tunebook.pipeline.load import Wishes, prepare, read_tunes_in
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.read.abc.tune import read_abc

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message, SourcePlace
-from tunebook.model.choices import BarSign, Line, Mode, Placement, Quality, ShownSign
+from tunebook.model.choices import LINES, BarSign, Line, Mode, Placement, Quality, ShownSign
 
 STEP_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 STEP_LETTERS = "CDEFGAB"
@@ -414,3 +414,13 @@ class Tune:
             if name == letter:
                 return texts
         return ()
+
+    @property
+    def line_of_text(self) -> Line:
+        """What of the tune its text holds: all of it, or what a remark of its header says
+        (``r:line frame``)."""
+        for text in self.field("r"):
+            word, _, value = text.partition(" ")
+            if word == "line":
+                return next((line for line in LINES if line == value.strip()), "full")
+        return "full"

@@ -1,15 +1,9 @@
-"""Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source.
-
-Fingered ABC leads back to the same arrangement: the text is written, read and solved again with the
-same instrument, hand and edition, but without what tunes.toml says of single tunes; a note that
-would then lie on another string gets its string written too, and a tune that would be given a drone
-gets a remark that it has none. What still differs after a few rounds is said.
-"""
+"""Write arranged tunes for other programs: JSON, MIDI, ABC, MusicXML, LilyPond source."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
@@ -17,6 +11,7 @@ from tunebook.errors import Message, SettingError, TunebookError
 from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.choices import EXPORT_KINDS, ExportKind
+from tunebook.pipeline.fingered_abc import fingered_file, has_voices
 from tunebook.pipeline.load import (
     Progress,
     Setup,
@@ -25,7 +20,6 @@ from tunebook.pipeline.load import (
     no_progress,
     nothing_to_do,
     read_files,
-    read_tunes_in,
     reading_limits,
 )
 from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
@@ -33,123 +27,9 @@ from tunebook.pipeline.prepare import edition_of
 from tunebook.pipeline.sources import line_width_pt, unwritable
 from tunebook.pipeline.workers import count_of_jobs
 from tunebook.read.folder import AbcFile, with_scores_as_abc
-from tunebook.read.spots import Spots, is_score
+from tunebook.read.spots import is_score
 from tunebook.solve.parts import part_of
-from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
 from tunebook.write.file_names import distinct_names, tune_file_names
-
-MOST_ROUNDS = 5
-
-
-def fingered_file(
-    data: bytes, arrangements: Sequence[Arrangement], setup: Setup, jobs: int = 1
-) -> tuple[bytes, tuple[Message, ...]]:
-    """Return the bytes of a file with the arrangements of its tunes written in, and messages."""
-    bare = replace(setup, book=replace(setup.book, choices=()))
-    besides: dict[int, Besides] = {}
-    unsettled = [one for one in arrangements if one.tune.moved is None and one.tune.line == "full"]
-    stuck: list[Arrangement] = []
-    for _ in range(MOST_ROUNDS):
-        written, messages = write_fingers_in_bytes(data, arrangements, besides)
-        again = _arranged_again(written, unsettled, bare, jobs)
-        differing = [one for one in unsettled if not is_same(one, again.get(_line(one)))]
-        unsettled = []
-        for one in differing:
-            before = besides.get(_line(one), NOTHING_BESIDES)
-            wanted = _besides(one, again.get(_line(one)), before)
-            (stuck if wanted == before else unsettled).append(one)
-            besides[_line(one)] = wanted
-        if not unsettled:
-            break
-    return written, (*messages, *(_not_the_same(one) for one in [*stuck, *unsettled]))
-
-
-def _line(arrangement: Arrangement) -> int:
-    return arrangement.tune.first_line
-
-
-def _arranged_again(
-    data: bytes, arrangements: Sequence[Arrangement], setup: Setup, jobs: int
-) -> dict[int, Arrangement]:
-    """What the written text gives for these tunes, by the number of the tune's first line."""
-    if not arrangements:
-        return {}
-    lines = {_line(one) for one in arrangements}
-    name = arrangements[0].tune.file
-    spots = Spots() if is_score(name) else None
-    tunes = read_tunes_in(AbcFile(name, data, spots), setup)
-    tunings = {_line(one): one.tune.tuning for one in arrangements}
-    chosen = [
-        replace(tune, tuning=tunings[tune.first_line]) for tune in tunes if tune.first_line in lines
-    ]
-    outcomes = arrange_tunes(chosen, setup, jobs=jobs, with_voices=_has_voices(setup))
-    found = (outcome.arrangement for outcome in outcomes)
-    return {_line(one): one for one in found if one is not None}
-
-
-def _has_voices(setup: Setup) -> bool:
-    """Whether the voices beside the melody are solved too; an edition of second voices is one
-    player's alone."""
-    return setup.edition.voices != "second"
-
-
-def is_same(one: Arrangement, other: Arrangement | None) -> bool:
-    """Whether two arrangements of a tune have the same strings, keys, fingers, drones, double stops
-    and chords, and the same chords in doubt, in all voices."""
-    return other is not None and _essence(one) == _essence(other)
-
-
-def _essence(arrangement: Arrangement) -> tuple[object, ...]:
-    return (
-        [(note.bar_index, note.note_index, note.stops, note.stops_after)
-         for note in arrangement.notes],
-        arrangement.drone,
-        [(one.bar_index, one.note_index, one.span.stop) for one in arrangement.accents],
-        [(span.onset, span.duration, span.chord.symbol, span.source, span.confidence)
-         for span in arrangement.chords],
-        [_essence(voice.arrangement) for voice in arrangement.voices],
-    )  # fmt: skip
-
-
-def _besides(one: Arrangement, other: Arrangement | None, before: Besides) -> Besides:
-    """What to write so that the text leads to ``one`` and not to ``other``."""
-    if other is None or len(one.notes) != len(other.notes):
-        return before
-    strings = {
-        (note.bar_index, note.note_index)
-        for note, found in zip(one.notes, other.notes, strict=True)
-        if not note.is_continued
-        and [stop.string_index for stop in note.stops]
-        != [stop.string_index for stop in found.stops]
-    }
-    voices = zip(
-        one.voices,
-        other.voices,
-        (*before.voices, *(NOTHING_BESIDES,) * len(one.voices)),
-        strict=False,
-    )
-    return Besides(
-        before.strings | strings,
-        before.is_silent or _begins_later(one, other),
-        tuple(_besides(mine.arrangement, found.arrangement, old) for mine, found, old in voices),
-    )
-
-
-def _begins_later(one: Arrangement, other: Arrangement) -> bool:
-    """Whether ``other`` has a drone, or a double stop of its own, where ``one`` has none yet."""
-    first = min((asked.onset for asked in one.drones_asked), default=None)
-    if any(first is None or asked.onset < first for asked in other.drones_asked):
-        return True
-    return len(other.accents) > len(one.accents)
-
-
-def _not_the_same(arrangement: Arrangement) -> Message:
-    what = f"the fingered text of {arrangement.tune.title!r} does not lead back to all of its "
-    return Message(
-        arrangement.tune.place, "fingering", what + "fingering, drones and chords",
-        "compare it with the book before you print it again",
-    )  # fmt: skip
-
 
 ENDINGS = {"midi": "mid", "musicxml": "musicxml", "ly": "ly"}
 _FILE_ENDINGS = (
@@ -193,10 +73,10 @@ def export_folder(
     files = tuple(with_scores_as_abc(files, reading_limits(setup)))
     loaded = load(setup, files)
     jobs = count_of_jobs(order.jobs)
-    has_voices = order.kind in ("json", "abc", "musicxml") and _has_voices(setup)
+    with_voices = order.kind in ("json", "abc", "musicxml") and has_voices(setup)
     outcomes = tuple(
         arrange_tunes(
-            loaded.tunes, setup, jobs=jobs, on_progress=on_progress, with_voices=has_voices
+            loaded.tunes, setup, jobs=jobs, on_progress=on_progress, with_voices=with_voices
         )
     )
     arrangements = built(outcomes)

@@ -64,7 +64,7 @@ def arrange_prepared(
         limits=edition.limits,
         choice=choice,
         drones=player.drones,
-        accents="none" if whole is not None else edition.accents,
+        accents="none" if prepared.line.startswith("frame") else edition.accents,
         chords=edition.chords,
         harmony=whole,
         shapes=edition.shows_shapes,

@@ -69,9 +69,10 @@ def line_of(choice: TuneChoice | None, setup: Setup) -> Line:
 
 
 def _in_line(tune: Tune, setup: Setup, choice: TuneChoice | None) -> Tune:
-    """The tune's plain line, or its frame with the whole melody beside it."""
+    """The tune's plain line, or its frame with the whole melody beside it; a text that holds no
+    more than that already is left as it is."""
     line = line_of(choice, setup)
-    if line == "full":
+    if line == "full" or tune.line.startswith("frame") or tune.line == line:
         return tune
     bare = without_grace_notes(tune)
     if line == "plain":

@@ -13,8 +13,9 @@ everything else stay as they were, and a program that reads the result finds the
 fingers as pins. What is written is plain ASCII, so the file keeps its encoding.
 
 Not written, each with a message: a finger for a note that comes out of a macro; anything in a line
-where it would be misread (one that uses ! as a line break); a transposed tune, whose fingers belong
-to other notes. A note that has a finger keeps it, and a note tied to the one before has none.
+where it would be misread (one that uses ! as a line break); a transposed tune or another line than
+the text has, whose fingers belong to other notes (see ``write/tune_abc.py``). A note that has a
+finger keeps it, and a note tied to the one before has none.
 """
 
 from __future__ import annotations
@@ -140,7 +141,7 @@ def insertions_of(
 ) -> tuple[list[Insertion], list[Message]]:
     """Return what one arrangement, its voices too, adds to the ``lines`` of its file, and messages
     about what cannot be added."""
-    if arrangement.tune.line != "full":
+    if arrangement.tune.line != arrangement.tune.line_of_text:
         what = "another line is printed than stands in the text, so no fingers are written into it"
         remedy = "export it with an edition that prints all of the tune"
         return [], [Message(arrangement.tune.place, "fingering", what, remedy)]
@@ -407,12 +408,12 @@ def write_fingers_in_bytes(
 ) -> tuple[bytes, tuple[Message, ...]]:
     """Return the bytes of a file with the fingers written in, in the encoding and with the line
     ends and byte-order mark it had, and the messages; ``besides`` as in :func:`write_fingers`."""
-    encoding = _encoding_of(data)
+    encoding = encoding_of(data)
     result = write_fingers(data.decode(encoding, "surrogatepass"), arrangements, besides)
     return result.text.encode(encoding, "surrogatepass"), result.messages
 
 
-def _encoding_of(data: bytes) -> str:
+def encoding_of(data: bytes) -> str:
     """An encoding that gives back the same bytes. Single-byte texts are taken for Latin-1, since
     only their ASCII part matters here."""
     if data.startswith(b"\xff\xfe"):
@@ -426,6 +427,11 @@ def _encoding_of(data: bytes) -> str:
     return "utf-8"
 
 
+def lines_of(text: str) -> list[tuple[str, str]]:
+    """The lines of a text, each with its line end."""
+    return [(match[1], match[2]) for match in _LINE.finditer(text)]
+
+
 def write_fingers(
     file_text: str,
     arrangements: Iterable[Arrangement],
@@ -433,7 +439,7 @@ def write_fingers(
 ) -> FingeredText:
     """Return the text with fingers and chosen chords written in, and the messages about what
     could not be written. Lines are counted as they are in the tunes' places."""
-    lines = [match.groups() for match in _LINE.finditer(file_text)]
+    lines = lines_of(file_text)
     bodies = [body for body, _ in lines]
     mark = _BYTE_ORDER_MARK if file_text.startswith(_BYTE_ORDER_MARK) else ""
     bodies[0] = bodies[0].removeprefix(mark)

@@ -6,15 +6,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from tunebook.model.tune import STEP_LETTERS, Bar, Key, Note, Pitch
+from tunebook.model.tune import Bar, Key, Note, Pitch
+from tunebook.write.abc_signs import key_text, length_text, sign_text, tone_text
 
 UNIT = Fraction(1, 8)
-_SIGNS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}
-_MODES = {
-    "ionian": "", "dorian": "dor", "phrygian": "phr", "lydian": "lyd", "mixolydian": "mix",
-    "aeolian": "m", "locrian": "loc", "none": "",
-}  # fmt: skip
-_NAMES = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 
 
 def passage_as_abc(
@@ -25,7 +20,7 @@ def passage_as_abc(
     first = bars[0]
     head = [f"X:{number}", f"T:{_plain(title)}", *(f"r:{_plain(one)}" for one in remarks)]
     head += [f"M:{first.meter.sign or 'none'}", f"L:{UNIT}", f"Q:1/4={quarters:.0f}"]
-    head.append(f"K:{_key_text(first.key)}")
+    head.append(f"K:{key_text(first.key)}")
     music = " | ".join(_bar_text(bar) for bar in bars)
     return "\n".join([*head, f"{music} |]", ""])
 
@@ -33,15 +28,6 @@ def passage_as_abc(
 def _plain(text: str) -> str:
     """A field's text, which ends where its line does."""
     return "".join(letter if letter.isprintable() else " " for letter in text).replace("%", "")
-
-
-def _key_text(key: Key) -> str:
-    """The signature as a major or modal key; signs set by hand follow it."""
-    tonic = STEP_LETTERS[key.tonic_step] + _NAMES[key.tonic_alter]
-    extra = "".join(f" {_SIGNS[alter]}{STEP_LETTERS[step].lower()}" for step, alter in key.explicit)
-    if key.mode == "none":
-        return f"none{extra}"
-    return f"{tonic}{_MODES[key.mode]}{extra}"
 
 
 def _bar_text(bar: Bar) -> str:
@@ -54,7 +40,7 @@ def _bar_text(bar: Bar) -> str:
 
 
 def _note_text(note: Note, key: Key, heard: dict[tuple[int, int], int]) -> str:
-    length = _length(note.written / UNIT)
+    length = length_text(note.written / UNIT)
     tuplet = note.tuplet
     start = ""
     if tuplet is not None and tuplet.position == 0:
@@ -72,16 +58,6 @@ def _tone(pitch: Pitch, key: Key, heard: dict[tuple[int, int], int]) -> str:
     place = pitch.step, pitch.octave
     sign = ""
     if heard.get(place, key.alters[pitch.step]) != pitch.alter:
-        sign = _SIGNS[pitch.alter]
+        sign = sign_text(pitch.alter)
         heard[place] = pitch.alter
-    letter = STEP_LETTERS[pitch.step]
-    if pitch.octave >= 5:
-        return sign + letter.lower() + "'" * (pitch.octave - 5)
-    return sign + letter + "," * (4 - pitch.octave)
-
-
-def _length(units: Fraction) -> str:
-    if units == 1:
-        return ""
-    top = "" if units.numerator == 1 else str(units.numerator)
-    return top if units.denominator == 1 else f"{top}/{units.denominator}"
+    return sign + tone_text(pitch)

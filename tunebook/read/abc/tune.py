@@ -411,7 +411,7 @@ def _make_tune(
     notices: Notices,
 ) -> Tune:
     fields = header.fields
-    return Tune(
+    tune = Tune(
         place=text.place,
         number=text.number,
         titles=tuple(title for title in header.titles if title),
@@ -433,6 +433,7 @@ def _make_tune(
         source_text=text.text,
         first_line=text.first_line,
     )
+    return replace(tune, line=tune.line_of_text)
 
 
 def _first(header: TuneHeader, letter: str) -> str:

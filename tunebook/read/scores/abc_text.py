@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from tunebook.model.abc_text import in_quotes, in_words
 from tunebook.model.spelling import signature_alters
 from tunebook.model.tune import STEP_LETTERS
 from tunebook.read.abc.keys import read_key
@@ -28,30 +29,6 @@ _ALTERS = {
     Fraction(2): "^^",
 }  # fmt: skip
 _MOST_IN_TUPLET = 99
-
-
-def in_field(text: str) -> str:
-    """Text as a field of ABC holds it: one line, nothing in it taken for a comment or an escape."""
-    line = " ".join(text.split())
-    for sign in "\\%&":
-        line = line.replace(sign, "\\" + sign)
-    return line
-
-
-def in_quotes(text: str) -> str:
-    """Text as it stands between quotation marks in music."""
-    line = in_field(text)
-    for sign in '"=[]|':
-        line = line.replace(sign, f"\\u{ord(sign):04x}")
-    return line
-
-
-def in_words(text: str) -> str:
-    """A syllable as it stands in w:."""
-    line = in_field(text)
-    for sign in "_*|~-":
-        line = line.replace(sign, f"\\u{ord(sign):04x}")
-    return line.replace(" ", "~")
 
 
 @functools.lru_cache(maxsize=5000)

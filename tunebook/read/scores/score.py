@@ -16,8 +16,9 @@ from pathlib import PurePosixPath
 from xml.etree.ElementTree import Element
 
 from tunebook.errors import InputError, Message, SourcePlace
+from tunebook.model.abc_text import in_field, in_quotes
 from tunebook.read.limits import ReadingLimits
-from tunebook.read.scores.abc_text import BARS_A_LINE, Line, VoiceWriter, in_field, in_quotes
+from tunebook.read.scores.abc_text import BARS_A_LINE, Line, VoiceWriter
 from tunebook.read.scores.archive import ScoreError, root_of
 from tunebook.read.scores.bars import Frame, frames_of
 from tunebook.read.scores.movements import Movement, movements_of

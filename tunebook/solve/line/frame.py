@@ -272,7 +272,8 @@ def _ways_on(
     """The states of beat ``at`` that can follow, and what each costs."""
     place = places[at]
     ways: list[tuple[_State, float]] = []
-    may_end = before is None or is_one_note(_length(places, before[1], at))
+    # A beat of a bar that does not fit its metre may be no one note; it is written as two.
+    may_end = before is None or before[1] + 1 == at or is_one_note(_length(places, before[1], at))
     if may_end:
         for pitch in place.weights or (None,):
             cost = step_cost(before[0] if before else None, pitch, place, weights)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -12,6 +13,11 @@ from tunebook.solve.parts import JUMPS
 
 KEPT = JUMPS | {"fermata", "invertedfermata", "breath", "shortphrase", "mediumphrase", "longphrase"}
 """Decorations of notes that say how all play."""
+_JUMP_WORDS = re.compile(
+    r"\W*(d\.?\s?[cs]\b|da\s?capo|dal\s?segno|((fine|end|slut|((to|al|da)\s+)?coda|segno)\W*$))",
+    re.IGNORECASE,
+)
+"""Words over a note that say the same."""
 
 WrittenTone = tuple[Pitch | None, Fraction, Fraction, bool]
 """Pitch (None for a rest), onset, end, and whether it is tied to the tone before."""
@@ -54,6 +60,9 @@ def _note(bar: Bar, tone: WrittenTone, *, is_tied_on: bool) -> Note:
         is_tied_from_before=() if pitch is None else (is_tied,),
         decorations=tuple(
             dict.fromkeys(name for note in under for name in note.decorations if name in KEPT)
+        ),
+        annotations=tuple(
+            words for note in under for words in note.annotations if _JUMP_WORDS.match(words.text)
         ),
         chord=first,
         drone_pin=next((note.drone_pin for note in reversed(under) if note.drone_pin), None),
