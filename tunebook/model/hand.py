@@ -49,7 +49,7 @@ WEIGHT_BOUNDS: dict[str, tuple[float, float]] = {
     "above_home": (0.0, 6.0),
     "below_home": (0.0, 6.0),
     "high_key": (0.0, 4.0),
-    "past_next": (0.0, 4.0),
+    "past_next": (0.0, 8.0),
     "trill_bound": (0.5, 10.0),
     "trill_little_finger": (0.0, 4.0),
     "shift": (0.1, 8.0),

@@ -43,7 +43,7 @@ class Weights:
     above_home: float = 1.0  # per 100 mm that the hand sits above first position
     below_home: float = 0.3  # per 100 mm below it
     high_key: float = 0.5  # per 100 mm beyond a third of the string
-    past_next: float = 0.5  # a tone lies above the open string that is next
+    past_next: float = 2.5  # a tone lies above the open string that is next
     trill_bound: float = 3.0  # a trill with no free higher finger or no key for its upper note
     trill_little_finger: float = 0.5  # the little finger has to trill
     drone_pause: float = 2.0  # the bow must leave a drone that was asked for

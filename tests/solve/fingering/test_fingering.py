@@ -279,7 +279,7 @@ def test_melody_on_the_drones_own_tone_keeps_the_drone_sounding() -> None:
 
 
 def test_a_pinned_drone_finger_is_kept() -> None:
-    played = line("D4 E4 F#4 G4")
+    played = line("D4 F#4 G4 D4")
     found = solve(played, drone=whole(played, 2, 5, 2))
     assert {span.stop.finger for span in found.drone} == {2}
 
@@ -446,6 +446,15 @@ def test_a_tone_between_two_of_the_upper_string_stays_on_it() -> None:
     """C sharp between two D on the A string: key 4 and not key 11 of the D string (common practice,
     no source)."""
     found = figure("E5 G5 D5 B4 D5 E5 B4 B4", "A5 G#5 F#5 G#5 E5 D5 C#5 D5", 160)
+    assert {string for string, _, _ in found} == {4}
+
+
+def test_high_hands_come_down_to_a_tone_that_their_string_has_low() -> None:
+    """B flat and C between tones of the A string beyond first position: keys 1 and 3 of it, after a
+    shift, and not keys 8 and 10 of the string below (common practice, no source)."""
+    found = figure("Bb5 A5 G5 F5 D5 Bb4", "Eb5 C5 A4 Bb4 D5 G5", 138)
+    assert {string for string, _, _ in found} == {4}
+    found = figure("A5 G5 F#5 C5", "E5 G5 F#5 E5 D5", 152)
     assert {string for string, _, _ in found} == {4}
 
 

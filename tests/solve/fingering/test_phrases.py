@@ -23,7 +23,7 @@ TUNE = tune(
 def forms(amount: float) -> tuple[set[tuple[int, ...]], float]:
     found = choose_fingering(
         TUNE, CGDA, HAND, whole_notes_per_second=0.8,
-        weights=replace(KEYED, same_phrase=amount),
+        weights=replace(KEYED, same_phrase=amount, past_next=0.0),
     )  # fmt: skip
     bars: dict[int, list[int]] = {0: [], 1: [], 3: []}
     for note in found.notes:
