@@ -22,6 +22,8 @@ TUNING_CAUTION = (
     "Caution: tune up slowly, with your face away from the strings, as far as the string maker's "
     "chart allows."
 )
+MOST_TOLD = 4
+"""So many habits, questions or messages of learning are told on a terminal."""
 STRING_CAUTION = (
     "Caution: a string marked ! gains more than a tenth in tension. Use the string maker's chart, "
     "tune slowly, keep your face away from the strings."
@@ -250,21 +252,34 @@ def _print_keys(report: CompareReport) -> None:
 
 
 def print_learn_report(report: LearnReport, told: LearningTold) -> None:
-    """Write agreement, habits and questions, and where the hand file is."""
-    print_messages(report.messages)
+    """Write agreement, habits and questions, a screenful at the most, and where the files are."""
+    print_messages(report.messages[:MOST_TOLD])
+    _say_how_many_more(len(report.messages), "messages", "tunebook check lists those on tunes")
+    where = f"in {report.report}" if report.report else "--report REPORT.pdf tells all"
     for line in told.summary:
         say(line)
-    for habit in told.habits if report.verdict.is_better else ():
-        say(habit.sentence)
-        if habit.changes:
-            say(f"    {'; '.join(habit.changes)}")
-        say(f"    {habit.shows}")
-    for line in told.doubts:
+    habits = told.habits if report.verdict.is_better else ()
+    for habit in habits[:MOST_TOLD]:
+        changes = f" {'; '.join(habit.changes)}." if habit.changes else ""
+        say(f"{habit.sentence} {habit.shows}{changes}")
+        for place in habit.places[:1]:
+            say(f"    {place}")
+    _say_how_many_more(len(habits), "habits", where)
+    for line in told.doubts[:MOST_TOLD]:
         say(f"? {line}")
+    _say_how_many_more(len(report.doubts), "questions", where)
     if report.output:
         say(f"hand file: {report.output}")
+    elif report.verdict.is_better:
+        say("no hand file was asked for: -o my_hand.toml writes it")
     if report.report:
         say(f"report: {report.report}")
+
+
+def _say_how_many_more(count: int, what: str, where: str) -> None:
+    """Say how many of something are not told here, and where they are."""
+    if count > MOST_TOLD:
+        say(f"... and {count - MOST_TOLD} more {what}; {where}")
 
 
 def print_questions(report: AskReport) -> None:

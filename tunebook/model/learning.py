@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class HabitTold:
-    """A habit in words: the sentence, the weights before and after, and where it shows."""
+    """A habit in words: the sentence, the weights before and after, how often it shows, and some
+    places where it does."""
 
     sentence: str
     changes: tuple[str, ...]
     shows: str
+    places: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

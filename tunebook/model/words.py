@@ -83,6 +83,10 @@ class LearningWords:
     change: str
     shows: str
     place: str
+    with_habit: str
+    without: str
+    grey: str
+    no_staves: str
     stop: str
     open_stop: str
     doubts_title: str

@@ -122,10 +122,18 @@ def warm_up(setup: Setup, width_pt: float) -> tuple[Exercise, ...]:
 
 
 def piece_of_exercise(
-    tune: Tune, setup: Setup, width_pt: float, *, drones: Drones = "none", chords: Chords = "none"
+    tune: Tune,
+    setup: Setup,
+    width_pt: float,
+    *,
+    drones: Drones = "none",
+    chords: Chords = "none",
+    pale: frozenset[tuple[int, int]] = frozenset(),
+    is_dense: bool = False,
 ) -> Piece | None:
     """Solve and write an exercise, without what would distract from it; an exercise that cannot
-    be solved is left out without harm (None)."""
+    be solved is left out without harm (None). What tunes.toml says of its tune has been done to it
+    already. ``pale`` and ``is_dense`` as for :func:`write_source`."""
     edition = replace(
         setup.edition,
         fit="print as written",
@@ -138,8 +146,10 @@ def piece_of_exercise(
         melody="whole",
         shows_notes_on_choices=False,
         voices="melody",
+        line="full",
     )
-    outcome = arrange_tune(tune, replace(setup, edition=edition))
+    book = replace(setup.book, choices=())
+    outcome = arrange_tune(tune, replace(setup, edition=edition, book=book))
     if outcome.arrangement is None:
         return None
     return write_source(
@@ -148,6 +158,8 @@ def piece_of_exercise(
         line_width_pt=width_pt,
         language=setup.book.language,
         note_names=words_for(setup.book, setup.instrument).note_names,
+        pale=pale,
+        is_dense=is_dense,
     )
 
 

@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from tunebook.errors import InputError, Message, SettingError, SourcePlace
+from tunebook.errors import InputError, Message, OutputError, SettingError, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.book import HandChoice
 from tunebook.model.hand import Hand
 from tunebook.model.learning import LearningTold
 from tunebook.model.tune import Tune
-from tunebook.model.words import fixed_words, words_for
-from tunebook.pipeline.ask import AskReport, answered_marks, ask, is_question
+from tunebook.model.words import fixed_words
+from tunebook.pipeline.ask import AskReport, answered_marks, ask
 from tunebook.pipeline.learn_words import LearnReport, told
 from tunebook.pipeline.load import (
     Progress,
@@ -30,11 +30,12 @@ from tunebook.pipeline.load import (
     read_files,
 )
 from tunebook.pipeline.order import unique_identities
-from tunebook.pipeline.outcomes import prepare_tune
+from tunebook.pipeline.prepare import prepare_tune
+from tunebook.pipeline.questions import is_question
 from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
 from tunebook.read.settings.profile import read_hand
 from tunebook.solve.learning.doubts import doubts
-from tunebook.solve.learning.habits import changed_habits, habits_of
+from tunebook.solve.learning.habits import changed_habits, habits_of, with_bars_apart
 from tunebook.solve.learning.lesson import Sheet
 from tunebook.solve.learning.marks import added, marks_of
 from tunebook.solve.learning.study import (
@@ -55,7 +56,6 @@ from tunebook.solve.learning.study import (
 from tunebook.solve.learning.verdict import verdict
 from tunebook.solve.times import tempo_of
 from tunebook.solve.weights import weights_for
-from tunebook.store import default_store
 from tunebook.write.hand_file import hand_as_toml
 
 FEWEST_TUNES = 5
@@ -83,22 +83,39 @@ def learn_hand(setup: Setup, order: LearnOrder, on_progress: Progress = no_progr
     written.
     """
     files = read_files(setup)
-    for path in (order.output, order.report):
-        if path is not None:
-            check_writable(path, setup.read)
-    sheets, messages = sheets_of(setup, load(setup, files).tunes, order.from_pins)
+    _check_outputs(setup, order)
+    loaded = load(setup, files, has_questions=True)
+    left_out = [message for message in loaded.messages if message.is_fatal]
+    sheets, messages = sheets_of(setup, loaded.tunes, order.from_pins)
     marked = [sheet for sheet in sheets if sheet.marks]
     _check_enough(setup, marked, order.from_pins)
     report = _study(setup, marked, order, on_progress)
-    report = replace(report, messages=gather_messages(setup, messages))
+    report = replace(report, messages=gather_messages(setup, left_out, messages))
     if order.output is not None and report.verdict.is_better:
         text = _hand_text(setup, report)
         write_whole(order.output, text.encode(), read=setup.read)
         report = replace(report, output=order.output)
     if order.report is not None:
-        _write_report(setup, report, order.report)
+        from tunebook.pipeline.learn_report import write_report
+
+        on_progress("engraving", "", 0, 1)
+        write_report(setup, report, order.report, order.jobs)
+        on_progress("engraving", "", 1, 1)
         report = replace(report, report=order.report)
     return report
+
+
+def _check_outputs(setup: Setup, order: LearnOrder) -> None:
+    """Raise OutputError, before the work, for what cannot be written."""
+    if order.output is not None and order.output.suffix.lower() != ".toml":
+        place = SourcePlace(str(order.output))
+        raise OutputError("is no name of a hand file", "give one that ends in .toml", place)
+    paths = [path for path in (order.output, order.report) if path is not None]
+    for path in paths:
+        check_writable(path, setup.read)
+    if len({path.resolve() for path in paths}) < len(paths):
+        place = SourcePlace(str(order.report))
+        raise OutputError("is the hand file and the report", "give them two names", place)
 
 
 def ask_player(
@@ -110,17 +127,9 @@ def ask_player(
     if order.output is None:
         raise SettingError("where do the questions go?", "give -o QUESTIONS.pdf")
     files = read_files(setup)
-    sheets, _ = sheets_of(setup, load(setup, files).tunes, order.from_pins)
+    sheets, _ = sheets_of(setup, load(setup, files, has_questions=True).tunes, order.from_pins)
     asked = [one for one in sheets if one.marks or not is_question(one.tune)]
-    return ask(setup, world_of(setup), asked, count, order.output, on_progress)
-
-
-def _write_report(setup: Setup, report: LearnReport, path: Path) -> None:
-    from tunebook.book.pages.learning import write_learning
-
-    words = words_for(setup.book, setup.instrument)
-    told_of = told(report, setup.instrument, words)
-    write_learning(told_of, setup.book, path, store=default_store(), read=setup.read)
+    return ask(setup, world_of(setup), asked, count, order.output, order.jobs, on_progress)
 
 
 def in_english(report: LearnReport, setup: Setup) -> LearningTold:
@@ -137,6 +146,7 @@ def sheets_of(
         bare = tuple(replace(one, fingers=(), strings=()) for one in setup.book.choices)
         setup = replace(setup, book=replace(setup.book, choices=bare))
     sheets: list[Sheet] = []
+    answers: list[Message] = []
     messages: list[Message] = []
     for tune, name in zip(tunes, unique_identities(tuple(tunes)), strict=True):
         if tune.tuning:
@@ -149,8 +159,9 @@ def sheets_of(
         marks = marks_of(prepared, setup.instrument)
         answered, unread = ((), []) if marks else answered_marks(prepared, setup.instrument)
         sheets.append(Sheet(name, prepared, speed, marks or answered))
-        messages += [*said, *unread]
-    return sheets, messages
+        messages += said
+        answers += unread
+    return sheets, [*answers, *messages]
 
 
 def _check_enough(setup: Setup, marked: Sequence[Sheet], from_pins: bool) -> None:
@@ -201,7 +212,7 @@ def _study(
         hand=hand,
         choice=_choice(setup.book.hand, hand, factors),
         usual=world.hand,
-        habits=tuple(habits),
+        habits=tuple(with_bars_apart(habits)),
         doubts=doubts(world, factors, learnt.vector, sheets),
         messages=(),
     )

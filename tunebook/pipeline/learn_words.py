@@ -44,7 +44,7 @@ class LearnReport:
     report: Path | None = None
 
 
-MOST_DOUBTS = 40
+MOST_DOUBTS = 200
 FACTORS = ("relaxed", "comfortable", "practical")
 
 
@@ -133,14 +133,14 @@ class _Teller:
     def habit(self, one: Habit) -> HabitTold:
         """A habit with its weights and bars."""
         said = self._words.learning
-        places = "; ".join(self._place(place) for place in one.places)
         return HabitTold(
             sentence=said.habits[one.name][0 if one.is_more else 1],
             changes=tuple(
                 said.change.format(name, self._number(before), self._number(after))
                 for name, before, after in self._changes(one)
             ),
-            shows=said.shows.format(one.notes) + places + ".",
+            shows=said.shows.format(one.notes),
+            places=tuple(self._place(place) for place in one.places),
         )
 
     def _changes(self, one: Habit) -> Sequence[tuple[str, float, float]]:

@@ -17,6 +17,7 @@ from typing import Any
 from tunebook.errors import InputError, Message, SettingError, SourcePlace
 from tunebook.files import FILE, FilesRead, kind_of
 from tunebook.model.book import Book, Edition
+from tunebook.model.choices import HAND_SIZES
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
@@ -31,6 +32,7 @@ from tunebook.pipeline.players import (
     voice_names,
     with_hand,
 )
+from tunebook.pipeline.questions import is_question
 from tunebook.pipeline.remembered import is_remembering, recalled, remember
 from tunebook.pipeline.tunings import Tunings, named_tunings
 from tunebook.read.abc.tune import TuneText, read_tune
@@ -83,7 +85,8 @@ class Setup:
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What the command line asks for; None means "as tunes.toml says". Without
-    ``reads_hand_file`` a hand file that tunes.toml names is passed over."""
+    ``reads_hand_file`` the hand files that tunes.toml names, for the book or for an edition, are
+    passed over."""
 
     settings_file: Path | None = None
     instrument: str | None = None
@@ -146,6 +149,7 @@ def _setup(
         book, own_hand = for_second_player(book, edition)
     if not wishes.reads_hand_file:
         book = replace(book, hand=replace(book.hand, file=None))
+        own_hand = own_hand if own_hand in HAND_SIZES else None
     book = _with_wishes(book, wishes)
     book, said = with_hand(book, wishes.hand, own_hand, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
@@ -269,13 +273,14 @@ def load(
     *,
     is_ordered: bool = True,
     holds_music: bool = True,
+    has_questions: bool = False,
 ) -> Loaded:
     """Read every tune of the setup's folder once and put them into the order of the book.
 
     ``files`` are what :func:`read_files` gave, where they are at hand. Without ``is_ordered`` the
     tunes stay as they stand in the files, those that the settings leave out among them. Without
     ``holds_music`` of each tune only its text is held, for :func:`read_again`, and of endless
-    messages only so many.
+    messages only so many. Questions to a player are passed over without ``has_questions``.
 
     Raises InputError when the folder is gone or no tune of it can be used, with the first reason.
     """
@@ -289,6 +294,8 @@ def load(
             said.add(one)
             continue
         text, tune = one
+        if is_question(tune) and not has_questions:
+            continue
         said.add(*tune.messages)
         if idle:
             known = set().union(*(voice_names(tune, at) for at in range(len(tune.voices))))

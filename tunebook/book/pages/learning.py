@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+from tunebook.book.content import PracticeSection
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import load_fonts
-from tunebook.book.layout.blocks import Flowed, Music
+from tunebook.book.layout.blocks import Flowed, Music, Space, Stack
 from tunebook.book.layout.flow import Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.tables import table_rows
 from tunebook.book.layout.tags import Figure
 from tunebook.book.pages.comparison import check_font_list, plain
 from tunebook.book.pages.furniture import draw_pages, open_tagged, saved
+from tunebook.book.pages.passages import passage_items
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
-from tunebook.model.learning import LearningTold, TuneAgreement
+from tunebook.model.learning import HabitTold, LearningTold
 from tunebook.model.piece import EngravedSystem
 from tunebook.model.words import FixedWords, fixed_words
 from tunebook.store import NO_STORE, Store
@@ -26,11 +29,26 @@ from tunebook.work_folder import work_folder
 
 ROW_PT = 14.0
 MOST_PLOTTED = 40
+
 Rows = Sequence[tuple[str, float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """For each habit the passages that show it, each in its ways, to be set in ``columns``; none
+    where nothing could engrave them (``has_staves``)."""
+
+    passages: tuple[tuple[PracticeSection, ...], ...] = ()
+    columns: int = 1
+
+    @property
+    def has_staves(self) -> bool:
+        return any(self.passages)
 
 
 def write_learning(
     told: LearningTold,
+    shown: Shown,
     book: Book,
     output: Path,
     store: Store = NO_STORE,
@@ -41,11 +59,15 @@ def write_learning(
     texts = fixed_words(book.language, note_names=book.note_names)
     design = Design(page_format(book.paper), load_fonts(store, texts.opening_quote), texts)
     with work_folder() as folder:
-        items = [*_opening(told, design), *_habits(told, design), *_doubts(told, design)]
-        items += _agreement(told, design, folder)
-        items += _weights(told, design, folder)
+        figures = [*_doubts(told, design), *_agreement(told, design, folder)]
+        figures += _weights(told, design, folder)
+        streams = [
+            Stream(tuple(_opening(told, design))),
+            *_habits(told, shown, design),
+            Stream(tuple(figures)),
+        ]
         title = texts.learning.title
-        pages = flow([Stream(tuple(items))], design.page_format, title)
+        pages = flow(streams, design.page_format, title)
         labels = [str(number) for number in range(1, len(pages) + 1)]
         drawn = draw_pages(pages, design, {"Title": title}, labels)
         data = saved(open_tagged(drawn, title, book.language))
@@ -59,16 +81,52 @@ def _opening(told: LearningTold, design: Design) -> list[Flowed]:
     return [*items, design.note(words.caution, before_pt=6.0)]
 
 
-def _habits(told: LearningTold, design: Design) -> list[Flowed]:
+def _habits(told: LearningTold, shown: Shown, design: Design) -> list[Stream]:
+    """What is common to all habits, then each with its bars."""
     words = design.words.learning
-    items = [design.heading(words.habits_title)]
+    heading = design.heading(words.habits_title)
     if not told.habits:
-        return [*items, design.body(words.no_habits)]
-    for habit in told.habits:
-        items.append(design.small_heading(habit.sentence, design.width_pt))
-        text = f"{habit.shows} ({'; '.join(habit.changes)})" if habit.changes else habit.shows
-        items.append(Flowed(design.small(text, design.width_pt), design.size(1.5)))
-    return items
+        return [Stream((heading, design.body(words.no_habits)))]
+    note = design.note(words.grey if shown.has_staves else words.no_staves)
+    passages = shown.passages or ((),) * len(told.habits)
+    made: list[Stream] = []
+    before: tuple[Flowed, ...] = (heading, replace(note, keeps_with_next=True))
+    for habit, own in zip(told.habits, passages, strict=True):
+        heads = (*before, *_told(habit, bool(own), design))
+        made.append(_shown(heads, habit, own, shown.columns, design))
+        before = ()
+    return made
+
+
+def _told(habit: HabitTold, has_staves: bool, design: Design) -> tuple[Flowed, ...]:
+    """A habit's sentence, how often it shows, and its weights."""
+    changes = f"{'; '.join(habit.changes)}." if habit.changes else ""
+    lines = design.small(f"{habit.shows} {changes}".rstrip(), design.width_pt)
+    below = Stack((lines, Space(design.size(6.0)))) if has_staves else lines
+    return (
+        design.small_heading(habit.sentence, design.width_pt, before_pt=14.0),
+        Flowed(below, keeps_with_next=True),
+    )
+
+
+def _shown(
+    heads: tuple[Flowed, ...],
+    habit: HabitTold,
+    passages: Sequence[PracticeSection],
+    columns: int,
+    design: Design,
+) -> Stream:
+    """The bars of a habit below its ``heads``, or else their names. In one column the bars may
+    stand on two pages."""
+    if passages:
+        items = [one for part in passages for one in passage_items(part, columns, design)]
+        if columns > 1:
+            return Stream(tuple(items), columns, heading=heads)
+    else:
+        items = [
+            Flowed(design.small(line, design.width_pt), design.size(1.5)) for line in habit.places
+        ]
+    return Stream((*heads, *items))
 
 
 def _doubts(told: LearningTold, design: Design) -> list[Flowed]:
@@ -80,20 +138,33 @@ def _doubts(told: LearningTold, design: Design) -> list[Flowed]:
 
 def _agreement(told: LearningTold, design: Design, folder: Path) -> list[Flowed]:
     words = design.words.learning
-    rows = [_cells(one) for one in (*told.tunes, told.total)]
-    table = table_rows(words.agreement_columns, rows, (4.0, 1.2, 3.0, 3.0, 3.0), design)
+    table = _table(told, design)
     plots = []
     for start in range(0, len(told.tunes), MOST_PLOTTED):
         part = told.tunes[start : start + MOST_PLOTTED]
         values = [(one.title, 100.0 * one.before, 100.0 * one.after) for one in part]
-        figure = change_plot(values, words.plot_axis, design.width_pt, design.words)
+        figure = change_plot(values, words.plot_axis, 100.0, design.width_pt, design.words)
         path = folder / f"agreement-{start}.pdf"
         plots.append(_as_block(figure, path, words.plot_axis))
     return [design.heading(words.agreement), *table, *plots]
 
 
-def _cells(one: TuneAgreement) -> tuple[str, ...]:
-    return (one.title, str(one.notes), *one.cells)
+def _table(told: LearningTold, design: Design) -> list[Flowed]:
+    """Agreement by tune; a column is left out where it is empty or says the same as the last."""
+    rows = [(one.title, str(one.notes), *one.cells) for one in (*told.tunes, told.total)]
+    last = len(rows[0]) - 1
+    kept = [
+        at
+        for at in range(last + 1)
+        if at == last or any(row[at] and row[at] != row[last] for row in rows)
+    ]
+    columns, shares = design.words.learning.agreement_columns, (4.0, 1.2, 3.0, 3.0, 3.0)
+    return table_rows(
+        [columns[at] for at in kept],
+        [[row[at] for at in kept] for row in rows],
+        [shares[at] for at in kept],
+        design,
+    )
 
 
 def _weights(told: LearningTold, design: Design, folder: Path) -> list[Flowed]:
@@ -101,7 +172,7 @@ def _weights(told: LearningTold, design: Design, folder: Path) -> list[Flowed]:
         return []
     words = design.words.learning
     values = [(one.name, one.before, one.after) for one in told.weights]
-    figure = change_plot(values, words.weights_axis, design.width_pt, design.words)
+    figure = change_plot(values, words.weights_axis, 1.0, design.width_pt, design.words)
     return [
         design.heading(words.weights),
         _as_block(figure, folder / "weights.pdf", words.weights_axis),
@@ -118,9 +189,9 @@ def _as_block(figure: Any, path: Path, told: str) -> Flowed:
     return Flowed(Music(path, system, figure=Figure(path.name, told)), 10.0)
 
 
-def change_plot(rows: Rows, axis: str, width: float, texts: FixedWords) -> Any:
-    """A line from before to after for each of ``rows`` (name, before, after), in a figure
-    ``width`` pt wide: an open ring before, a full dot after."""
+def change_plot(rows: Rows, axis: str, most: float, width: float, texts: FixedWords) -> Any:
+    """A line from before to after for each of ``rows`` (name, before, after, of at most ``most``),
+    in a figure ``width`` pt wide: an open ring before, a full dot after."""
     check_font_list()
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure as Plot
@@ -131,7 +202,7 @@ def change_plot(rows: Rows, axis: str, width: float, texts: FixedWords) -> Any:
     axes = figure.subplots()
     places = range(len(rows))
     before, after = [row[1] for row in rows], [row[2] for row in rows]
-    axes.hlines(places, before, after, color="0.6", linewidth=1.0, zorder=1)
+    axes.hlines(places, before, after, color="0.4", linewidth=1.8, zorder=1.5)
     axes.plot(
         before, places, "o", color="0.35", markerfacecolor="white", label=texts.learning.before
     )
@@ -141,6 +212,8 @@ def change_plot(rows: Rows, axis: str, width: float, texts: FixedWords) -> Any:
     axes.set_xlabel(axis, fontsize=8)
     axes.tick_params(axis="x", labelsize=8)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace(".", texts.decimal_sign))
-    axes.grid(axis="y", linewidth=0.3)
+    axes.set_axisbelow(True)
+    axes.grid(axis="y", color="0.85", linewidth=0.4)
+    axes.set_xlim(0.0, 1.03 * most)
     figure.legend(fontsize=8, loc="outside upper left", ncols=2, frameon=False)
     return figure

@@ -10,16 +10,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence, Set
 from typing import NamedTuple
 
 import numpy as np
 
-from tunebook.model.arrangement import Stop
-from tunebook.model.tune import Tune
-from tunebook.solve.fingering.demands import NoteRef
 from tunebook.solve.learning.lesson import Lesson, Sheet, as_printed, layers_of, missed
 from tunebook.solve.learning.parameters import Array, parameters_for
+from tunebook.solve.learning.passages import MOST_NOTES, Form, stand_alone
 from tunebook.solve.learning.rates import HandCosts
 from tunebook.solve.learning.study import SAME, World, learn, pose
 
@@ -28,9 +26,8 @@ SPREAD = 0.4
 """How far a weight is drawn, as a standard deviation of its logarithm; our judgement."""
 MOST_TUNES, MOST_A_TUNE = 24, 2
 MOST_WAYS = 3
-FEWEST_EVENTS, MOST_EVENTS = 4, 24
+FEWEST_EVENTS, MOST_EVENTS = 4, MOST_NOTES
 LEARNING_ROUNDS = 8
-Form = tuple[tuple[NoteRef, tuple[Stop, ...]], ...]
 
 
 class Question(NamedTuple):
@@ -61,7 +58,8 @@ def questions(world: World, sheets: Sequence[Sheet], count: int) -> list[Questio
         for one in _passages(lesson, paths)
     ]
     found.sort(key=lambda one: (-one[0].worth, one[0].name, one[0].first))
-    return list(_picked(found))[:count]
+    answered = {alike for lesson in lessons for alike in _answered(lesson)}
+    return list(_picked(found, answered))[:count]
 
 
 def _drawn(world: World, start: Array) -> Iterator[Array]:
@@ -89,16 +87,13 @@ def _passages(
     lesson: Lesson, paths: Sequence[Sequence[int]]
 ) -> Iterator[tuple[Question, Hashable]]:
     """Passages of two bars with more than one way, each with what is alike in its likes."""
-    bars: dict[int, list[int]] = {}
-    for number, event in enumerate(lesson.problem.order.events):
-        if event.piece == 0 and not event.is_grace:
-            bars.setdefault(event.bar, []).append(number)
+    bars = _events_by_bar(lesson)
     for bar in bars:
         events = [*bars[bar], *bars.get(bar + 1, ())]
         is_marked = any(lesson.differs[number] is not None for number in events)
         if is_marked or not FEWEST_EVENTS <= len(events) <= MOST_EVENTS:
             continue
-        if bar + 1 not in bars or not _stand_alone(lesson.sheet.tune, bar):
+        if bar + 1 not in bars or not stand_alone(lesson.sheet.tune, bar):
             continue
         forms = Counter(_form(lesson, path, events) for path in paths)
         if len(forms) < 2:
@@ -109,16 +104,21 @@ def _passages(
         yield Question(lesson.sheet.name, bar, bar + 1, ways, worth), alike
 
 
-def _stand_alone(tune: Tune, bar: int) -> bool:
-    """Whether a bar and the next one can be played by themselves: without a sign, a new key or
-    metre between them, and nothing tied into them."""
-    first, second = tune.bars[bar], tune.bars[bar + 1]
-    if first.sign_after != "|" or second.sign_before not in ("", "|"):
-        return False
-    if second.meter_changed or second.key_changed or first.ending != second.ending:
-        return False
-    sounding = [note for note in first.notes if not note.is_rest and not note.is_grace]
-    return not (sounding and any(sounding[0].is_tied_from_before))
+def _events_by_bar(lesson: Lesson) -> dict[int, list[int]]:
+    bars: dict[int, list[int]] = {}
+    for number, event in enumerate(lesson.problem.order.events):
+        if event.piece == 0 and not event.is_grace:
+            bars.setdefault(event.bar, []).append(number)
+    return bars
+
+
+def _answered(lesson: Lesson) -> Iterator[Hashable]:
+    """What is alike in the likes of each passage of which every note is marked."""
+    bars = _events_by_bar(lesson)
+    for bar in bars:
+        events = [*bars[bar], *bars.get(bar + 1, ())]
+        if all(lesson.differs[number] is not None for number in events):
+            yield tuple(lesson.demands[number] for number in events)
 
 
 def _form(lesson: Lesson, path: Sequence[int], events: Sequence[int]) -> Form:
@@ -139,9 +139,12 @@ def _differing(ways: Sequence[Form]) -> int:
     return sum(a != b for a, b in zip(ways[0], ways[1], strict=True))
 
 
-def _picked(found: Sequence[tuple[Question, Hashable]]) -> Iterator[Question]:
-    """The questions in order, likes and neighbours once, and not too many of one tune."""
-    seen: set[Hashable] = set()
+def _picked(
+    found: Sequence[tuple[Question, Hashable]], answered: Set[Hashable]
+) -> Iterator[Question]:
+    """The questions in order, likes and neighbours once, not too many of one tune, and none of
+    which a like is ``answered``."""
+    seen = set(answered)
     by_tune: dict[str, list[Question]] = {}
     for one, alike in found:
         others = by_tune.setdefault(one.name, [])

@@ -7,16 +7,18 @@ of that habit does not. A habit that shows nowhere is not told, however far its 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import NamedTuple
 
 from tunebook.model.arrangement import Stop
 from tunebook.model.hand import Hand
 from tunebook.solve.fingering.demands import NoteRef
 from tunebook.solve.learning.lesson import Sheet
-from tunebook.solve.learning.marks import stops_by_place
+from tunebook.solve.learning.marks import Mark, stops_by_place
 from tunebook.solve.learning.parameters import NAMES, parameters_for
+from tunebook.solve.learning.passages import Form, bars_around
 from tunebook.solve.learning.study import World, answer
 from tunebook.solve.weights import weights_for
 
@@ -47,26 +49,39 @@ SPANS, DIRECTION = "spans", "direction"
 EVERY_HABIT = (*HABITS, SPANS, DIRECTION)
 FEWEST_NOTES, LEAST_SHARE = 2, 0.01
 """A habit that shows at fewer notes, or at a smaller share of those marked, is not told."""
-MOST_BARS = 2
+MOST_BARS, MOST_KEPT = 2, 8
 
 
 Stops = Mapping[NoteRef, tuple[Stop, ...]]
 
 
 class Place(NamedTuple):
-    """A note of a tune: its name, its place, and the stops with the habit and without it."""
+    """A note of a tune that shows a habit: the tune's name, the note's place, the bars to show
+    (first and last index), and their fingering with the habit and without it; with it, a note that
+    she marked otherwise is left out."""
 
     name: str
     ref: NoteRef
-    stops: tuple[Stop, ...]
-    usual: tuple[Stop, ...]
+    bars: tuple[int, int]
+    with_habit: Form
+    without: Form
+
+    @property
+    def stops(self) -> tuple[Stop, ...]:
+        """The note's stops with the habit."""
+        return dict(self.with_habit)[self.ref]
+
+    @property
+    def usual(self) -> tuple[Stop, ...]:
+        """The note's stops without it."""
+        return dict(self.without)[self.ref]
 
 
 @dataclass(frozen=True)
 class Habit:
     """A habit that was learnt. ``changes`` are (weight, before, after); ``is_more`` where it costs
     more than usual (spans: where they are wider; direction: to the higher string); ``notes`` is how
-    many notes show it, ``places`` the first notes of some bars that do."""
+    many notes show it, ``places`` some of them."""
 
     name: str
     is_more: bool
@@ -123,33 +138,81 @@ def habits_of(
 
 def _habit(name: str, world: World, learnt: Hand, sheets: Sequence[tuple[Sheet, Stops]]) -> Habit:
     lacking = without_habit(name, world, learnt)
-    places: list[Place] = []
     notes = 0
-    bars: set[tuple[str, int]] = set()
+    places: list[tuple[int, Place]] = []
     for sheet, ours in sheets:
         others = stops_by_place(answer(world, lacking, sheet))
-        for mark in sheet.marks:
-            stops, usual = ours.get(mark.ref, ()), others.get(mark.ref, ())
-            if not (mark.agrees(stops) and usual and not mark.agrees(usual)):
-                continue
-            notes += 1
-            bar = sheet.name, mark.ref.bar
-            if bar not in bars:
-                bars.add(bar)
-                places.append(Place(sheet.name, mark.ref, stops, usual))
+        refs = [mark.ref for mark in sheet.marks if _shows(mark, ours, others)]
+        notes += len(refs)
+        if refs:
+            places += _clearest(sheet, refs, ours, others)
     return Habit(
         name=name,
         is_more=_is_more(name, world, learnt),
         changes=tuple(changes_of(name, world, learnt)),
         notes=notes,
-        places=tuple(_two_tunes(places)),
+        places=tuple(_in_turn([place for _, place in sorted(places, key=itemgetter(0))])),
     )
 
 
-def _two_tunes(places: Sequence[Place]) -> list[Place]:
-    """Some places, of different tunes where there are."""
-    others = [place for place in places if place.name != places[0].name]
-    return [*places[:1], *(others or places[1:])[: MOST_BARS - 1]]
+def _shows(mark: Mark, ours: Stops, others: Stops) -> bool:
+    """Whether the note is as marked with the habit and otherwise without it."""
+    stops, usual = ours.get(mark.ref, ()), others.get(mark.ref, ())
+    return bool(usual) and mark.agrees(stops) and not mark.agrees(usual)
+
+
+def _clearest(
+    sheet: Sheet, refs: Sequence[NoteRef], ours: Stops, others: Stops
+) -> Iterator[tuple[int, Place]]:
+    """Places of a tune in bars apart from each other, each with how many notes of these bars are
+    not as she marked them; those with the fewest first."""
+    marks = {mark.ref: mark for mark in sheet.marks}
+    found: dict[tuple[int, int], tuple[int, Place]] = {}
+    for ref in refs:
+        bars = bars_around(sheet.tune, ref.bar)
+        if bars in found:
+            continue
+        form = _form(sheet, bars, ours)
+        agreed = tuple(one for one in form if one[0] not in marks or marks[one[0]].agrees(one[1]))
+        place = Place(sheet.name, ref, bars, agreed, _form(sheet, bars, others))
+        found[bars] = len(form) - len(agreed), place
+    shown: set[int] = set()
+    for unlike, place in sorted(found.values(), key=itemgetter(0)):
+        own = set(range(place.bars[0], place.bars[1] + 1))
+        if not own & shown:
+            shown |= own
+            yield unlike, place
+
+
+def _form(sheet: Sheet, bars: tuple[int, int], stops: Stops) -> Form:
+    refs = (
+        NoteRef(bar.index, at)
+        for bar in sheet.tune.bars[bars[0] : bars[1] + 1]
+        for at in range(len(bar.notes))
+    )
+    return tuple((ref, stops[ref]) for ref in refs if stops.get(ref))
+
+
+def _in_turn(places: Sequence[Place]) -> list[Place]:
+    """Some places: the first of each tune, then the others."""
+    first = {place.name: place for place in reversed(places)}
+    is_first = [first[place.name] is place for place in places]
+    others = [place for place, is_one in zip(places, is_first, strict=True) if not is_one]
+    firsts = [place for place, is_one in zip(places, is_first, strict=True) if is_one]
+    return [*firsts, *others][:MOST_KEPT]
+
+
+def with_bars_apart(habits: Sequence[Habit]) -> list[Habit]:
+    """The habits in their order, each with MOST_BARS of its places: where there are any, those
+    whose bars show no habit before it."""
+    used: set[tuple[str, tuple[int, int]]] = set()
+    made = []
+    for habit in habits:
+        fresh = sorted(habit.places, key=lambda place: (place.name, place.bars) in used)
+        places = fresh[:MOST_BARS]
+        used |= {(place.name, place.bars) for place in places}
+        made.append(replace(habit, places=tuple(places)))
+    return made
 
 
 def _is_more(name: str, world: World, learnt: Hand) -> bool:

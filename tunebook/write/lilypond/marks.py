@@ -285,7 +285,7 @@ MOST_ANNOTATION_LETTERS = 80
 @dataclass(frozen=True, slots=True)
 class Shown:
     """What a staff shows beside its notes. ``clef`` is the one for all of them, whatever the tune
-    or the instrument has."""
+    or the instrument has; ``pale`` are notes (bar, note) whose fingers stand in grey."""
 
     fingers: Fingers
     has_grace_notes: bool
@@ -294,6 +294,7 @@ class Shown:
     language: Language = "en"
     has_accents: bool = False
     clef: Clef | None = None
+    pale: frozenset[tuple[int, int]] = frozenset()
 
     def __post_init__(self) -> None:
         one_of(LANGUAGES, self.language, "language")
@@ -370,6 +371,9 @@ def sides_in_line(bars: Sequence[PrintedBar]) -> dict[int, int]:
     return sides
 
 
+_PALE = "-\\tweak color #(rgb-color 0.5 0.5 0.5) -"
+
+
 def finger_events(fingered: FingeredNote, instrument: Instrument, shown: Shown) -> list[str]:
     """Finger numbers from the lowest tone up, and the string's letter above them."""
     if shown.fingers == "none" or fingered.is_continued or not fingered.stops:
@@ -386,6 +390,8 @@ def finger_events(fingered: FingeredNote, instrument: Instrument, shown: Shown) 
             for stop in sorted(fingered.stops, key=lambda stop: stop.string_index)
         )
         events.append(f"\\stringLetter {lilypond_string(letters, 8)}")
+    if (fingered.bar_index, fingered.note_index) in shown.pale:
+        return [_PALE + event.removeprefix("-") for event in events]
     return events
 
 

@@ -63,14 +63,16 @@ def write_source(
     language: Language = "en",
     note_names: NoteNames = "b",
     is_dense: bool = False,
+    pale: frozenset[tuple[int, int]] = frozenset(),
 ) -> Piece:
     """Return ``arrangement`` as ``edition`` shows it, to be engraved; its ``text`` is the source.
 
     ``line_width_pt`` is in PDF points (1/72 inch). ``with_opening`` adds the first bars alone (for
     an index of openings). ``marks`` are bars to be marked. ``language`` is that of the book's
-    words, en or sv, ``note_names`` one of NOTE_NAMES. ``is_dense`` asks for few lines.
+    words, en or sv, ``note_names`` one of NOTE_NAMES. ``is_dense`` asks for few lines. ``pale`` are
+    notes (bar, note) whose fingers are printed in grey.
     """
-    shown = Shown.of_edition(edition, note_names, language)
+    shown = replace(Shown.of_edition(edition, note_names, language), pale=pale)
     is_cue = edition.melody == "cue"
     voices = arrangement.voices if edition.voices == "both" and not is_cue else ()
     bars = level(print_bars(arrangement.tune.bars), [one.voice.bars for one in voices])
