@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -9,8 +10,10 @@ from pathlib import Path
 import pytest
 
 from tunebook.pipeline.ask import answered_marks
+from tunebook.pipeline.exercises import piece_of_exercise
 from tunebook.pipeline.learn import LearnOrder, learn_hand, sheets_of
 from tunebook.pipeline.load import Wishes, load, prepare
+from tunebook.pipeline.passages import passage_of
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_instrument
 from tunebook.write.passage_abc import passage_as_abc
@@ -76,6 +79,18 @@ def test_a_named_hand_file_is_not_read_for_learning_so_it_may_be_written_anew(
     setup = prepare(tmp_path, Wishes(reads_hand_file=False))
     assert (setup.hand.name, setup.messages) == ("large", ())
     assert not setup.read.holds(tmp_path / "anna.toml")
+
+
+def test_what_tunes_toml_does_to_a_tune_is_done_to_its_passages_once(tmp_path: Path) -> None:
+    (tmp_path / "tunes.abc").write_text("X:1\nT:Q\nM:3/4\nL:1/4\nK:D\nE F G|A B c|]\n")
+    settings = '[tune."tunes.abc:1"]\ntranspose = 2\npins = ["bar 1 note 1 finger 2"]\n'
+    (tmp_path / "tunes.toml").write_text(settings)
+    setup = prepare(tmp_path)
+    sheet = sheets_of(setup, load(setup).tunes, False)[0][0]
+    piece = piece_of_exercise(passage_of(sheet, (1, 1), {}), setup, 200.0)
+    assert piece is not None
+    music = " ".join(piece.score.text().split())
+    assert re.search(r"b'4 -\d cs''4 -\d ds''4 -\d", music), music
 
 
 @pytest.fixture(scope="module")

@@ -8,6 +8,8 @@ from players import PLAYERS, sheets_by
 from tunebook.model.hand import Limits
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.learning.ask import MOST_A_TUNE, questions
+from tunebook.solve.learning.lesson import Sheet
+from tunebook.solve.learning.marks import Mark
 from tunebook.solve.learning.study import World
 
 HARPA = read_instrument("nyckelharpa-3row")
@@ -34,3 +36,14 @@ def test_questions_are_of_free_passages_with_ways_that_differ() -> None:
 
 def test_the_same_is_asked_in_every_run() -> None:
     assert questions(WORLD, SHEETS[:2], 3) == questions(WORLD, SHEETS[:2], 3)
+
+
+def test_what_she_has_answered_is_not_asked_again() -> None:
+    asked = questions(WORLD, SHEETS[:2], 2)
+    first = asked[0]
+    tune = next(one.tune for one in SHEETS if one.name == first.name)
+    marks = tuple(Mark(ref, tuple(stop.finger for stop in stops)) for ref, stops in first.ways[1])
+    answered = Sheet("answered", tune, SHEETS[0].speed, marks)
+    again = questions(WORLD, [*SHEETS[:2], answered], 4)
+    assert again
+    assert (first.name, first.first) not in {(one.name, one.first) for one in again}

@@ -44,6 +44,13 @@ def test_all_fingers_are_printed_when_asked(make_tune, arranged):
     assert "d'4 -0 e'4 -1 fs'4 -2" in music(arranged(make_tune("D4/4 E4/4 F#4/4")))
 
 
+def test_pale_notes_have_their_fingers_and_letters_in_grey(make_tune, arranged):
+    made = changed(arranged(make_tune("D4/4 E4/4 F#4/4")), 1, shows_string=True, ways=("crossed",))
+    grey = "-\\tweak color #(rgb-color 0.5 0.5 0.5) -"
+    text = music(made, pale=frozenset({(0, 1)}))
+    assert f"d'4 -0 e'4 {grey}\\crossed 1 {grey}\\stringLetter \"D\" fs'4 -2" in text
+
+
 def test_only_needed_fingers_are_printed_for_players(make_tune, arranged):
     made = changed(arranged(make_tune("D4/4 E4/4 F#4/4")), 1, is_needed=False)
     assert "d'4 -0 e'4 fs'4 -2" in music(made, Edition("player", fingers="needed"))
