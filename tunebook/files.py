@@ -148,8 +148,21 @@ def _other_kind(kind: str) -> OSError:
     return OSError(errno.EINVAL, f"it is {kind}")
 
 
+_written: list[Path] = []
+
+
+def files_written() -> int:
+    """How many files this process has written; what it keeps for itself does not count."""
+    return len(_written)
+
+
 def write_whole(
-    path: Path, content: bytes, *, may_overwrite: bool = True, read: FilesRead | None = None
+    path: Path,
+    content: bytes,
+    *,
+    may_overwrite: bool = True,
+    read: FilesRead | None = None,
+    is_for_the_user: bool = True,
 ) -> None:
     """Write ``content`` to a temporary file beside ``path``, then rename it into place.
 
@@ -172,6 +185,8 @@ def write_whole(
             _replace(temporary, target)
         else:
             _place_new(temporary, target, content)
+        if is_for_the_user:
+            _written.append(target)
     except OSError as error:
         _remove(temporary)
         raise _not_writable(error, SourcePlace(str(path))) from None

@@ -142,7 +142,7 @@ class Store:
             path = self._path(kind, key)
             remove_other_kinds(path)
             with contextlib.suppress(OutputError):
-                write_whole(path, content)
+                write_whole(path, content, is_for_the_user=False)
 
     def _files(self, kind: Kind | None = None) -> list[tuple[float, int, Path]]:
         """(time of last use, bytes, file) of what is kept, links and all else but folders too."""

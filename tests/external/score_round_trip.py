@@ -92,6 +92,27 @@ def _grace_notes(tune: Tune) -> list[tuple[int, ...]]:
     return [tuple(pitch.midi for pitch in note.pitches) for note in notes]
 
 
+def trills(arrangement: Arrangement, back: Tune) -> tuple[list[int], list[int | None]]:
+    """The fingers that trill, as they went out and as they came back."""
+    out = [one.trill_finger for one in arrangement.notes if one.trill_finger]
+    notes = (note for bar in back.bars for note in bar.notes)
+    return out, [note.trill_pin for note in notes if note.trill_pin]
+
+
+def proposals(arrangement: Arrangement, back: Tune) -> tuple[list[object], list[object]]:
+    """Onset and probability of the chords that the program proposed."""
+    out = [(one.onset, round(one.confidence, 3)) for one in arrangement.chords
+           if one.source == "solved"]  # fmt: skip
+    found = [
+        (note.onset + delay, chord.solved_confidence)
+        for bar in back.bars
+        for note in bar.notes
+        for delay, chord in [(Fraction(0), note.chord), *note.later_chords]
+        if chord is not None and chord.solved_confidence is not None
+    ]
+    return out, sorted(found)
+
+
 def _chords(tune: Tune) -> list[tuple[Fraction, str]]:
     notes = [note for bar in tune.bars for note in bar.notes]
     found = [(note.onset, note.chord.symbol) for note in notes if note.chord]

@@ -14,7 +14,9 @@ from score_round_trip import (
     by_our_writer,
     differences,
     is_changed_by_music21,
+    proposals,
     read_back,
+    trills,
 )
 
 from tunebook import HandChoice, arrange, read_hand, read_instrument
@@ -45,6 +47,15 @@ def faults(
 
 def test_tunes_come_back_from_our_writer_as_they_went_out() -> None:
     assert faults(by_our_writer, arranged()) == {}
+
+
+def test_fingers_that_trill_and_proposed_chords_come_back_as_what_they_are() -> None:
+    ones = [arrange(tune, *_hands(), chords="all") for tune in read_folder(SAMPLES).tunes]
+    again = [read_back(by_our_writer(one)) for one in ones]
+    for told in (trills, proposals):
+        pairs = [told(one, back) for one, back in zip(ones, again, strict=True)]
+        assert sum(len(out) for out, _ in pairs) >= 3
+        assert all(out == found for out, found in pairs)
 
 
 def test_tunes_come_back_from_music21s_writer_as_they_went_out() -> None:

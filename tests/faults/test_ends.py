@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from tunebook import files
 from tunebook.cli import ends
 from tunebook.errors import EXIT_FAULT, EXIT_NOTHING_BUILT, EXIT_OUTPUT, EXIT_PROGRAM, EXIT_USAGE
 from tunebook.work_folder import work_folder
@@ -175,6 +176,7 @@ def test_a_signal_that_comes_when_all_is_done_changes_nothing() -> None:
 
 @on_linux
 def test_a_signal_stops_the_program_also_when_a_package_makes_an_error_of_it(
+    monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     def command() -> int:
@@ -184,8 +186,24 @@ def test_a_signal_stops_the_program_also_when_a_package_makes_an_error_of_it(
             raise ValueError("model could not be made") from error
         return 0
 
+    monkeypatch.setattr(files, "_written", [])
     assert ends.run(command) == 143
     assert one_line(capsys.readouterr().err) == "stopped; nothing was overwritten"
+
+
+def test_a_run_that_is_stopped_says_what_it_had_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(files, "_written", [])
+
+    def command() -> int:
+        for name in ("a", "b"):
+            files.write_whole(tmp_path / name, b"x")
+        files.write_whole(tmp_path / "kept", b"x", is_for_the_user=False)
+        raise KeyboardInterrupt
+
+    assert ends.run(command) == 130
+    assert one_line(capsys.readouterr().err) == "stopped; 2 files had been written, whole"
 
 
 def test_a_folder_in_use_stays_and_one_that_nobody_uses_goes(

@@ -87,7 +87,7 @@ def run(command: Callable[[], int | None], *, is_last: bool = False) -> int:
         if code == EXIT_INTERRUPTED:  # the option parser's word for an interrupt
             raise Stopped
     except KeyboardInterrupt:
-        warn("stopped; nothing was overwritten")
+        warn(_stopped())
         code = 128 + (stops.number or signal.SIGINT)
     gc.set_threshold(*thresholds)
     try:
@@ -96,6 +96,15 @@ def run(command: Callable[[], int | None], *, is_last: bool = False) -> int:
         code = 128 + (stops.number or signal.SIGINT)
     stops.leave(is_last=is_last)
     return code
+
+
+def _stopped() -> str:
+    """What is said of a run that was stopped: what it wrote until then is whole."""
+    files = sys.modules.get("tunebook.files")
+    count = files.files_written() if files is not None else 0
+    if not count:
+        return "stopped; nothing was overwritten"
+    return f"stopped; {count} file{'s' if count > 1 else ''} had been written, whole"
 
 
 def _mend_surroundings() -> None:

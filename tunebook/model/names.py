@@ -27,6 +27,43 @@ def printed_name(name: str, note_names: NoteNames) -> str:
     return _TONE_IN_NAME.sub(lambda found: "B" if found[1] else "H", name)
 
 
+_TRILL = re.compile(r"trill finger ([1-4])")
+
+
+def trill_words(finger: int) -> str:
+    """Which finger trills, as scores that we write say it."""
+    return f"trill finger {finger}"
+
+
+def finger_of_trill(text: str) -> int | None:
+    """The finger in such words; None where they are others."""
+    found = _TRILL.fullmatch(text)
+    return int(found[1]) if found else None
+
+
+_SOLVED = re.compile(r"solved-(\d(?:\.\d{1,3})?)-\d+-(.+)")
+_IN_MARK = str.maketrans({"#": "s", "/": "_"})
+
+
+def solved_mark(symbol: str, confidence: float, number: int) -> str:
+    """The mark of a proposed chord in scores that we write: how likely it is (0 to 1) and for which
+    symbol, in the letters that an xs:ID may have; ``number`` makes it the only one."""
+    likely = f"{confidence:.3f}".rstrip("0").rstrip(".")
+    letters = "".join(
+        one if (one.isascii() and one.isalnum()) or one in "#/" else "-" for one in symbol
+    )
+    return f"solved-{likely}-{number}-{letters.translate(_IN_MARK)}"
+
+
+def likely_of(mark: str, symbol: str) -> str:
+    """How likely a proposed chord was, as text, by its mark; "" where there is none, or where
+    somebody has changed the symbol since."""
+    found = _SOLVED.fullmatch(mark)
+    if found is None or solved_mark(symbol, 1.0, 0).rpartition("-0-")[2] != found[2]:
+        return ""
+    return found[1]
+
+
 def bar_name(number: int) -> str:
     """A bar in the words of a message: "bar 3"; number 0 is the notes before the first bar line."""
     return f"bar {number}" if number else "upbeat"

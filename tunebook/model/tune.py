@@ -251,8 +251,8 @@ class Note:
     ``is_tied_from_before`` marks tones continued from a tie. ``is_joined`` means the beam goes on
     to the next note (no space between them in the source). ``finger_pins`` is parallel to
     pitches (a single pin on a single note), None where free. ``later_chords`` are chord symbols
-    with the time after the note's onset at which they begin (whole notes). ``remark`` is a
-    player's own, to be printed under the staff.
+    with the time after the note's onset at which they begin (whole notes). ``trill_pin`` is the
+    finger that is to trill. ``remark`` is a player's own, to be printed under the staff.
     """
 
     place: SourcePlace
@@ -277,6 +277,7 @@ class Note:
     string_pin: str | None = None
     drone_pin: DronePin | None = None
     accent_pin: AccentPin | None = None
+    trill_pin: int | None = None
     syllables: tuple[Syllable | None, ...] = ()
     end_column: int = 0
     later_chords: tuple[tuple[Fraction, ChordSymbol], ...] = ()

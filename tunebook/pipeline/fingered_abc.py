@@ -104,14 +104,14 @@ def has_voices(setup: Setup) -> bool:
 
 
 def is_same(one: Arrangement, other: Arrangement | None) -> bool:
-    """Whether two arrangements of a tune have the same strings, keys, fingers, drones, double stops
-    and chords, and the same chords in doubt, in all voices."""
+    """Whether two arrangements of a tune have the same strings, keys, fingers, fingers that trill,
+    drones, double stops and chords, and the same chords in doubt, in all voices."""
     return other is not None and _essence(one) == _essence(other)
 
 
 def _essence(arrangement: Arrangement) -> tuple[object, ...]:
     return (
-        [(note.bar_index, note.note_index, note.stops, note.stops_after)
+        [(note.bar_index, note.note_index, note.stops, note.stops_after, note.trill_finger)
          for note in arrangement.notes],
         arrangement.drone,
         [(one.bar_index, one.note_index, one.span.stop) for one in arrangement.accents],

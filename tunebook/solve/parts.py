@@ -62,6 +62,7 @@ def _bare(note: Note) -> Note:
         finger_pins=(None,) * len(note.pitches),
         string_pin=None,
         drone_pin=None,
+        trill_pin=None,
         chord=None,
         later_chords=(),
         syllables=(),

@@ -144,6 +144,7 @@ def _free_bar(bar: Bar, keeps_drones: bool) -> Bar:
             string_pin=None,
             drone_pin=note.drone_pin if keeps_drones else None,
             accent_pin=None,
+            trill_pin=None,
         )
         for note in bar.notes
     )

@@ -207,6 +207,8 @@ class _TuneWriter:
             if self._uses[note.place] > 1:
                 raise _RefusedError("this note comes out of a macro; its finger is not written",
                                "write the macro's notes out")  # fmt: skip
+            if fingered.trill_finger and note.trill_pin is None:
+                self._write_before(note, f"[r:trill finger {fingered.trill_finger}]")
             if len(note.pitches) == 1:
                 self._add_single(fingered)
             else:

@@ -128,6 +128,7 @@ def _note(tied: TiedNote, arrangement: Arrangement) -> dict[str, Any]:
         "duration": str(tied.duration),
         "grace": fingered.note.is_grace,
         "stops": _stops(fingered, arrangement.instrument),
+        **({"trill_finger": fingered.trill_finger} if fingered.trill_finger else {}),
         "ways": sorted(fingered.ways),
     }
 

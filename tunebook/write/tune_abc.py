@@ -271,6 +271,8 @@ def _remarks(note: Note) -> str:
         remarks.append(_drone(note.drone_pin))
     if note.accent_pin is not None:
         remarks.append(_accent(note.accent_pin))
+    if note.trill_pin is not None:
+        remarks.append(f"trill finger {note.trill_pin}")
     for delay, chord in note.later_chords:
         likely = chord.solved_confidence
         if likely is None:

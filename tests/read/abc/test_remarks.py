@@ -63,6 +63,12 @@ def test_strings_and_drones_are_read_in_any_case_and_with_two_words() -> None:
     assert said(tune) == []
 
 
+def test_a_finger_that_trills_is_read() -> None:
+    (tune,) = read_abc("X:1\nT:t\nL:1/4\nK:D\n[r:trill finger 3]Td [r:Trill finger 7]d d2|]\n")
+    assert [note.trill_pin for note in tune.bars[0].notes] == [3, None, None]
+    assert ["about a trill" in one.what for one in tune.messages] == [True]
+
+
 def test_chord_of_an_earlier_run_is_known_again_unless_it_was_changed() -> None:
     tune = read('[r:solved Am 0.432]"Am"A [r:solved G 0.9]"Em"B2 [r:solved D7 0.61 after 1/8]d|')
     first, second, third = tune.bars[0].notes

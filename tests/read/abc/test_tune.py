@@ -232,6 +232,21 @@ def test_mail_encoding_is_read_as_it_was_meant() -> None:
     assert {message.kind for message in tune.messages} == {"text"}
 
 
+@pytest.mark.parametrize(
+    ("music", "tempo", "said"),
+    [
+        ("[Q:1/4=200]d2|", 200, set()),
+        ("d|[Q:1/4=20]=c2|", 20, set()),
+        ("d|[Q:1/4=3D208]c|=20", 208, {"text"}),
+    ],
+)
+def test_a_tempo_is_no_encoding_of_mail(music: str, tempo: float, said: set[str]) -> None:
+    tune = read(music)
+    found = [bar.tempo for bar in tune.bars if bar.tempo] or [tune.tempo]
+    assert [one.per_minute for one in found if one] == [tempo]
+    assert {message.kind for message in tune.messages} - {"bar-length"} == said
+
+
 def test_line_that_ends_with_a_full_bar_gets_its_bar_line() -> None:
     tune = read("C2D2E2F2|G2A2^B2c2\nb2a2g2f2|", meter="4/4")
     assert [bar.number for bar in tune.bars] == [1, 2, 3]

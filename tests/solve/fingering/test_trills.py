@@ -58,6 +58,12 @@ def test_a_note_without_a_trill_has_no_finger_for_one() -> None:
     assert all(not one.trill_finger for one in trills("!fermata!A B c d"))
 
 
+def test_a_finger_that_is_asked_for_trills_if_it_can() -> None:
+    for asked, trilling in (("", 2), ("[r:trill finger 3]", 3), ("[r:trill finger 1]", 2)):
+        (one,) = trills(f"A {asked}!1!TB c d")
+        assert one.stops[0].finger == 1 and one.trill_finger == trilling
+
+
 def test_reasons_name_the_finger_that_trills() -> None:
     tune = read_abc(HEAD + "A TB c d|]\n")[0]
     answer = arrange(tune, HARPA, HAND, drones="none")

@@ -11,6 +11,7 @@ import pytest
 
 from tunebook.errors import SourcePlace
 from tunebook.model.arrangement import ChordSpan, DroneSpan, Stop
+from tunebook.model.names import likely_of
 from tunebook.model.tune import Annotation, Key, Meter, Syllable, Tempo, Tuplet, Voice
 from tunebook.read.abc.symbols import read_chord_symbol
 from tunebook.read.abc.tune import read_abc
@@ -294,6 +295,19 @@ def test_chord_that_changes_under_a_long_note_carries_an_offset(make_tune, arran
     assert texts(score, ".//harmony/kind") == ["major", "minor-seventh"]
     divisions = int(score.findtext(".//divisions"))
     assert [int(text) for text in texts(score, ".//harmony/offset")] == [divisions]
+
+
+def test_proposed_chords_are_told_from_the_tunes_own(make_tune, arranged, make_chord):
+    chords = [
+        ChordSpan(0, Fraction(0), Fraction(1, 4), make_chord("D")),
+        ChordSpan(0, Fraction(1, 4), Fraction(1, 4), make_chord("F#m7"), "solved", 0.4321),
+        ChordSpan(0, Fraction(1, 2), Fraction(1, 4), make_chord("D/F#"), "solved", 0.9),
+    ]
+    score = score_of(arranged(make_tune("D4/2 E4/4"), chords=tuple(chords)))
+    marks = [one.get("id") for one in score.findall(".//harmony")]
+    assert marks == [None, "solved-0.432-2-Fsm7", "solved-0.9-3-D_Fs"]
+    assert [likely_of(marks[1], name) for name in ("F#m7", "F#m")] == ["0.432", ""]
+    assert likely_of("solved-2.5-x-D", "D") == likely_of("", "D") == ""
 
 
 @pytest.mark.parametrize(

@@ -100,6 +100,7 @@ class Attachments:
         "slurs_opened",
         "solved",
         "string_pin",
+        "trill_pin",
     )
 
     def __init__(self) -> None:
@@ -110,6 +111,7 @@ class Attachments:
         self.string_pin: str | None = None
         self.drone_pin: DronePin | None = None
         self.accent_pin: AccentPin | None = None
+        self.trill_pin: int | None = None
         self.slurs_opened = 0
         self.solved: ChordSymbol | None = None
         self.later_chords: list[tuple[Fraction, ChordSymbol]] = []

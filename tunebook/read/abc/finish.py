@@ -130,6 +130,7 @@ def _finish_note(note: NoteDraft, onset: Ticks, ticks: Ticks, notices: Notices) 
         string_pin=attached.string_pin,
         drone_pin=attached.drone_pin,
         accent_pin=attached.accent_pin,
+        trill_pin=attached.trill_pin,
         syllables=note.syllables,
         end_column=note.end_column,
         later_chords=tuple(attached.later_chords),

@@ -169,6 +169,7 @@ _RELATIVE = re.compile(r'![^!]*!|"[^"]*"|[h-z]')
 _LETTERS = "CDEFGABcdefgab"
 _KEPT = re.compile(r'"[^"]*"|\[[A-Za-z]:[^\[\]]*\]')
 _MOST = 100
+_INLINE_FIELD = re.compile(r"\[[A-Za-z]:[^\[\]]*\]")
 _MAIL = re.compile(r"=(3D|20)|=$")
 
 
@@ -177,9 +178,10 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
     lone = at a line end (RFC 2045, section 6.7); none of them means anything in ABC."""
     if "=3D" not in item.text and "=20" not in item.text and not item.text.endswith("="):
         return item
-    match = _MAIL.search(item.text, item.start, item.end)
-    if match is None:
+    found = _left_by_mail(item)
+    if not found:
         return item
+    match = found[0]
     notices.add(
         "text",
         f"{match.group()!r} is left over from an e-mail and is read as it was meant",
@@ -193,7 +195,7 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
     parts: list[str] = []
     columns: list[int] = []
     place = item.start
-    for match in _MAIL.finditer(item.text, item.start, item.end):
+    for match in found:
         text = {"3D": "=", "20": " "}.get(match[1] or "", "")
         parts += (item.text[place : match.start()], text)
         columns += [*range(place + 1, match.start() + 1), *[match.start() + 1] * len(text)]
@@ -210,6 +212,17 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
         is_continued=item.is_continued or is_joined,
         columns=columns,
     )
+
+
+def _left_by_mail(item: Item) -> list[re.Match[str]]:
+    """The places where an e-mail program has left its encoding; =20 between brackets, as in
+    [Q:1/4=200], is a number."""
+    fields = [one.span() for one in _INLINE_FIELD.finditer(item.text, item.start, item.end)]
+    return [
+        match
+        for match in _MAIL.finditer(item.text, item.start, item.end)
+        if match[1] != "20" or not any(first < match.start() < end for first, end in fields)
+    ]
 
 
 class MacroWriter:

@@ -2,12 +2,13 @@
 
 They are remark fields, ``[r:string D]``, ``[r:drone E4 finger 1]``, ``[r:drone off]``,
 ``[r:drone free]``, ``[r:accent D4 finger 1]`` and ``[r:accent off]`` (a double stop with the note
-that follows, or none), ``[r:note keep the little finger down]`` (printed under the staff),
-``[r:solved Am 0.43]`` and ``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how
-likely it is, and how long after its note it begins), ``[r:chord D7 after 1/4]`` (a chord of the
-tune that begins while a note sounds), which other programs pass over (The ABC Music Standard 2.1,
-section 3.1.20). Everybody's remarks stand there: what is plainly none of ours
-is left alone, what seems to be meant for us and cannot be read is said.
+that follows, or none), ``[r:trill finger 3]`` (which finger trills),
+``[r:note keep the little finger down]`` (printed under the staff), ``[r:solved Am 0.43]`` and
+``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how likely it is, and how long
+after its note it begins), ``[r:chord D7 after 1/4]`` (a chord of the tune that begins while a note
+sounds), which other programs pass over (The ABC Music Standard 2.1, section 3.1.20). Everybody's
+remarks stand there: what is plainly none of ours is left alone, what seems to be meant for us and
+cannot be read is said.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ _DRONE = re.compile(
     re.I,
 )
 _ACCENT = re.compile(r"([A-G])([#b]{0,2})(-?\d)(?:\s+finger\s+([0-4]))?", re.I | re.ASCII)
+_TRILL = re.compile(r"finger\s+([1-4])", re.I | re.ASCII)
 _SOLVED = re.compile(
     r"(\S{1,40})\s+([01](?:\.\d{1,3})?)(?:\s+after\s+(\d{1,6})(?:/(\d{1,6}))?)?", re.ASCII
 )
@@ -38,6 +40,7 @@ _REMEDIES = {
     "string": "write [r:string D]",
     "drone": "write [r:drone E4 finger 1] or [r:drone off]",
     "accent": "write [r:accent D4 finger 1] or [r:accent off]",
+    "trill": "write [r:trill finger 3]",
     "solved": "write [r:solved Am 0.43] before the symbol, or take the remark out",
     "finger": "write a finger as !2! before its note",
 }
@@ -45,6 +48,7 @@ _VALUES = {
     "string": re.compile(r"([A-H][#b]?\d?|[1-9]|low\b.*|high\b.*)(\s\S+)?", re.I),
     "drone": re.compile(r"([A-H][#b]{0,2}-?\d?|off|none|free|finger|string)(\s.*)?", re.I),
     "accent": re.compile(r"([A-H][#b]{0,2}-?\d|off)(\s.*)?", re.I),
+    "trill": re.compile(r"(finger\b\s*)?\d?", re.I),
     "solved": re.compile(r"\S+\s+[\d.,]+(\s.*)?"),
     "finger": re.compile(r"[0-9]"),
 }
@@ -67,7 +71,7 @@ def attach_remark(
     if word == "note" and text[len(word) :][:1].isspace():
         attached.remark = f"{attached.remark}; {value}" if attached.remark else value
         return
-    if word in ("string", "drone", "accent", "solved", "chord") and _attach(
+    if word in ("string", "drone", "accent", "trill", "solved", "chord") and _attach(
         attached, word, value, notices.place(line, column)
     ):
         return
@@ -87,6 +91,7 @@ _SUBJECTS = {
     "string": "string",
     "drone": "drone",
     "accent": "double stop",
+    "trill": "trill",
     "solved": "chord",
     "finger": "finger",
 }
@@ -107,6 +112,10 @@ def _attach(attached: Attachments, word: str, value: str, place: SourcePlace) ->
         accent = _read_accent(value, place)
         attached.accent_pin = accent or attached.accent_pin
         return accent is not None
+    if word == "trill":
+        trill = _TRILL.fullmatch(value)
+        attached.trill_pin = attached.trill_pin if trill is None else int(trill[1])
+        return trill is not None
     if word == "chord":
         return _attach_later(attached, value, place)
     found = _SOLVED.fullmatch(value)

@@ -18,6 +18,7 @@ from tunebook.read.abc.keys import read_key
 from tunebook.read.scores.bars import Frame
 from tunebook.read.scores.sounds import Tone
 from tunebook.read.scores.voices import Event, ScoreVoice, VoiceBar
+from tunebook.read.scores.words import ScoreChord
 
 UNIT = Fraction(1, 8)
 BARS_A_LINE = 4
@@ -161,15 +162,12 @@ class VoiceWriter:
     def _event(self, event: Event, graces: Sequence[Event]) -> str:
         written = event.sound.length * event.sound.ratio[0] / event.sound.ratio[1]
         before = "(" * event.slurs_opened
-        for delay, symbol in event.chords:
-            words = symbol == "N.C."
-            if delay and not words:
-                before += f"[r:chord {symbol} after {delay}]"
-            else:
-                before += f'"{"^" if words else ""}{in_quotes(symbol)}"'
+        before += "".join(_chord(delay, chord) for delay, chord in event.chords)
         before += "".join(f'"{sign}{in_quotes(text)}"' for sign, text in event.words)
         if event.marks.string is not None and len(event.tones) == 1:
             before += f"[r:string high {event.marks.string}]"
+        if event.marks.trill_finger is not None:
+            before += f"[r:trill finger {event.marks.trill_finger}]"
         before += "".join(f"!{name}!" for name in event.before)
         before += self._graces(graces) if graces else ""
         return before + self._note(event, written) + ")" * event.slurs_closed
@@ -226,6 +224,18 @@ class VoiceWriter:
             return ""
         self._signs[same_place] = self._signs[same_step] = tone.alter
         return _ALTERS.get(tone.alter, "")
+
+
+def _chord(delay: Fraction, chord: ScoreChord) -> str:
+    """A chord before its note, or the note that it begins so long after."""
+    symbol, after = chord.symbol, f" after {delay}" if delay else ""
+    if symbol == "N.C.":
+        return f'"^{in_quotes(symbol)}"'
+    if delay:
+        likely = f"solved {symbol} {chord.likely}" if chord.likely else f"chord {symbol}"
+        return f"[r:{likely}{after}]"
+    mark = f"[r:solved {symbol} {chord.likely}]" if chord.likely else ""
+    return f'{mark}"{in_quotes(symbol)}"'
 
 
 def _finger(event: Event, at: int) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
+from tunebook.model.names import finger_of_trill
 from tunebook.model.tune import STEP_LETTERS, STEP_SEMITONES, Syllable
 from tunebook.read.abc.decorations import canonical_decoration
 from tunebook.read.scores.timeline import Remark, Written, number_of, words_of
@@ -38,13 +39,14 @@ _MOST_VERSES = 40
 
 @dataclass(slots=True)
 class Marks:
-    """``fingers`` are parallel to the tones; ``string`` counts from the highest; ``slur_starts``
-    and ``slur_stops`` are the slurs' numbers; ``syllables`` by verse; ``beam`` is the value of the
-    first beam, "" where there is none."""
+    """``fingers`` are parallel to the tones; ``string`` counts from the highest; ``trill_finger``
+    is the one that trills; ``slur_starts`` and ``slur_stops`` are the slurs' numbers; ``syllables``
+    by verse; ``beam`` is the value of the first beam, "" where there is none."""
 
     decorations: list[str] = field(default_factory=list)
     fingers: list[int | None] = field(default_factory=list)
     string: int | None = None
+    trill_finger: int | None = None
     slur_starts: list[str] = field(default_factory=list)
     slur_stops: list[str] = field(default_factory=list)
     syllables: dict[int, Syllable] = field(default_factory=dict)
@@ -147,6 +149,10 @@ def _other_sign(element: Element, marks: Marks) -> None:
     elif element.tag == "dynamics":
         marks.decorations += dynamics_of(element)
         return
+    elif element.tag == "other-technical":
+        marks.trill_finger = finger_of_trill(words_of(element, ".")) or marks.trill_finger
+        if marks.trill_finger:
+            return
     if element.tag not in _QUIET:
         name = element.tag.replace("-", " ")
         marks.remarks.append((f"the sign {name!r} is not read", "write it in by hand"))

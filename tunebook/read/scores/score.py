@@ -25,7 +25,7 @@ from tunebook.read.scores.movements import Movement, movements_of
 from tunebook.read.scores.sounds import read_sounds
 from tunebook.read.scores.timeline import Part, parts_of
 from tunebook.read.scores.voices import Event, ScoreVoice, voices_of
-from tunebook.read.scores.words import Direction
+from tunebook.read.scores.words import Direction, ScoreChord
 from tunebook.read.spots import Spots
 
 _MOST_SAID = 20
@@ -98,16 +98,16 @@ def _share_chords(voices: Sequence[ScoreVoice]) -> None:
             continue
         for own, other in zip(melody.bars, voice.bars, strict=False):
             for event in other.events:
-                for delay, symbol in event.chords:
-                    _put_chord(own.events, event.sound.onset + delay, symbol)
+                for delay, chord in event.chords:
+                    _put_chord(own.events, event.sound.onset + delay, chord)
                 event.chords = []
         return
 
 
-def _put_chord(events: Sequence[Event], onset: Fraction, symbol: str) -> None:
+def _put_chord(events: Sequence[Event], onset: Fraction, chord: ScoreChord) -> None:
     before = [one for one in events if not one.is_grace and one.sound.onset <= onset]
     if before:
-        before[-1].chords.append((onset - before[-1].sound.onset, symbol))
+        before[-1].chords.append((onset - before[-1].sound.onset, chord))
 
 
 _FIELDS = {"origin": "O", "rhythm": "R", "source": "S", "book": "B", "transcription": "Z"}

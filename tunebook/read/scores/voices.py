@@ -17,7 +17,7 @@ from tunebook.read.scores.bars import Frame, clef_of, key_of, shift_of
 from tunebook.read.scores.marks import Marks, marks_of
 from tunebook.read.scores.sounds import Sound, Tone
 from tunebook.read.scores.timeline import Part
-from tunebook.read.scores.words import AT_BAR_END, chord_of
+from tunebook.read.scores.words import AT_BAR_END, ScoreChord, chord_of
 
 
 @dataclass(slots=True)
@@ -31,7 +31,7 @@ class Event:
     marks: Marks
     before: list[str] = field(default_factory=list)
     words: list[tuple[str, str]] = field(default_factory=list)
-    chords: list[tuple[Fraction, str]] = field(default_factory=list)
+    chords: list[tuple[Fraction, ScoreChord]] = field(default_factory=list)
     slurs_opened: int = 0
     slurs_closed: int = 0
     is_hidden: bool = False
@@ -213,19 +213,19 @@ def _put_at_end(bar: VoiceBar, name: str) -> None:
 def _add_chords(voice: ScoreVoice, shift: tuple[int, int]) -> None:
     for measure, bar in zip(voice.part.measures, voice.bars, strict=True):
         for onset, harmony in measure.at("harmony"):
-            symbol = chord_of(harmony)
-            if symbol is None:
+            chord = chord_of(harmony)
+            if chord is None:
                 remark = ("a chord symbol cannot be read and is left out", "write it as Am or D7")
                 voice.part.remarks.setdefault(remark, measure)
                 continue
-            symbol = _moved_symbol(symbol, shift)
+            chord = replace(chord, symbol=_moved_symbol(chord.symbol, shift))
             sounding = [one for one in bar.events if not one.is_grace and one.sound.onset <= onset]
             if sounding and onset < sounding[-1].sound.onset + sounding[-1].sound.length:
-                sounding[-1].chords.append((onset - sounding[-1].sound.onset, symbol))
+                sounding[-1].chords.append((onset - sounding[-1].sound.onset, chord))
             elif (event := _main_event(bar, onset)) is not None:
-                event.chords.append((Fraction(0), symbol))
+                event.chords.append((Fraction(0), chord))
             else:
-                bar.chord_at_end = bar.chord_at_end or symbol
+                bar.chord_at_end = bar.chord_at_end or chord.symbol
 
 
 def _moved_symbol(symbol: str, shift: tuple[int, int]) -> str:

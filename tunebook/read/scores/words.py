@@ -12,6 +12,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from tunebook.errors import SourcePlace
+from tunebook.model.names import likely_of
 from tunebook.read.abc.symbols import read_chord_symbol
 from tunebook.read.scores.marks import dynamics_of
 from tunebook.read.scores.timeline import number_of, words_of
@@ -29,9 +30,24 @@ _SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _WAYS = {"add": "add", "alter": "", "subtract": "no"}
 
 
-def chord_of(harmony: Element) -> str | None:
-    """The chord symbol of a <harmony>, "N.C." where no chord is to be played; None where it cannot
-    be read."""
+@dataclass(frozen=True, slots=True)
+class ScoreChord:
+    """A chord symbol, "N.C." where no chord is to be played; ``likely`` is how likely it is, as
+    text, where this program proposed it."""
+
+    symbol: str
+    likely: str = ""
+
+
+def chord_of(harmony: Element) -> ScoreChord | None:
+    """The chord of a <harmony>; None where it cannot be read."""
+    symbol = _symbol_of(harmony)
+    if symbol is None:
+        return None
+    return ScoreChord(symbol, likely_of(harmony.get("id", "")[:80], symbol))
+
+
+def _symbol_of(harmony: Element) -> str | None:
     kind = words_of(harmony, "kind")
     if kind == "none":
         return "N.C."

@@ -274,7 +274,8 @@ def _trill_finger(problem: Problem, priced: PricedPath, index: int) -> int:
     if posture.holder and drone is not None:
         pressed.append(Slot(drone.string, drone.key, posture.holder))
     trill = posture.slots[-1], problem.order.events[index].trill
-    return trill_finger(problem.tables.reach, pressed, trill, posture.hand_key)
+    wish = problem.order.events[index].note.trill_pin
+    return trill_finger(problem.tables.reach, pressed, trill, posture.hand_key, wish)
 
 
 def _joined_terms(priced: PricedPath, start: int, end: int) -> dict[str, float]:

@@ -3,8 +3,8 @@
 The upper tone is that of the key signature, a key or two (at most three) up the same string. A
 finger can trill that is higher than the one below it, presses nothing else, and can be on that key
 where the hand lies, within the practical span of the finger below. Of those the one with the least
-stretch, squeeze and weakness is taken. Where there is none, the search pays for it, and nothing is
-printed.
+stretch, squeeze and weakness is taken, or the one that the tune asks for, which costs no more.
+Where there is none, the search pays for it, and nothing is printed.
 """
 
 from __future__ import annotations
@@ -15,10 +15,19 @@ from collections.abc import Sequence
 from tunebook.solve.fingering.postures import Bound, Reach, Slot
 
 
-def trill_finger(reach: Reach, pressed: Sequence[Slot], trill: tuple[Slot, int], hand: int) -> int:
+def trill_finger(
+    reach: Reach,
+    pressed: Sequence[Slot],
+    trill: tuple[Slot, int],
+    hand: int,
+    wish: int | None = None,
+) -> int:
     """The finger that trills; 0 where none can. ``trill`` is the tone below and the semitones up
-    from it, ``pressed`` all that the hand presses, ``hand`` the place of the hand."""
+    from it, ``pressed`` all that the hand presses, ``hand`` the place of the hand. A finger that is
+    wished for does, if it can."""
     strains = _strains(reach, pressed, trill, hand)
+    if wish in strains:
+        return wish
     return min(strains, key=lambda finger: (strains[finger], finger), default=0)
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from tunebook.model.arrangement import ChordSpan
+from tunebook.model.names import solved_mark
 from tunebook.model.tune import ALTER_SIGNS, STEP_LETTERS, ChordSymbol, Note
 from tunebook.write.musicxml.bars import words_direction
 from tunebook.write.musicxml.lengths import in_divisions
@@ -41,20 +42,21 @@ _ALTERS = {"": 0, "#": 1, "+": 1, "b": -1, "-": -1}
 
 def harmonies_at(note: Note, chords: Sequence[ChordSpan], divisions: int) -> list[Element]:
     """Return the harmonies whose chords begin while ``note`` sounds; those that begin later than
-    the note carry their distance as an offset."""
+    the note carry their distance as an offset. A proposed chord bears a mark as its id."""
     end = note.onset + note.duration
     return [
-        _harmony(span, span.onset - note.onset, divisions)
-        for span in chords
+        _harmony(span, span.onset - note.onset, divisions, number)
+        for number, span in enumerate(chords, start=1)
         if note.onset <= span.onset < end
     ]
 
 
-def _harmony(span: ChordSpan, delay: Fraction, divisions: int) -> Element:
+def _harmony(span: ChordSpan, delay: Fraction, divisions: int, number: int) -> Element:
     chord = span.chord
     harmony = ElementTree.Element("harmony")
     if span.source == "solved":
         harmony.set("font-style", "italic")
+        harmony.set("id", solved_mark(chord.symbol, span.confidence, number))
     _add_tone(ElementTree.SubElement(harmony, "root"), "root", chord.root_step, chord.root_alter)
     kind, degrees = kind_of(chord)
     element = ElementTree.SubElement(harmony, "kind", text=_printed_kind(chord))

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from tunebook.model.arrangement import FingeredNote, Stop
+from tunebook.model.names import trill_words
 from tunebook.model.tune import Bar, Note, Pitch, Syllable
 from tunebook.write.musicxml.lengths import (
     Head,
@@ -271,6 +272,9 @@ class NoteWriter:
         if fingered and tone < len(fingered.stops) and not _flag(note.is_tied_from_before, tone):
             after = fingered.stops_after[tone] if tone < len(fingered.stops_after) else None
             technical.extend(stop_elements(fingered.stops[tone], self._string_count, after))
+            if tone == 0 and fingered.trill_finger:
+                trill = ElementTree.SubElement(technical, "other-technical")
+                trill.text = trill_words(fingered.trill_finger)
         marks = mark_notations(note.decorations) if tone == 0 else []
         return marks + ([technical] if len(technical) else [])
 
