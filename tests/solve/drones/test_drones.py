@@ -21,6 +21,7 @@ from tunebook.solve.drones.explain import explain_drones
 from tunebook.solve.drones.phrases import drone_phrases
 from tunebook.solve.drones.places import midi_of_name
 from tunebook.solve.second_opinion.pricing import verify_arrangement
+from tunebook.solve.transpose import transpose_tune
 
 HEAD = "X:1\nT:Trial\nM:4/4\nL:1/8\nK:{}\n"
 IN_D = HEAD.format("D") + "|:d2f2 a2f2|g2f2 e2d2|d2f2 a2f2|e4 d4:|\n"
@@ -238,3 +239,15 @@ def test_tune_of_rests_has_no_drone(harpa: Instrument, player: Hand) -> None:
     silent = replace(tune, bars=tuple(replace(bar, notes=()) for bar in tune.bars))
     for kind in ("open", "held"):
         assert arrange(silent, harpa, player, drones=kind).drone == ()
+
+
+@pytest.mark.parametrize("semitones", [0, -7])
+def test_a_pinned_drone_that_goes_on_from_before_is_not_said_to_be_silent(
+    harpa: Instrument, player: Hand, semitones: int
+) -> None:
+    music = "d2f2a2|d2f2a2|f2e2d2|d2f2A2|[r:drone D4]d6|]\n"
+    tune = transpose_tune(tune_of(HEAD.format("D").replace("4/4", "3/4") + music), semitones)
+    answer = arrange(tune, harpa, player, drones="open")
+    last = answer.drone[-1]
+    assert last.onset < 3 < last.onset + last.duration and last.stop.midi == 62 + semitones
+    assert answer.messages == ()

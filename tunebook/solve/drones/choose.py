@@ -232,7 +232,7 @@ def _silent_messages(
     """What is to be said of drones that were asked for and sound nowhere."""
     found = []
     for demand in demands:
-        if any(demand.onset <= span.onset < demand.end for span in spans):
+        if any(_sounds_in(span, demand) for span in spans):
             continue
         stop_midi = scene.instrument.string(demand.string_index).open_midi + demand.key
         bars = [
@@ -249,6 +249,12 @@ def _silent_messages(
             remedy += ", or add the word strict to the pin so that the melody bends to it"
         found.append(Message(tune.place, "drone", what, remedy))
     return found
+
+
+def _sounds_in(span: DroneSpan, demand: DroneDemand) -> bool:
+    """Whether the drone that is asked for is heard there, be it that it sounded before too."""
+    is_it = (span.stop.string_index, span.stop.key) == (demand.string_index, demand.key)
+    return is_it and span.onset < demand.end and span.onset + span.duration > demand.onset
 
 
 def _keys_to_hold(tune: Tune, scene: DroneScene) -> list[Stop]:
