@@ -183,14 +183,32 @@ def test_check_explain_and_export_speak_of_the_printed_key(folder: Path, tmp_pat
     assert [message.kind for message in report.left_out] == ["level"]
 
 
-def test_no_fingers_are_written_into_the_text_of_a_tune_that_was_moved(
+def test_the_exported_text_of_a_tune_that_was_moved_is_what_is_printed(
     folder: Path, tmp_path: Path
 ) -> None:
     setup = setup_with(folder, '[tune."a.abc:1"]\ntranspose = 12\n', "player")
-    report = export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
+    export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
     text = (tmp_path / "out" / "a.abc").read_text(encoding="utf-8")
-    assert "DEFG" in text
-    assert any("the tune is transposed" in str(message) for message in report.messages)
+    assert "N:written an octave lower" in text and text.count("\nX:") == 2
+    again = printed(prepare(tmp_path / "out", Wishes(edition="player")))["Easy"]
+    assert again is not None
+    assert [one.stops[0].midi for one in again.notes[:4]] == [74, 76, 78, 79]
+
+
+def test_a_tune_that_is_left_out_is_told_with_the_line_of_it_that_would_fit(folder: Path) -> None:
+    # What lies too high stands on weak beats in one, on strong ones in the other.
+    head = "M:4/4\nL:1/8\nQ:1/4=60\nK:D\n"
+    texts = (f"X:1\nT:A\n{head}D4 b'2F2|A,2d2 d2G2|D8|]\n", f"X:2\nT:B\n{head}D2b'2 A2b'2|D8|]\n")
+    (folder / "a.abc").write_text("\n".join((*texts, TUNES.partition("X:2")[0])), encoding="utf-8")
+    setup = setup_with(folder)
+    first, second = (str(message) for message in check_folder(setup, jobs=1).left_out)
+    assert first.endswith('is set for it; its frame would fit: line = "frame"')
+    assert second.endswith("is set for it")
+    tunes = load(setup, is_ordered=False).tunes
+    notes = [source_of_tune(one, one.title, setup, None).beyond_note for one in tunes]
+    assert [note.endswith("The frame of it would fit.") for note in notes] == [True, False, False]
+    fitting = setup_with(folder, '[tune."a.abc:1"]\nline = "frame"\n')
+    assert printed(fitting)["A"] is not None
 
 
 def test_what_an_edition_does_with_tunes_beyond_it_counts_for_what_is_kept(folder: Path) -> None:

@@ -19,6 +19,8 @@ from tunebook.pipeline.export import ExportOrder, export_folder
 from tunebook.pipeline.kept import setup_sum
 from tunebook.pipeline.load import Setup, Wishes, load, prepare
 from tunebook.pipeline.outcomes import arrange_tune
+from tunebook.pipeline.pieces import make_extras
+from tunebook.pipeline.sources import source_of_tune
 from tunebook.read.settings.profile import read_instrument
 from tunebook.solve.retuning import find_string_changes
 
@@ -158,3 +160,18 @@ def test_a_string_that_goes_back_to_the_books_tuning_runs_no_risk(
     assert third.retuning == ()
     alone = with_tunings(tunes, report_of, is_set=False)
     assert [bool(one.retuning) for one in alone] == [True, False, False, False]
+
+
+def test_the_chords_of_a_tune_are_shown_in_its_own_tuning(folder: Path) -> None:
+    text = (folder / "a.abc").read_text(encoding="utf-8").replace("DEFG", '"D"DEFG')
+    (folder / "a.abc").write_text(text, encoding="utf-8")
+    setup = setup_with(folder, '[tune."a.abc:2"]\ntuning = "CGCA"\n', edition="teacher")
+    sources = tuple(source_of_tune(tune, tune.title, setup, None) for tune in load(setup).tunes[:2])
+    shapes = make_extras(sources, setup).chord_shapes
+    tuned = [one.tuned.tuning_name if one.tuned else "" for one in shapes]
+    assert tuned == sorted(tuned) and set(tuned) == {"", "CGCA"}
+    for one in shapes:
+        strings = (one.tuned or setup.instrument).strings
+        for stop in (stop for shape in one.shapes for stop in shape):
+            assert strings[stop.string_index - 1].open_midi + stop.key == stop.midi
+    assert {one.symbol for one in shapes if one.tuned} >= {"D"}

@@ -129,10 +129,12 @@ class PracticeSection:
 
 @dataclass(frozen=True, slots=True)
 class ChordShapes:
-    """Ranked shapes of one chord for the chord page, the best first; low string first in each."""
+    """Ranked shapes of one chord for the chord page, the best first; low string first in each.
+    ``tuned`` is the instrument in the tuning they are for, None in the book's own."""
 
     symbol: str
     shapes: tuple[tuple[Stop, ...], ...]
+    tuned: Instrument | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tunebook.errors import Message
-from tunebook.model.choices import ChordSource, Way
+from tunebook.model.choices import ChordSource, Line, Way
 from tunebook.model.hand import Hand, Limits
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import ChordSymbol, Note, Tune, Voice
@@ -209,11 +209,12 @@ class Arrangement:
 
 @dataclass(frozen=True, slots=True)
 class Beyond:
-    """Why an edition leaves a tune out: the numbers of the bars beyond its limits, and whether
-    other keys were tried."""
+    """Why an edition leaves a tune out: the numbers of the bars beyond its limits, whether other
+    keys were tried, and an easier line of it that the edition would print ("full" for none)."""
 
     bars: tuple[int, ...]
     tried_keys: bool
+    fitting_line: Line = "full"
 
 
 @dataclass(frozen=True, slots=True)

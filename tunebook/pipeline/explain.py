@@ -64,7 +64,8 @@ def left_out_note(beyond: Beyond, setup: Setup) -> str:
     """Return why the edition leaves a tune out, in the book's language."""
     said = words_for(setup.book, setup.instrument).notes
     text = said["beyond"].format(_bars_of(list(beyond.bars), said))
-    return f"{text} {said['no_key']}" if beyond.tried_keys else text
+    told = [text, said["no_key"] if beyond.tried_keys else "", said.get(beyond.fitting_line, "")]
+    return " ".join(part for part in told if part)
 
 
 def choice_notes(arrangement: Arrangement, setup: Setup) -> tuple[str, ...]:

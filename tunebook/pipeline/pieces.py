@@ -13,7 +13,9 @@ from tunebook.book.pages.signs import signs_used
 from tunebook.model.arrangement import Accent, Arrangement, DroneSpan, FingeredNote, Stop
 from tunebook.model.book import TuneChoice
 from tunebook.model.choices import Chords, MelodyShown
+from tunebook.model.instrument import Instrument
 from tunebook.model.piece import EngravedPiece, Piece
+from tunebook.model.tune import ChordSymbol
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, practice_sections, warm_up
 from tunebook.pipeline.load import Setup
@@ -202,18 +204,22 @@ def _said(arrangements: Sequence[Arrangement], setup: Setup) -> list[str]:
 
 
 def _chord_shapes(tunes: tuple[TuneSource, ...], setup: Setup) -> tuple[ChordShapes, ...]:
-    """The best shapes of every chord in the book, by root and name."""
-    chords = {
-        span.chord.symbol: span.chord
-        for arrangement in built(one.outcome for one in tunes)
-        for span in arrangement.chords
-    }
-    ordered = sorted(chords.values(), key=lambda chord: (chord.root_class, chord.symbol))
-    return tuple(
-        ChordShapes(chord.symbol, tuple(shape.stops for shape in shapes[:MOST_SHAPES]))
-        for chord in ordered
-        if (shapes := chord_shapes(chord, setup.instrument, setup.hand, setup.edition.limits))
-    )
+    """The best shapes of every chord in the book, by tuning (the book's own first, the others as
+    they come), root and name."""
+    by_tuning: dict[Instrument, dict[str, ChordSymbol]] = {setup.instrument: {}}
+    for arrangement in built(one.outcome for one in tunes):
+        tuned = setup.for_tune(arrangement.tune).instrument
+        chords = by_tuning.setdefault(tuned, {})
+        chords.update((span.chord.symbol, span.chord) for span in arrangement.chords)
+    found: list[ChordShapes] = []
+    for tuned, chords in by_tuning.items():
+        own = None if tuned == setup.instrument else tuned
+        for chord in sorted(chords.values(), key=lambda one: (one.root_class, one.symbol)):
+            shapes = chord_shapes(chord, tuned, setup.hand, setup.edition.limits)[:MOST_SHAPES]
+            if shapes:
+                stops = tuple(shape.stops for shape in shapes)
+                found.append(ChordShapes(chord.symbol, stops, own))
+    return tuple(found)
 
 
 def place_extras(

@@ -156,13 +156,33 @@ def fit_tune(prepared: Tune, setup: Setup) -> Fitted:
         if not bars:
             return Fitted(prepared)
         numbers = tuple(sorted({prepared.bars[index].number for index in bars}))
-        if fit == "leave out":
-            return Fitted(prepared, beyond=Beyond(numbers, tried_keys=False))
-        found = fitting_key(prepared, level)
+        found = fitting_key(prepared, level) if fit == "transpose" else None
         if found is None:
-            return Fitted(prepared, beyond=Beyond(numbers, tried_keys=True))
+            line = _fitting_line(prepared, level, tries_keys=fit == "transpose")
+            return Fitted(prepared, beyond=Beyond(numbers, fit == "transpose", line))
         return Fitted(found.tune, () if found.has_pins else (_without_pins(prepared),))
     return Fitted(prepared)
+
+
+def _fitting_line(tune: Tune, level: Level, *, tries_keys: bool) -> Line:
+    """An easier line of a tune beyond the level that is within it, as little easier as may be;
+    "full" for none."""
+    if tune.line.startswith("frame"):
+        return "full"
+    bare = without_grace_notes(tune)
+    with suppress(OutOfStepsError):
+        if tune.line == "full" and _keeps_to(plain_line(bare), level, tries_keys=tries_keys):
+            return "plain"
+        frame = frame_of(bare, level.whole_notes_per_second)
+        if _keeps_to(frame, level, tries_keys=tries_keys):
+            return "frame"
+    return "full"
+
+
+def _keeps_to(tune: Tune, level: Level, *, tries_keys: bool) -> bool:
+    if not bars_out_of_reach(tune, level):
+        return True
+    return tries_keys and fitting_key(tune, level) is not None
 
 
 def _without_pins(tune: Tune) -> Message:
@@ -189,4 +209,7 @@ def level_message(tune: Tune, beyond: Beyond, edition: str) -> Message:
     if beyond.tried_keys:
         what += ", and so it does in every key within an octave"
     remedy = f'left out, unless key = "{AS_WRITTEN}" is set for it'
+    if beyond.fitting_line != "full":
+        what_fits = "its frame" if beyond.fitting_line == "frame" else "without ornaments it"
+        remedy += f'; {what_fits} would fit: line = "{beyond.fitting_line}"'
     return Message(tune.place, "level", what, remedy, is_fatal=True)

@@ -23,6 +23,7 @@ from tunebook.book.pages.sources import default_tempi
 from tunebook.book.pages.tunes import told_of
 from tunebook.model.arrangement import Stop
 from tunebook.model.words import fixed_words
+from tunebook.read.settings.profile import read_instrument
 from tunebook.store import Store
 
 
@@ -152,6 +153,22 @@ def test_a_chord_names_its_tunes_with_links(tmp_path: Path, store: Store) -> Non
         assert links_of(document, page)[: len(named)] == named
     text = flat(text_of(tmp_path / "book.pdf", page + 1))
     assert "in Tune 1, Tune 3, Tune 4, Tune 5, Tune 6, Tune 7 …" in text
+
+
+def test_chords_of_another_tuning_stand_under_its_name(tmp_path: Path, store: Store) -> None:
+    first, second = (book_tune(tmp_path, number, f"Tune {number}") for number in (1, 2))
+    tuned = read_instrument("nyckelharpa-3row", "CGCA")
+    second = replace(second, arrangement=replace(second.arrangement, instrument=tuned))
+    shape = ((Stop(55, 2, 0, 0), Stop(62, 3, 0, 0)),)
+    shapes = (ChordShapes("G", shape), ChordShapes("G", shape, tuned))
+    book = replace(book_of(tmp_path, store, first, second), chord_shapes=shapes)
+    assemble_book(book, tmp_path / "book.pdf")
+    with pikepdf.open(tmp_path / "book.pdf") as document:
+        page = page_of(document, "Chords")
+    text = flat(text_of(tmp_path / "book.pdf", page + 1))
+    order = ("Tuning C G D A", "in Tune 1", "Tuning C G C A", "in Tune 2")
+    assert [text.count(words) for words in order] == [1, 1, 1, 1]
+    assert [text.index(words) for words in order] == sorted(text.index(words) for words in order)
 
 
 def test_linked_text_breaks_at_spaces_and_keeps_commas_with_their_words(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import groupby
 
 from tunebook.book.content import CHORDS, BookContent, ChordShapes, tune_anchor
 from tunebook.book.design import Design
@@ -27,7 +28,7 @@ from tunebook.book.layout.blocks import (
 )
 from tunebook.book.layout.flow import Page, Stream, column_width_pt, flow_in_fewest
 from tunebook.book.layout.sheet import BLACK, GREY, LIGHT, Sheet
-from tunebook.book.musical_text import chord_text, stop_text
+from tunebook.book.musical_text import chord_text, stop_text, tuning_text
 from tunebook.model.arrangement import Arrangement, Stop
 from tunebook.model.instrument import Instrument
 from tunebook.model.words import FixedWords
@@ -226,11 +227,24 @@ def chord_pages(content: BookContent, design: Design) -> list[Page]:
         design.body(words.chords_text),
         Flowed(Space(design.size(12.0))),
     )
-    entries = [_entry(one, content, design, width) for one in content.chord_shapes]
+    groups = [
+        (tuned, [_entry(one, content, design, width) for one in group])
+        for tuned, group in groupby(content.chord_shapes, key=lambda one: one.tuned)
+    ]
+    has_headings = any(tuned is not None for tuned, _ in groups)
 
     def streams(ease: float) -> list[Stream]:
-        items = tuple(Flowed(entry, design.size(12.0) * ease) for entry in entries)
-        return [Stream(items, _COLUMNS, heading=head)]
+        found = []
+        for number, (tuned, entries) in enumerate(groups):
+            items = tuple(Flowed(entry, design.size(12.0) * ease) for entry in entries)
+            heading = head if not number else ()
+            if has_headings:
+                name = tuning_text(tuned or content.instrument, words)
+                before_pt = 18.0 if number else 0.0
+                over = design.heading(f"{words.tuning} {name}", before_pt=before_pt)
+                heading = (*heading, over)
+            found.append(Stream(items, _COLUMNS, heading=heading))
+        return found
 
     return flow_in_fewest(streams, design.page_format, words.chords_title, (1.0, 0.7, 0.4))
 
@@ -247,17 +261,18 @@ def _entry(one: ChordShapes, content: BookContent, design: Design, width: float)
     name = Drawing(size * 1.3, paint_name)
     # A single row: on narrow paper, the best ones only.
     room = width - name_width
+    instrument = one.tuned or content.instrument
     best = tuple(("", shape) for shape in one.shapes[: shapes_in_row(design, room)])
-    shapes = shapes_grid(best, content.instrument, design, room, symbol)
-    where = _where(one.symbol, content, design, width)
+    shapes = shapes_grid(best, instrument, design, room, symbol)
+    where = _where(one, content, design, width)
     return Stack((Beside((name, shapes), (0.0, name_width), is_centred=True), where))
 
 
-def _where(symbol: str, content: BookContent, design: Design, width: float) -> LinkedLines:
-    """The tunes in which the chord stands, each a link."""
+def _where(one: ChordShapes, content: BookContent, design: Design, width: float) -> LinkedLines:
+    """The tunes of its tuning in which the chord stands, each a link."""
     size = design.size(8.5)
     before, _, after = design.words.chord_in.partition("{}")
-    tunes = _tunes_with(symbol, content)
+    tunes = _tunes_with(one, content)
     parts: list[Part] = [(before, "")]
     for number, (title, anchor) in enumerate(tunes[:_MOST_TUNES]):
         parts += [(", ", "")] if number else []
@@ -266,10 +281,13 @@ def _where(symbol: str, content: BookContent, design: Design, width: float) -> L
     return linked_text(parts, design.fonts, width, ITALIC, size)
 
 
-def _tunes_with(symbol: str, content: BookContent) -> list[tuple[str, str]]:
-    """Titles and anchors of the tunes with the chord."""
+def _tunes_with(one: ChordShapes, content: BookContent) -> list[tuple[str, str]]:
+    """Titles and anchors of the tunes of this tuning with the chord."""
+    has_others = any(shapes.tuned is not None for shapes in content.chord_shapes)
+    tuned = one.tuned or content.instrument
     return [
         (tune.title, tune_anchor(tune.identity))
         for tune in content.tunes
-        if any(span.chord.symbol == symbol for span in tune.arrangement.chords)
+        if (not has_others or tune.arrangement.instrument == tuned)
+        and any(span.chord.symbol == one.symbol for span in tune.arrangement.chords)
     ]
