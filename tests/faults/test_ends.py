@@ -174,6 +174,33 @@ def test_a_signal_that_comes_when_all_is_done_changes_nothing() -> None:
     assert (done.returncode, done.stdout, done.stderr) == (3, "", "")
 
 
+# Rings while the handlers are put back, when nothing catches what they raise.
+LEAVING = """
+import os, signal, sys
+from tunebook.cli import ends
+listened = signal.signal
+def restored(number, handler):
+    if handler is not None and "leave" in sys._getframe(1).f_code.co_name:
+        os.kill(os.getpid(), {0})
+    return listened(number, handler)
+signal.signal = restored
+sys.exit(ends.run(lambda: 3, is_last={1}))
+"""
+
+
+@on_linux
+def test_a_signal_while_the_handlers_are_put_back_is_passed_over_or_on() -> None:
+    def ended(is_last: bool) -> tuple[int, str]:
+        text = LEAVING.format("signal.SIGHUP", is_last)
+        done = subprocess.run(
+            [sys.executable, "-c", text], check=False, capture_output=True, text=True
+        )
+        return done.returncode, done.stderr
+
+    assert ended(is_last=True) == (3, "")
+    assert ended(is_last=False) == (-signal.SIGHUP, "")
+
+
 @on_linux
 def test_a_signal_stops_the_program_also_when_a_package_makes_an_error_of_it(
     monkeypatch: pytest.MonkeyPatch,

@@ -48,6 +48,7 @@ class _Stops:
     def __init__(self) -> None:
         self.number = 0
         self.time_s = 0.0
+        self.is_over = False
         self._before: dict[int, Any] = {}
 
     def listen(self) -> None:
@@ -60,12 +61,19 @@ class _Stops:
                 self._before[number] = signal.signal(number, self._hear)
 
     def leave(self, *, is_last: bool) -> None:
-        """From here on there is nothing to clear up."""
+        """From here on there is nothing to clear up. What is heard meanwhile is passed on."""
+        self.is_over = True
+        heard = self.number
         while self._before:
             number, before = self._before.popitem()
             signal.signal(number, signal.SIG_IGN if is_last else before)
+        if self.number != heard and not is_last:
+            signal.raise_signal(self.number)
 
     def _hear(self, number: int, _: object) -> None:
+        if self.is_over:
+            self.number = self.number or number
+            return
         if self.number and time.monotonic() - self.time_s < _PATIENCE_S:
             return
         self.number, self.time_s = self.number or number, time.monotonic()
@@ -89,9 +97,10 @@ def run(command: Callable[[], int | None], *, is_last: bool = False) -> int:
     except KeyboardInterrupt:
         warn(_stopped())
         code = 128 + (stops.number or signal.SIGINT)
-    gc.set_threshold(*thresholds)
     try:
+        gc.set_threshold(*thresholds)
         code = _close_output(code)
+        stops.is_over = True
     except KeyboardInterrupt:  # who reads what is printed does not take it
         code = 128 + (stops.number or signal.SIGINT)
     stops.leave(is_last=is_last)
