@@ -15,6 +15,7 @@ from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.arrange import arrange
 from tunebook.solve.drones.moments import (
     CLASH,
+    PHRASE,
     THIRD,
     TIED,
     Lengths,
@@ -22,7 +23,13 @@ from tunebook.solve.drones.moments import (
     drone_lengths,
     drone_moments,
 )
-from tunebook.solve.drones.open import SILENCE, best_line, line_values
+from tunebook.solve.drones.open import (
+    LEAST_WORTH,
+    SILENCE,
+    best_line,
+    best_line_in_sections,
+    line_values,
+)
 from tunebook.solve.harmony.chords import choose_chords
 from tunebook.solve.times import whole_times
 
@@ -97,6 +104,56 @@ def test_brute_force_agrees_on_made_up_moments_with_branches() -> None:
             )
         )
         assert best_line(moments, Lengths(2, 5)).value == pytest.approx(best)
+
+
+def test_brute_force_agrees_on_which_sections_have_drones_at_all() -> None:
+    """A section with drones pays for them by its length; no line and no choice of sections is worth
+    more than the one found."""
+    chance, lengths, quarter, silenced = random.Random(9), Lengths(2, 5), 4.0, 0
+    for _ in range(40):
+        moments = tuple(
+            Moment(
+                bar_index=at,
+                onset=4 * at,
+                duration=4,
+                melody=3,
+                midi=60,
+                gains=tuple((string, chance.uniform(-1, 1.2)) for string in (1, 2)),
+                barred=(),
+                place=PHRASE,
+                is_break=at in (0, 3, 5),
+                parent=at - 1,
+                times=2 if at < 5 else 1,
+            )
+            for at in range(8)
+        )
+
+        def worth(strings: tuple[int, ...], moments: tuple[Moment, ...] = moments) -> float:
+            paid = 0.0
+            for section in (range(3), range(3, 5), range(5, 8)):
+                if any(strings[at] for at in section):
+                    paid += LEAST_WORTH * sum(moments[at].times for at in section)
+            return sum(line_values(moments, strings, lengths)) - paid
+
+        kept, found = best_line_in_sections(moments, lengths, quarter)
+        silenced += kept != moments
+        best = max(worth(strings) for strings in itertools.product((SILENCE, 1, 2), repeat=8))
+        assert worth(found) == pytest.approx(best)
+        assert worth(best_line(kept, lengths).strings) == pytest.approx(best)
+    assert silenced > 5
+
+
+def test_a_lone_bar_of_drone_in_a_part_is_left_out_and_a_pinned_one_stays() -> None:
+    music = '"Am"A2c2 e2dc|{}f2d2 d2ef|{}'
+    music += '"Am"c2A2 E2A2|"E7"^G2B2 "Am"A4|"Am"c2A2 E2A2|"E7"^G2B2 "Am"A4|]'
+    tune = tune_of(HEAD.format("4/4", "Am") + music.format('"Dm"', ""))
+    moments, lengths = moments_of(tune)
+    alone = best_line(moments, lengths).strings
+    assert {moments[at].bar_index for at, string in enumerate(alone) if string} == {1}
+    assert not arrange(tune, HARPA, HAND).drone
+    pins = music.format("[r:drone D4]", "[r:drone free]")
+    answer = arrange(tune_of(HEAD.format("4/4", "Am") + pins), HARPA, HAND)
+    assert [(span.onset, span.duration) for span in answer.drone] == [(1, 1)]
 
 
 @pytest.mark.parametrize("name", TUNES)

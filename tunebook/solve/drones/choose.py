@@ -35,7 +35,7 @@ from tunebook.solve.drones.moments import (
     drone_lengths,
     drone_moments,
 )
-from tunebook.solve.drones.open import best_line, open_spans
+from tunebook.solve.drones.open import best_line_in_sections, open_spans
 from tunebook.solve.drones.places import FOREVER, drone_stops, pinned_drones
 from tunebook.solve.drones.under_hand import UnderHand
 from tunebook.solve.fingering.choose import Fingering
@@ -178,8 +178,8 @@ def _best_line(
     nobody asked for only where no pin rules and no key is held."""
     times = whole_times(tune)
     lengths = drone_lengths(tune, times)
+    moments, strings = best_line_in_sections(moments, lengths, times.per_whole / 4)
     if scene.under is None:
-        strings = best_line(moments, lengths).strings
         accents: tuple[Accent, ...] = ()
         messages: list[Message] = []
     else:

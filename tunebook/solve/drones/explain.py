@@ -175,7 +175,7 @@ def _silence(looks: Sequence[_Look]) -> str:
         causes.append("an open string would be the third of the chord")
     if not causes:
         causes.append(
-            "what is left is too short to begin a drone for"
+            "what is left is too short to begin a drone for, or a lone drone in its part"
             if best
             else "no open string goes well with melody and chords for long enough"
         )

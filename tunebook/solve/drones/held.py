@@ -16,7 +16,11 @@ from fractions import Fraction
 from tunebook.model.arrangement import DroneDemand, FingeredNote, Stop
 from tunebook.model.tune import Tune
 from tunebook.solve.drones.moments import DroneJudge, Moment, drone_lengths
-from tunebook.solve.drones.open import START_COSTS, best_line, line_values
+from tunebook.solve.drones.open import (
+    START_COSTS,
+    best_line_in_sections,
+    line_values,
+)
 from tunebook.solve.drones.phrases import Phrase, demand_for, drone_phrases
 from tunebook.solve.fingering.choose import Fingering
 from tunebook.solve.times import whole_times
@@ -116,10 +120,11 @@ class _View:
         }
         counts = Counter(tune.played)
         self.times = {bar.index: counts[bar.index] or 1 for bar in tune.bars}
-        lengths = drone_lengths(tune, whole_times(tune))
-        line = best_line(moments, lengths)
+        times = whole_times(tune)
+        lengths = drone_lengths(tune, times)
+        _, line = best_line_in_sections(moments, lengths, times.per_whole / 4)
         self.open_values = [0.0 for _ in self.phrases]
-        for moment, value in zip(moments, line_values(moments, line.strings, lengths), strict=True):
+        for moment, value in zip(moments, line_values(moments, line, lengths), strict=True):
             self.open_values[self.phrase_of[moment.bar_index]] += value
         self.efforts = self._efforts(bare.notes)
         self.shifts = self._shifts(bare.notes)

@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from tunebook.model.arrangement import DroneSpan, Stop
 from tunebook.model.instrument import Instrument
-from tunebook.solve.drones.moments import Lengths, Moment
+from tunebook.solve.drones.moments import PINNED_WORTH, Lengths, Moment
 
 SILENCE = 0
 
@@ -36,6 +36,9 @@ FAR_COST = 0.5
 """Beyond that, for each string that the pair under the bow moves further than its neighbour."""
 SHORT_COSTS = (3.0, 1.5)
 """For a drone that sounds for less than a beat, and for less than a bar: a drone lasts."""
+LEAST_WORTH = 0.1
+"""What its drones must be worth to a section for each quarter of its music, or it has none: a lone
+bar of drone among bars without any sounds like a slip; our judgement."""
 
 
 State = tuple[int, int]
@@ -78,6 +81,35 @@ def best_line(moments: Sequence[Moment], lengths: Lengths) -> DroneLine:
                 for age, short in enumerate(prices[string]):
                     sums[age] -= short * moment.times
     return _trace(moments, children, values, choices)
+
+
+def best_line_in_sections(
+    moments: Sequence[Moment], lengths: Lengths, quarter: float
+) -> tuple[tuple[Moment, ...], tuple[int, ...]]:
+    """The best line of strings where sections have no drone for which those that they would have
+    are worth too little, and the moments without what those could have had. ``quarter`` is its
+    steps. A drone begins anew with a section, so that each is judged by itself; one in which a
+    drone is asked for stays as it is."""
+    strings = list(best_line(moments, lengths).strings)
+    values = line_values(moments, strings, lengths)
+    sections: list[list[int]] = []
+    for index, moment in enumerate(moments):
+        if moment.is_break or not sections:
+            sections.append([])
+        sections[-1].append(index)
+    kept = list(moments)
+    for section in sections:
+        music = sum(moments[index].duration * moments[index].times for index in section)
+        worth = sum(values[index] for index in section)
+        if worth < LEAST_WORTH * music / quarter and not any(
+            gain >= PINNED_WORTH * moments[index].duration / quarter
+            for index in section
+            for _, gain in moments[index].gains
+        ):
+            for index in section:
+                kept[index] = moments[index]._replace(gains=())
+                strings[index] = SILENCE
+    return tuple(kept), tuple(strings)
 
 
 class _Ways(NamedTuple):
