@@ -107,7 +107,8 @@ def test_other_ways_begin_from_what_is_built(folder: Path, edition: str) -> None
     )
     for way in asked.other_ways:
         pairs = zip(plain.notes, way.notes, strict=True)
-        assert any(one.stops != other.stops for one, other in pairs if one.bar_index <= 3)
+        # What differs may also be that a held drone is let go for a note.
+        assert any(one.moments != other.moments for one, other in pairs if one.bar_index <= 3)
 
 
 def test_editions_without_drones_or_chords_say_so() -> None:
