@@ -8,14 +8,23 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from corpus_tunes import random_tunes
+from players import PLAYERS, marks_from
 
+from tunebook.model.hand import WEIGHT_BOUNDS, Hand, Limits
 from tunebook.pipeline.ask import answered_marks
 from tunebook.pipeline.exercises import piece_of_exercise
-from tunebook.pipeline.learn import LearnOrder, learn_hand, sheets_of
+from tunebook.pipeline.learn import LearnOrder, learn_hand, sheets_of, world_of
 from tunebook.pipeline.load import Wishes, load, prepare
+from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.passages import passage_of
 from tunebook.read.abc.tune import read_abc
-from tunebook.read.settings.profile import read_instrument
+from tunebook.read.settings.profile import read_hand, read_instrument
+from tunebook.solve.learning.habits import changed_habits, habits_of
+from tunebook.solve.learning.lesson import Sheet
+from tunebook.solve.learning.marks import added, agreement
+from tunebook.solve.learning.study import SAME, World, answer, learn
+from tunebook.solve.times import tempo_of
 from tunebook.write.passage_abc import passage_as_abc
 
 Command = Callable[..., tuple[int, str, str]]
@@ -31,7 +40,7 @@ def test_too_few_marks_are_refused_with_the_reason(tmp_path: Path, command: Comm
     (tmp_path / "tunes.toml").write_text(pins, encoding="utf-8")
     code, _, said = command("learn", str(tmp_path), "-o", str(tmp_path / "hand.toml"))
     assert code != 0
-    assert "1 marked notes in 1 tunes are too few to learn a hand from" in said
+    assert "too few notes are marked to learn a hand from (1, in 1 of the tunes)" in said
     assert "--from-pins" in said
     assert not (tmp_path / "hand.toml").exists()
 
@@ -91,6 +100,79 @@ def test_what_tunes_toml_does_to_a_tune_is_done_to_its_passages_once(tmp_path: P
     assert piece is not None
     music = " ".join(piece.score.text().split())
     assert re.search(r"b'4 -\d cs''4 -\d ds''4 -\d", music), music
+
+
+HERS = '[[edition]]\nname = "hers"\nbased_on = "student-1"\nhand = "{}"\n'
+BOLD = "\n".join(
+    [
+        "span_factors = { relaxed = 1.3, comfortable = 1.3, practical = 1.3 }",
+        "[weights.keyed]",
+        "stop = 2.0",
+        *(
+            f"{name} = {WEIGHT_BOUNDS[name][0]}"
+            for name in ("crossed", "shift", "above_home", "stretch")
+        ),
+    ]
+)
+"""A hand that shifts, crosses and stretches for next to nothing."""
+
+
+@pytest.mark.parametrize("named", ["by the book", "by the edition", "on the command line"])
+def test_the_limits_of_an_edition_hold_for_a_learnt_hand_however_it_is_named(
+    named: str, tmp_path: Path
+) -> None:
+    shutil.copy(SAMPLES / "valser.abc", tmp_path / "valser.abc")
+    (tmp_path / "bold.toml").write_text(BOLD, encoding="utf-8")
+    settings = {
+        "by the book": '[hand]\nfile = "bold.toml"\n',
+        "by the edition": HERS.format("bold.toml"),
+    }
+    (tmp_path / "tunes.toml").write_text(settings.get(named, ""), encoding="utf-8")
+    own = str(tmp_path / "bold.toml") if named == "on the command line" else None
+    name = "hers" if named == "by the edition" else "student-1"
+    setup = prepare(tmp_path, Wishes(hand=own, edition=name))
+    assert setup.hand.name == "bold" and setup.messages == ()
+    ways, places = set(), set()
+    for tune in load(setup).tunes:
+        arrangement = arrange_tune(tune, setup).arrangement
+        for note in arrangement.notes if arrangement else ():
+            assert not note.beyond_limits
+            ways |= set(note.ways)
+            places.add(note.hand_key)
+    assert places <= {1.0, 2.0} and not ways & {"crossed", "shift", "barre"}
+    free = prepare(tmp_path, Wishes(hand=str(tmp_path / "bold.toml")))
+    loose = [arrange_tune(tune, free).arrangement for tune in load(free).tunes]
+    freely = {way for one in loose if one for note in one.notes for way in note.ways}
+    assert freely >= {"crossed", "shift"}
+
+
+def test_a_students_habit_is_learnt_within_the_limits_of_her_edition() -> None:
+    limits = Limits(highest_position=0, allows_crossed_stops=False, allows_shifts=False)
+    world = World(HARPA, read_hand(), limits)
+    hers = PLAYERS["rather stops than leaves open"]
+    tunes = [one for one in random_tunes(12, seed=5) if len(one.bars) < 20][:6]
+    sheets = [
+        Sheet(str(at), tune, tempo_of(tune)[0], marks_from(answer(world, hers, bare)))
+        for at, tune in enumerate(tunes)
+        for bare in [Sheet("", tune, tempo_of(tune)[0], ())]
+    ]
+    hand = world.learnt(SAME, learn(world, SAME, sheets[:4], 8).vector)
+
+    def share(one: Hand) -> float:
+        found = (agreement(sheet.marks, answer(world, one, sheet)) for sheet in sheets[4:])
+        return added(found).share
+
+    assert share(hand) > share(world.hand) + 0.03
+    names = [one.name for one in habits_of(changed_habits(world, hand), world, hand, sheets[:4])]
+    assert "stopped" in names
+
+
+def test_an_edition_whose_hand_is_not_yet_there_can_learn_it(tmp_path: Path) -> None:
+    (tmp_path / "tunes.abc").write_text("X:1\nT:Q\nM:3/4\nL:1/4\nK:D\nE F G|]\n")
+    (tmp_path / "tunes.toml").write_text(HERS.format("hers.toml"))
+    setup = prepare(tmp_path, Wishes(edition="hers", reads_hand_file=False))
+    assert setup.hand.name == "medium" and not setup.edition.limits.allows_shifts
+    assert world_of(setup).limits == setup.edition.limits
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from tunebook.errors import InputError
 from tunebook.pipeline.load import Wishes, load, prepare, prepare_all, read_files
 
 TUNE = "X:{0}\nT:Tune {0}\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n\n"
-HEAVY = ("abjad", "fontTools", "matplotlib", "music21", "numpy", "pikepdf", "reportlab")
+HEAVY = ("abjad", "fontTools", "matplotlib", "music21", "numpy", "pikepdf", "reportlab", "scipy")
 
 
 @pytest.fixture
@@ -85,6 +85,8 @@ def test_an_unchanged_book_is_read_once_and_fetched_without_what_makes_one(folde
         for _ in range(2)
     ]  # fmt: skip
     assert "abjad" in printed[0][-1]
+    # Without a hand to learn nothing of learning is loaded.
+    assert "scipy" not in printed[0][-1]
     assert printed[1][-1] == ""
     assert printed[0][0].rpartition(",")[0] == printed[1][0].rpartition(",")[0]
 

@@ -70,8 +70,9 @@ Quality = Literal["major", "minor", "diminished", "augmented", "other"]
 """Of a chord's triad; "other" is one without a third."""
 ChordSource = Literal["tune", "solved"]
 """Who chose a chord: it stood in the tune, or this program solved it."""
-Doubtful = Literal["impossible", "dear", "unlike"]
-"""Why a player's mark asks for a question: no hand plays it, it costs much, a bar alike differs."""
+Doubtful = Literal["impossible", "beyond", "dear", "unlike"]
+"""Why a player's mark asks for a question: no hand plays it, the edition's limits forbid it, it
+costs much, a bar alike differs."""
 Way = Literal["crossed", "barre", "row_jump", "shift", "substitution"]
 """What the hand does to get to a note."""
 

@@ -66,6 +66,7 @@ class LearningWords:
     learnt: str
     alike: str
     unsure: str
+    worse: str
     needed: str
     more_needed: str
     folds: str

@@ -88,7 +88,7 @@ def learn_hand(setup: Setup, order: LearnOrder, on_progress: Progress = no_progr
     left_out = [message for message in loaded.messages if message.is_fatal]
     sheets, messages = sheets_of(setup, loaded.tunes, order.from_pins)
     marked = [sheet for sheet in sheets if sheet.marks]
-    _check_enough(setup, marked, order.from_pins)
+    _check_enough(setup, marked, (*left_out, *messages), order.from_pins)
     report = _study(setup, marked, order, on_progress)
     report = replace(report, messages=gather_messages(setup, left_out, messages))
     if order.output is not None and report.verdict.is_better:
@@ -164,16 +164,20 @@ def sheets_of(
     return sheets, [*answers, *messages]
 
 
-def _check_enough(setup: Setup, marked: Sequence[Sheet], from_pins: bool) -> None:
-    """Raise InputError when there are too few tunes or marks."""
+def _check_enough(
+    setup: Setup, marked: Sequence[Sheet], messages: Sequence[Message], from_pins: bool
+) -> None:
+    """Raise InputError when there are too few tunes or marks, with the first of the messages."""
     notes = sum(len(sheet.marks) for sheet in marked)
     if len(marked) >= FEWEST_TUNES and notes >= FEWEST_NOTES:
         return
     what = (
-        f"{notes} marked notes in {len(marked)} tunes are too few to learn a hand from: that takes "
-        f"{FEWEST_NOTES} notes in {FEWEST_TUNES} tunes"
+        f"too few notes are marked to learn a hand from ({notes}, in {len(marked)} of the tunes): "
+        f"that takes {FEWEST_NOTES} notes in {FEWEST_TUNES} tunes"
     )
-    remedy = "mark fingers as !2! before notes"
+    if messages:
+        what += f" (first message: {messages[0]})"
+    remedy = "mark fingers as !2! before notes, or answer the questions of --ask"
     if not from_pins and any(one.fingers or one.strings for one in setup.book.choices):
         remedy += ", or let the pins of tunes.toml count with --from-pins"
     raise InputError(what, remedy, SourcePlace(str(setup.folder)))

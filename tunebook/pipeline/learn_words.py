@@ -79,6 +79,8 @@ def _summary(report: LearnReport, words: FixedWords) -> list[str]:
     if found.is_better:
         edges = (_percent(edge, words) for edge in found.after_range)
         return [said.learnt.format(before, after, *edges), folds]
+    if found.most_gain <= 0.0:
+        return [said.worse.format(before, after), said.more_needed, folds]
     gains = (_percent(edge, words) for edge in (found.least_gain, found.most_gain))
     more = said.more_needed if found.needed is None else said.needed.format(found.needed)
     return [said.unsure.format(before, after, *gains), more, folds]

@@ -25,9 +25,9 @@ def sheet(music: str) -> Sheet:
     return Sheet("little", tune, tempo_of(tune)[0], marks_of(tune, HARPA))
 
 
-def reasons(music: str) -> list[tuple[str, NoteRef]]:
+def reasons(music: str, world: World = WORLD) -> list[tuple[str, NoteRef]]:
     usual = parameters_for("keyed").usual
-    return [(one.why, one.ref) for one in doubts(WORLD, SAME, usual, [sheet(music)])]
+    return [(one.why, one.ref) for one in doubts(world, SAME, usual, [sheet(music)])]
 
 
 def test_marks_are_read_from_struck_notes() -> None:
@@ -48,6 +48,14 @@ def test_agreement_is_counted_by_finger_by_string_and_as_a_whole() -> None:
 
 def test_a_mark_that_no_hand_can_play_is_a_question() -> None:
     assert reasons("!0!E F G | A B c |]") == [("impossible", NoteRef(0, 0))]
+
+
+def test_a_mark_beyond_the_limits_of_an_edition_is_told_from_a_slip() -> None:
+    first_position = World(HARPA, read_hand(), Limits(highest_key=7))
+    music = "[r:string D]B3 | [r:string D]c3 | [r:string D]B3 |]"
+    expected = [("beyond", NoteRef(bar, 0)) for bar in range(3)]
+    assert reasons(music, first_position) == expected
+    assert reasons(music) == []
 
 
 def test_a_mark_that_asks_very_much_is_a_question() -> None:

@@ -4,9 +4,11 @@ slip of the pen, and like bars that are marked otherwise."""
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from tunebook.model.choices import Doubtful
+from tunebook.model.hand import Limits
 from tunebook.solve.fingering.demands import NoteRef
 from tunebook.solve.learning.lesson import Lesson, Sheet, layers_of, missed, where_missed
 from tunebook.solve.learning.marks import Mark
@@ -43,7 +45,22 @@ def doubts(
         found += [Doubt(name, "impossible", mark.ref, mark) for mark in lesson.impossible]
         found += _dear(lesson, costs)
         found += _unlike(lesson)
+    if world.limits != Limits():
+        return tuple(_by_limits(found, world, factors, vector, sheets))
     return tuple(found)
+
+
+def _by_limits(
+    found: Sequence[Doubt], world: World, factors: Factors, vector: Array, sheets: Sequence[Sheet]
+) -> Iterator[Doubt]:
+    """The same where a mark that costs much only for the limits is told to go beyond them."""
+    names = {one.name for one in found if one.why == "dear"}
+    doubtful = [sheet for sheet in sheets if sheet.name in names]
+    free = doubts(replace(world, limits=Limits()), factors, vector, doubtful)
+    dear = {(one.name, one.ref) for one in free if one.why == "dear"}
+    for one in found:
+        is_beyond = one.why == "dear" and (one.name, one.ref) not in dear
+        yield one._replace(why="beyond") if is_beyond else one
 
 
 def _dear(lesson: Lesson, costs: HandCosts) -> Iterator[Doubt]:
