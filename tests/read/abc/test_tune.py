@@ -226,6 +226,14 @@ def test_key_of_another_voice_leaves_the_melody_alone() -> None:
 # Older dialects and other programs' habits
 
 
+def test_macros_are_written_out_where_mail_encoding_was_too() -> None:
+    reading = read_abc("X:1\nT:A\nm:~G2 = G/A/G\nM:4/4\nL:1/8\nK:D\n=3DF2 ~G2 A2 x$ B2|\n")
+    names = [note.pitches[0].name for note in reading[0].bars[0].notes if note.pitches]
+    assert names == ["F4", "G4", "A4", "G4", "A4", "B4"]
+    stray = [one for one in reading[0].messages if "x$" in one.what or "'$'" in one.what]
+    assert [one.place.column for one in stray] == [15]
+
+
 def test_mail_encoding_is_read_as_it_was_meant() -> None:
     tune = read("d=3DB c|=20\n=3Df e=\nd|")
     assert names(tune) == ["D5", "B4", "C5", "F5", "E5", "D5"]

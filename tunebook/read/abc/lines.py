@@ -1,25 +1,20 @@
 """The lines of a tune: header fields, then fields and music of the voices, macros written out.
 
-Sorts the lines of a tune: header fields, then fields and music of the voices.
+Source: The ABC Music Standard 2.1, sections 2.2 and 3 (fields), 6.1 (continuation), 7 (voices) and
+9 (macros): a static macro replaces its target as it stands; a transposing one has ``n`` for the
+note in its target, and the letters h to z of its replacement stand for notes relative to it (m one
+step below, o one step above).
 
-Source: The ABC Music Standard 2.1, sections 2.2 and 3 (fields), 6.1 (continuation), 7 (voices).
-
-Macros: m: fields, written out in the music before it is read.
-
-Source: The ABC Music Standard 2.1, section 9: a static macro replaces its target as it stands; a
-transposing one has ``n`` for the note in its target, and the letters h to z of its replacement
-stand for notes relative to it (m one step below, o one step above).
-
-Cuts text that is longer than anybody prints, and says so.
-
-Names (title, composer, key, ...) and running text (remarks, history, words) have limits of their
-own; the running text under one letter is counted together, however many lines it stands on.
+Text that is longer than anybody prints is cut, and that is said. Names (title, composer, key, ...)
+and running text (remarks, history, words) have limits of their own; the running text under one
+letter is counted together, however many lines it stands on.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 from tunebook.read.abc.notices import Notices
 from tunebook.read.abc.text import TextBlock, without_comment
@@ -192,26 +187,24 @@ def without_mail_encoding(item: Item, notices: Notices) -> Item:
         cause="mail",
     )
     is_joined = item.text.endswith("=", item.start, item.end)
+    whole = _spliced(item, [(one, {"3D": "=", "20": " "}.get(one[1] or "", "")) for one in found])
+    return replace(whole, is_continued=item.is_continued or is_joined)
+
+
+def _spliced(item: Item, changes: Sequence[tuple[re.Match[str], str]]) -> Item:
+    """Music with other text in the place of each match; what is new has the column of its match."""
+    columns = item.columns or range(1, len(item.text) + 2)
     parts: list[str] = []
-    columns: list[int] = []
+    sources: list[int] = []
     place = item.start
-    for match in found:
-        text = {"3D": "=", "20": " "}.get(match[1] or "", "")
+    for match, text in changes:
         parts += (item.text[place : match.start()], text)
-        columns += [*range(place + 1, match.start() + 1), *[match.start() + 1] * len(text)]
+        sources += [*columns[place : match.start()], *[columns[match.start()]] * len(text)]
         place = match.end()
     parts.append(item.text[place : item.end])
-    columns += range(place + 1, item.end + 2)
+    sources += columns[place : item.end + 1]
     whole = "".join(parts)
-    return Item(
-        letter="",
-        text=whole,
-        line=item.line,
-        start=0,
-        end=len(whole),
-        is_continued=item.is_continued or is_joined,
-        columns=columns,
-    )
+    return replace(item, text=whole, start=0, end=len(whole), columns=sources)
 
 
 def _left_by_mail(item: Item) -> list[re.Match[str]]:
@@ -242,9 +235,7 @@ class MacroWriter:
         """The item with its macros written out, and the source column of every character."""
         source = item.text
         most = self._factor * (item.end - item.start) + 200
-        parts: list[str] = []
-        columns: list[int] = []
-        place = item.start
+        changes: list[tuple[re.Match[str], str]] = []
         size = 0
         for match in self._scan.finditer(source, item.start, item.end):
             if match.group(1):
@@ -254,24 +245,8 @@ class MacroWriter:
             if size > most:
                 self._say_limit(item, match)
                 break
-            parts += (source[place : match.start()], text)
-            columns += range(place + 1, match.start() + 1)
-            columns += [match.start() + 1] * len(text)
-            place = match.end()
-        if not parts:
-            return item
-        parts.append(source[place : item.end])
-        columns += range(place + 1, item.end + 2)
-        whole = "".join(parts)
-        return Item(
-            letter="",
-            text=whole,
-            line=item.line,
-            start=0,
-            end=len(whole),
-            is_continued=item.is_continued,
-            columns=columns,
-        )
+            changes.append((match, text))
+        return _spliced(item, changes) if changes else item
 
     def _replacement(self, match: re.Match[str]) -> str:
         index = match.lastindex or 0

@@ -200,7 +200,7 @@ class MusicReader(BarReader):
                 continue
             if "=" in item.text:
                 item = without_mail_encoding(item, self.notices)
-            if self.macros is not None and item.columns is None:
+            if self.macros is not None:
                 item = self.macros.write_out(item)
             item = mend_quotes(item, self.notices)
             self.columns = item.columns
