@@ -72,10 +72,15 @@ def test_what_engraves_nothing_works(place: Path) -> None:
 
 
 def test_a_book_is_refused_at_once_with_the_way_to_get_it(place: Path) -> None:
-    codes, errors = codes_of(place, "build tunes -o book.pdf", "retune tunes --to CGCA -o book.pdf")
-    assert codes == [4, 4]
+    commands = (
+        "build tunes -o book.pdf",
+        "retune tunes --to CGCA -o book.pdf",
+        "learn tunes --ask 3 -o book.pdf",
+    )
+    codes, errors = codes_of(place, *commands)
+    assert codes == [4, 4, 4]
     lines = errors.strip().splitlines()
-    assert len(lines) == 2
+    assert len(lines) == 3
     for line in lines:
         assert line.startswith("LilyPond, which engraves the music, was not found; install it ")
     assert not (place / "book.pdf").exists()

@@ -14,6 +14,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from tunebook.engrave.program import find_lilypond
 from tunebook.errors import InputError, Message, OutputError, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.instrument import Instrument
@@ -56,7 +57,8 @@ def ask(
 ) -> AskReport:
     """Write ``count`` questions to the PDF ``output`` and to an ABC file beside it.
 
-    Raises InputError when there is nothing to ask, OutputError for what cannot be written.
+    Raises InputError when there is nothing to ask, OutputError for what cannot be written,
+    ProgramError when there is no program to engrave.
     """
     music = output.with_suffix(".abc")
     if output.suffix.lower() != ".pdf":
@@ -65,6 +67,7 @@ def ask(
     for path in (output, music):
         check_writable(path, setup.read)
     _check_unanswered(music)
+    find_lilypond()  # or it is missed when all is solved
     on_progress("asking", "", 0, 2)
     found = questions(world, sheets, count)
     on_progress("asking", "", 1, 2)
@@ -109,7 +112,7 @@ def _write_pages(
     store = default_store()
     with work_folder() as work:
         sections = engraved(passages, setup, work, store, jobs)
-        write_questions(sections, columns_of(setup.book), setup.book, output, store, setup.read)
+        write_questions(sections, columns_of(setup), setup.book, output, store, setup.read)
 
 
 def _as_abc(setup: Setup, asked: list[tuple[Sheet, Question]]) -> str:

@@ -36,7 +36,7 @@ def _shown(setup: Setup, report: LearnReport, work: Path, store: Store, jobs: in
     passages = [[next(sections) for _ in range(count)] for count in counts]
     # What could not be engraved is told in words.
     found = tuple(tuple(one for one in part if one.pieces) for part in passages)
-    return Shown(found, columns_of(setup.book))
+    return Shown(found, columns_of(setup))
 
 
 def _compared(setup: Setup, report: LearnReport) -> Iterator[Compared]:

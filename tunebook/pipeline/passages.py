@@ -12,21 +12,21 @@ from tunebook.book.layout.flow import column_width_pt
 from tunebook.book.layout.paper import page_format
 from tunebook.book.pages.passages import LETTER_PT
 from tunebook.model.arrangement import Stop
-from tunebook.model.book import Book
 from tunebook.model.piece import Piece
 from tunebook.model.spelling import with_signs
 from tunebook.model.tune import Bar, Note, Tempo, Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import piece_of_exercise
 from tunebook.pipeline.load import Setup
+from tunebook.pipeline.questions import is_question
 from tunebook.pipeline.workers import count_of_jobs
 from tunebook.solve.fingering.demands import NoteRef
 from tunebook.solve.learning.lesson import Sheet
 from tunebook.solve.learning.passages import Form
 from tunebook.store import Store
 
-NARROW_PT = 400.0
-"""Text that is narrower is set in one column."""
+NARROW = 22.0
+"""Pages that are narrower than so many staffs are high have one column."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,8 @@ class Compared:
 
 def title_of(setup: Setup, tune: Tune, bars: tuple[int, int]) -> str:
     """The tune's title and the numbers of the bars, in the words of the book."""
+    if is_question(tune):
+        return tune.title  # which says it all
     words = words_for(setup.book, setup.instrument)
     first, last = (tune.bars[at].number for at in bars)
     if not last:
@@ -52,9 +54,10 @@ def title_of(setup: Setup, tune: Tune, bars: tuple[int, int]) -> str:
     return f"{tune.title}, {text if first else words.practice['with_upbeat'].format(text)}"
 
 
-def columns_of(book: Book) -> int:
+def columns_of(setup: Setup) -> int:
     """How many columns of passages stand on a page."""
-    return 2 if page_format(book.paper).text_width_pt >= NARROW_PT else 1
+    width_pt = page_format(setup.book.paper).text_width_pt
+    return 2 if width_pt >= NARROW * setup.edition.staff_size_pt else 1
 
 
 def engraved(
@@ -65,7 +68,7 @@ def engraved(
     from tunebook.engrave.engrave import engrave
 
     book = page_format(setup.book.paper)
-    width = column_width_pt(book, columns_of(setup.book)) - LETTER_PT
+    width = column_width_pt(book, columns_of(setup)) - LETTER_PT
     pieces: dict[str, Piece] = {}
     for number, one in enumerate(passages):
         pale = _alike(one)

@@ -158,7 +158,7 @@ def _table(told: LearningTold, design: Design) -> list[Flowed]:
         for at in range(last + 1)
         if at == last or any(row[at] and row[at] != row[last] for row in rows)
     ]
-    columns, shares = design.words.learning.agreement_columns, (4.0, 1.2, 3.0, 3.0, 3.0)
+    columns, shares = design.words.learning.agreement_columns, (6.0, 1.2, 3.0, 3.0, 3.0)
     return table_rows(
         [columns[at] for at in kept],
         [[row[at] for at in kept] for row in rows],

@@ -50,6 +50,8 @@ EVERY_HABIT = (*HABITS, SPANS, DIRECTION)
 FEWEST_NOTES, LEAST_SHARE = 2, 0.01
 """A habit that shows at fewer notes, or at a smaller share of those marked, is not told."""
 MOST_BARS, MOST_KEPT = 2, 8
+MANY_NOTES = 14
+"""A passage of more notes is less clear."""
 
 
 Stops = Mapping[NoteRef, tuple[Stop, ...]]
@@ -165,7 +167,7 @@ def _clearest(
     sheet: Sheet, refs: Sequence[NoteRef], ours: Stops, others: Stops
 ) -> Iterator[tuple[int, Place]]:
     """Places of a tune in bars apart from each other, each with how many notes of these bars are
-    not as she marked them; those with the fewest first."""
+    not as she marked them; those with the fewest first. Many notes count as one of these."""
     marks = {mark.ref: mark for mark in sheet.marks}
     found: dict[tuple[int, int], tuple[int, Place]] = {}
     for ref in refs:
@@ -175,7 +177,7 @@ def _clearest(
         form = _form(sheet, bars, ours)
         agreed = tuple(one for one in form if one[0] not in marks or marks[one[0]].agrees(one[1]))
         place = Place(sheet.name, ref, bars, agreed, _form(sheet, bars, others))
-        found[bars] = len(form) - len(agreed), place
+        found[bars] = len(form) - len(agreed) + (len(form) > MANY_NOTES), place
     shown: set[int] = set()
     for unlike, place in sorted(found.values(), key=itemgetter(0)):
         own = set(range(place.bars[0], place.bars[1] + 1))
