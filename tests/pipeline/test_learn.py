@@ -54,15 +54,18 @@ def test_pins_of_the_settings_count_when_asked_for(tmp_path: Path) -> None:
     assert counted == [1, 2]
 
 
-def test_an_answer_stands_for_the_marks_of_its_way() -> None:
-    answered = read_abc(QUESTION.format("b") + "E F A|]\n")[0]
+@pytest.mark.parametrize("said", ["b", ": B", "B.", "B, but slower"])
+def test_an_answer_stands_for_the_marks_of_its_way(said: str) -> None:
+    answered = read_abc(QUESTION.format(said) + "E F A|]\n")[0]
     marks, messages = answered_marks(answered, HARPA)
     assert [(mark.fingers, mark.string) for mark in marks] == [((1,), 3), ((2,), 3), ((4,), 3)]
     assert messages == []
     assert answered_marks(read_abc(QUESTION.format("") + "E F A|]\n")[0], HARPA) == ((), [])
 
 
-@pytest.mark.parametrize(("answer", "music"), [("D", "E F A|]\n"), ("A", "E F A|G|]\n")])
+@pytest.mark.parametrize(
+    ("answer", "music"), [("D", "E F A|]\n"), ("a lot", "E F A|]\n"), ("A", "E F A|G|]\n")]
+)
 def test_an_answer_that_is_none_of_the_ways_is_said(answer: str, music: str) -> None:
     marks, messages = answered_marks(read_abc(QUESTION.format(answer) + music)[0], HARPA)
     assert marks == ()

@@ -22,7 +22,7 @@ TUNING_CAUTION = (
     "Caution: tune up slowly, with your face away from the strings, as far as the string maker's "
     "chart allows."
 )
-MOST_TOLD = 4
+MOST_TOLD = 3
 """So many habits, questions or messages of learning are told on a terminal."""
 STRING_CAUTION = (
     "Caution: a string marked ! gains more than a tenth in tension. Use the string maker's chart, "

@@ -33,8 +33,9 @@ from tunebook.work_folder import work_folder
 from tunebook.write.passage_abc import passage_as_abc
 
 LETTERS = "ABC"
-_ANSWERED = re.compile(r"^r:\s*answer[^\S\n]+\S|![0-5]!", re.M | re.I)
+_ANSWERED = re.compile(r"^r:\s*answer[^\S\n]*\S|![0-5]!", re.M | re.I)
 _ANSWER = re.compile(r"answer\b\s*(.*)", re.I)
+_LETTER = re.compile(r"[\s:=\"']*([A-C])\s*([.,;:!?)\"'].*)?", re.I)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +144,11 @@ def answered_marks(tune: Tune, instrument: Instrument) -> tuple[tuple[Mark, ...]
     remarks = [text.strip() for text in tune.field("r")]
     ways = {match[1]: match[2].split() for text in remarks if (match := WAY.fullmatch(text))}
     answers = [match[1].strip() for text in remarks if (match := _ANSWER.fullmatch(text))]
-    answer = answers[0].upper() if answers and ways else ""
-    if not answer:
+    said = answers[0] if answers and ways else ""
+    if not said:
         return (), []
+    letter = _LETTER.fullmatch(said)
+    answer = letter[1].upper() if letter else ""
     refs = [
         NoteRef(bar.index, at)
         for bar in tune.bars
@@ -157,7 +160,7 @@ def answered_marks(tune: Tune, instrument: Instrument) -> tuple[tuple[Mark, ...]
         )
     ]
     if len(ways.get(answer, ())) != len(refs):
-        what = f"answer {answer!r} to {tune.title!r} is none of its ways"
+        what = f"answer {said!r} to {tune.title!r} is none of its ways"
         remedy = f"write one of {', '.join(ways)} after r:answer"
         return (), [Message(tune.place, "answer", what, remedy)]
     marks = []

@@ -146,7 +146,8 @@ def _alone(bar: Bar, notes: tuple[Note, ...]) -> Bar:
 
 def _pinned(note: Note, stops: tuple[Stop, ...] | None) -> Note:
     bare = replace(
-        note, chord=None, later_chords=(), annotations=(), syllables=(), drone_pin=None
+        note, chord=None, later_chords=(), annotations=(), syllables=(), drone_pin=None,
+        accent_pin=None, remark="",
     )  # fmt: skip
     if stops is None:
         return bare
