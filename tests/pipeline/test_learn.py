@@ -11,10 +11,12 @@ import pytest
 from corpus_tunes import random_tunes
 from players import PLAYERS, marks_from
 
+import tunebook.pipeline.learn as learning
+from tunebook.cli.reports import print_questions
 from tunebook.model.hand import WEIGHT_BOUNDS, Hand, Limits
-from tunebook.pipeline.ask import answered_marks
+from tunebook.pipeline.ask import AskReport, answered_marks
 from tunebook.pipeline.exercises import piece_of_exercise
-from tunebook.pipeline.learn import LearnOrder, learn_hand, sheets_of, world_of
+from tunebook.pipeline.learn import LearnOrder, ask_player, learn_hand, sheets_of, world_of
 from tunebook.pipeline.load import Wishes, load, prepare
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.passages import passage_of
@@ -176,6 +178,43 @@ def test_an_edition_whose_hand_is_not_yet_there_can_learn_it(tmp_path: Path) -> 
     setup = prepare(tmp_path, Wishes(edition="hers", reads_hand_file=False))
     assert setup.hand.name == "medium" and not setup.edition.limits.allows_shifts
     assert world_of(setup).limits == setup.edition.limits
+
+
+def test_a_student_is_asked_about_tunes_in_the_key_in_which_her_edition_prints_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    music = "|:a b c' d'|c' b a2|e' c' b c'|a2 c2:|" * 2
+    text = f"X:1\nT:High\nM:4/4\nL:1/4\nK:A\n{music}\n"
+    (tmp_path / "tunes.abc").write_text(text, encoding="utf-8")
+    asked: list[Sheet] = []
+
+    def taken(setup: object, world: World, sheets: list[Sheet], *rest: object) -> None:
+        asked.extend(sheets)
+
+    monkeypatch.setattr(learning, "ask", taken)
+    order = LearnOrder(tmp_path / "ask.pdf")
+    highest = {}
+    for edition in ("player", "student-1"):
+        asked.clear()
+        ask_player(prepare(tmp_path, Wishes(edition=edition)), order, 3)
+        highest[edition] = max(
+            pitch.midi
+            for one in asked
+            for bar in one.tune.bars
+            for note in bar.notes
+            for pitch in note.pitches
+        )
+    assert highest["student-1"] < highest["player"] - 2
+
+
+@pytest.mark.parametrize(("wanted", "says_more"), [(10, True), (2, False)])
+def test_fewer_questions_than_wanted_are_told(
+    wanted: int, says_more: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    print_questions(AskReport(2, wanted, Path("ask.pdf"), Path("ask.abc")))
+    out = capsys.readouterr().out
+    assert out.startswith("ask.pdf: 2 questions, to be answered in ask.abc\n")
+    assert ("more tunes would give more" in out) == says_more
 
 
 @pytest.fixture(scope="module")

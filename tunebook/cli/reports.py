@@ -254,7 +254,7 @@ def _print_keys(report: CompareReport) -> None:
 def print_learn_report(report: LearnReport, told: LearningTold) -> None:
     """Write agreement, habits and questions, a screenful at the most, and where the files are."""
     print_messages(report.messages[:MOST_TOLD])
-    _say_how_many_more(len(report.messages), "messages", "tunebook check lists those on tunes")
+    _say_how_many_more(len(report.messages), "message", "tunebook check lists those on tunes")
     where = f"in {report.report}" if report.report else "--report REPORT.pdf tells all"
     for line in told.summary:
         say(line)
@@ -264,10 +264,10 @@ def print_learn_report(report: LearnReport, told: LearningTold) -> None:
         say(f"{habit.sentence} {habit.shows}{changes}")
         for place in habit.places[:1]:
             say(f"    {place}")
-    _say_how_many_more(len(habits), "habits", where)
+    _say_how_many_more(len(habits), "habit", where)
     for line in told.doubts[:MOST_TOLD]:
         say(f"? {line}")
-    _say_how_many_more(len(report.doubts), "questions", where)
+    _say_how_many_more(len(report.doubts), "question", where)
     if report.output:
         say(f"hand file: {report.output}")
     elif report.verdict.is_better:
@@ -279,9 +279,12 @@ def print_learn_report(report: LearnReport, told: LearningTold) -> None:
 def _say_how_many_more(count: int, what: str, where: str) -> None:
     """Say how many of something are not told here, and where they are."""
     if count > MOST_TOLD:
-        say(f"... and {count - MOST_TOLD} more {what}; {where}")
+        say(f"... and {counted(count - MOST_TOLD, f'more {what}')}; {where}")
 
 
 def print_questions(report: AskReport) -> None:
-    """Say where the questions are."""
+    """Say where the questions are, and what to do with them."""
     say(f"{report.pages}: {counted(report.count, 'question')}, to be answered in {report.music}")
+    if report.count < report.wanted:
+        say("There are no more passages whose answer would say much; more tunes would give more.")
+    say("Then put that file among your tunes and let learn write a hand: -o my_hand.toml")

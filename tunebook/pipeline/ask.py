@@ -40,9 +40,11 @@ _LETTER = re.compile(r"[\s:=\"']*([A-C])\s*([.,;:!?)\"'].*)?", re.I)
 
 @dataclass(frozen=True, slots=True)
 class AskReport:
-    """How many passages are asked about, and where the pages and the ABC are."""
+    """How many passages are asked about, of how many that were wanted, and where the pages and the
+    ABC are."""
 
     count: int
+    wanted: int
     pages: Path
     music: Path
 
@@ -80,7 +82,7 @@ def ask(
     _write_pages(setup, asked, output, jobs)
     write_whole(music, _as_abc(setup, asked).encode(), read=setup.read)
     on_progress("asking", "", 2, 2)
-    return AskReport(len(found), output, music)
+    return AskReport(len(found), count, output, music)
 
 
 def _check_unanswered(music: Path) -> None:

@@ -30,7 +30,7 @@ from tunebook.pipeline.load import (
     read_files,
 )
 from tunebook.pipeline.order import unique_identities
-from tunebook.pipeline.prepare import prepare_tune
+from tunebook.pipeline.prepare import fit_tune, prepare_tune
 from tunebook.pipeline.questions import is_question
 from tunebook.pipeline.workers import LONGEST_WAIT_S, Workers, count_of_jobs
 from tunebook.read.settings.profile import read_hand
@@ -128,8 +128,19 @@ def ask_player(
         raise SettingError("where do the questions go?", "give -o QUESTIONS.pdf")
     files = read_files(setup)
     sheets, _ = sheets_of(setup, load(setup, files, has_questions=True).tunes, order.from_pins)
-    asked = [one for one in sheets if one.marks or not is_question(one.tune)]
+    printed = (_in_printed_key(one, setup) for one in sheets if not is_question(one.tune))
+    answered = [one for one in sheets if one.marks and is_question(one.tune)]
+    asked = [*answered, *(one for one in printed if one is not None)]
     return ask(setup, world_of(setup), asked, count, order.output, order.jobs, on_progress)
+
+
+def _in_printed_key(sheet: Sheet, setup: Setup) -> Sheet | None:
+    """A tune without marks as the edition prints it, None where it leaves it out: what is beyond a
+    player is not asked. Marks are of the tune as it is written."""
+    if sheet.marks:
+        return sheet
+    fitted = fit_tune(sheet.tune, setup)
+    return None if fitted.beyond else sheet._replace(tune=fitted.tune)
 
 
 def in_english(report: LearnReport, setup: Setup) -> LearningTold:
