@@ -187,6 +187,7 @@ def _make_book(
         failure_messages,
         retune_facts,
     )
+    from tunebook.pipeline.kept_tunes import reader_with
     from tunebook.pipeline.outcomes import messages_of
     from tunebook.pipeline.pieces import make_extras
     from tunebook.pipeline.sources import kept_leaves, write_sources
@@ -196,7 +197,7 @@ def _make_book(
     find_lilypond()  # Without it nothing else is worth the wait.
     clock = _Clock()
     with clock.stage("reading"):
-        loaded = load(setup, files)
+        loaded = load(setup, files, reader=reader_with(store))
         names = unique_identities(loaded.tunes)
     with clock.stage("arranging"), kept_leaves(store):
         sources = write_sources(loaded.tunes, names, setup, order, store, before, on_progress)

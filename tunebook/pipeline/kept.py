@@ -11,9 +11,8 @@ from __future__ import annotations
 import functools
 import hashlib
 import os
-import pickle
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from importlib import metadata
 from pathlib import Path
@@ -22,6 +21,7 @@ from typing import Any
 from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
 from tunebook.model.tune import Tune
 from tunebook.pipeline.load import Setup
+from tunebook.pipeline.packed import pack, unpack
 from tunebook.pipeline.remembered import recalled, remember
 from tunebook.read.folder import AbcFile
 from tunebook.store import Kind, Store, StoreSize, cache_folder, default_store, key_of
@@ -98,14 +98,15 @@ def _version(maker: str) -> str:
     return f"{program.path} {program.version_text}"
 
 
-def fetch(store: Store, kind: Kind, key: str) -> Any | None:
-    """Return what is kept under ``key``, or None."""
+def fetch(store: Store, kind: Kind, key: str, known: Sequence[object] = ()) -> Any | None:
+    """Return what is kept under ``key``, or None; ``known`` is what it points to without being
+    kept with it."""
     found = recalled((kind, key))
     if found is not None:
         return found
     data = store.fetch(kind, key)
     try:
-        found = None if data is None else pickle.loads(data)
+        found = None if data is None else unpack(data, known)
     except Exception:  # made by other versions of the packages
         return None
     if kind == "solved" and found is not None:
@@ -113,12 +114,23 @@ def fetch(store: Store, kind: Kind, key: str) -> Any | None:
     return found
 
 
-def keep(store: Store, kind: Kind, key: str, value: object) -> None:
-    """Keep ``value`` under ``key``."""
+def keep(
+    store: Store, kind: Kind, key: str, value: object, known: Sequence[object] = ()
+) -> None:
+    """Keep ``value`` under ``key``, all but what is ``known``."""
     if kind == "solved":
         remember((kind, key), value)
     if store.folder is not None:
-        store.keep(kind, key, pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL))
+        store.keep(kind, key, pack(value, known))
+
+
+def parts_of(tune: Tune) -> list[object]:
+    """What an arrangement of ``tune`` points to: the tune, its bars and notes, and its voices."""
+    parts: list[object] = [tune, *tune.voices]
+    for one in (tune, *tune.voices):
+        for bar in one.bars:
+            parts += [bar, *bar.notes]
+    return parts
 
 
 def moved(messages: Iterable[Message], tune: Tune, lines: int) -> tuple[Message, ...]:

@@ -274,6 +274,7 @@ def load(
     is_ordered: bool = True,
     holds_music: bool = True,
     has_questions: bool = False,
+    reader: Callable[..., Tune] | None = None,
 ) -> Loaded:
     """Read every tune of the setup's folder once and put them into the order of the book.
 
@@ -281,6 +282,7 @@ def load(
     tunes stay as they stand in the files, those that the settings leave out among them. Without
     ``holds_music`` of each tune only its text is held, for :func:`read_again`, and of endless
     messages only so many. Questions to a player are passed over without ``has_questions``.
+    ``reader`` answers as ``read_tune`` does, from what is kept.
 
     Raises InputError when the folder is gone or no tune of it can be used, with the first reason.
     """
@@ -289,7 +291,7 @@ def load(
     texts: dict[int, TuneText] = {}
     idle = [name for name, _ in setup.players]
     files = _each_file(setup) if files is None else files
-    for one in iterate_tunes(files, **_wishes(setup), reader=_tune_of):
+    for one in iterate_tunes(files, **_wishes(setup), reader=reader or tune_of):
         if isinstance(one, Message):
             said.add(one)
             continue
@@ -317,7 +319,7 @@ def load(
     return Loaded(sections, tuple(said.kept), said.further, tuple(ordered))
 
 
-def _tune_of(text: TuneText, **wishes: Any) -> Tune:
+def tune_of(text: TuneText, **wishes: Any) -> Tune:
     """Read a tune, unless it is remembered."""
     if not is_remembering():
         return read_tune(text, **wishes)

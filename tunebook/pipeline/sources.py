@@ -17,7 +17,7 @@ from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, exercises_of
 from tunebook.pipeline.explain import choice_notes, left_out_note, limit_note
-from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum
+from tunebook.pipeline.kept import content_sum, fetch, keep, moved, parts_of, setup_sum
 from tunebook.pipeline.load import BuildOrder, Progress, Setup
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.prepare import edition_of
@@ -69,7 +69,7 @@ def write_sources(
         content_sum(common, name, *_text_of(tune)) for tune, name in zip(tunes, names, strict=True)
     ]
     found: list[TuneSource | None] = [
-        _placed(fetch(store, "solved", key), tune, setup)
+        _fetched(store, key, tune, setup)
         for tune, key in zip(tunes, keys, strict=True)
     ]
     bare = replace(setup, messages=())
@@ -82,9 +82,10 @@ def write_sources(
     for done, (at, (one, leaves)) in enumerate(zip(missing, made, strict=True), start=1):
         learn_texts(leaves, are_new=True)
         on_progress("arranging", tunes[at].title, done, len(missing))
-        found[at] = _placed(one, tunes[at], setup) or one
-        if one.piece is not None or one.outcome.beyond is not None:
-            keep(store, "solved", keys[at], one)
+        found[at] = _placed(one, tunes[at], setup, 0) or one
+        if one.outcome.tune and (one.piece is not None or one.outcome.beyond is not None):
+            line, known = tunes[at].first_line, parts_of(one.outcome.tune)
+            keep(store, "solved", keys[at], (line, one), known)
     return tuple(one for one in found if one is not None)
 
 
@@ -113,12 +114,20 @@ def _text_of(tune: Tune) -> tuple[object, ...]:
     return *read, tune.tuning
 
 
-def _placed(source: TuneSource | None, tune: Tune, setup: Setup) -> TuneSource | None:
-    """A source from elsewhere as if it had been made here from ``tune``, which may stand at
-    another place now. What many tunes have in common is held once."""
-    if source is None or source.outcome.tune is None:
+def _fetched(store: Store, key: str, tune: Tune, setup: Setup) -> TuneSource | None:
+    """What was kept of ``tune`` when it stood at the line that is kept with it."""
+    kept = fetch(store, "solved", key, parts_of(tune))
+    if kept is None:
         return None
-    lines = tune.first_line - source.outcome.tune.first_line
+    line, source = kept
+    return _placed(source, tune, setup, tune.first_line - line)
+
+
+def _placed(source: TuneSource, tune: Tune, setup: Setup, lines: int) -> TuneSource | None:
+    """A source from elsewhere as if it had been made here from ``tune``, which now stands so many
+    lines further down. What many tunes have in common is held once."""
+    if source.outcome.tune is None:
+        return None
     arrangement = source.outcome.arrangement
     if arrangement is None:
         said = moved(source.outcome.messages, tune, lines)
