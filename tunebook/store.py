@@ -70,6 +70,10 @@ class Store:
         data = content[_SUM_BYTES:]
         return data if content[:_SUM_BYTES] == hashlib.sha256(data).digest() else None
 
+    def has(self, kind: Kind, key: str) -> bool:
+        """Whether anything is kept as ``key``, whole or not."""
+        return self.folder is not None and os.path.exists(self._path(kind, key))
+
     def keep(self, kind: Kind, key: str, data: bytes) -> None:
         """Keep ``data`` as ``key``; it is no error when that cannot be done."""
         self._write(kind, key, hashlib.sha256(data).digest() + data)

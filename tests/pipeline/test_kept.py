@@ -76,6 +76,7 @@ def test_all_that_is_kept_is_counted_and_cleared(
 
     keep_fonts_in(tmp_path / "cache")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr(abjad_leaves, "_texts", {})  # else another test may have made all of them
     (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")
     build(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
     home = tmp_path / "cache" / "tunebook" / "engraved"

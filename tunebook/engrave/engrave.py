@@ -5,6 +5,7 @@ A piece that makes LilyPond fail, crash or hang is found and named, and the rest
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -29,13 +30,15 @@ def engrave(
     store: Store = NO_STORE,
     work_folder: Path,
     on_progress: Progress | None = None,
+    stop: threading.Event | None = None,
 ) -> tuple[list[EngravedPiece], list[EngravingFailure]]:
     """Engrave ``pieces``, given by identity, with ``jobs`` processes.
 
     ``timeout_s`` is the longest time for one piece; results are kept in ``store``;
     ``work_folder`` must exist, and holds the PDFs that are returned, so it must outlive their
     use. ``on_progress`` is called with identity, number done and total, from this thread.
-    Raises ProgramError when LilyPond is missing, too old or does not start.
+    Raises ProgramError when LilyPond is missing, too old or does not start, StoppedError when
+    ``stop`` is set from another thread.
     """
     if not pieces:
         return [], []
@@ -45,7 +48,8 @@ def engrave(
     waiting = work.take_kept()
     if waiting:
         (work_folder / SETTINGS_FILE).write_text(SETTINGS, "utf-8")
-        bench = Bench(program, work_folder.resolve(), RunLimits(timeout_s))
+        limits = RunLimits(timeout_s)
+        bench = Bench(program, work_folder.resolve(), limits, stop or threading.Event())
         orders = Orders(waiting, work.report, work.settle, work.fail)
         engrave_batches(bench, orders, max(1, jobs))
     return work.engraved(), work.failures()

@@ -37,7 +37,7 @@ from tunebook.store import Store, default_store
 from tunebook.write.file_names import safe_name
 
 if TYPE_CHECKING:
-    from tunebook.model.piece import EngravedPiece, EngravingFailure
+    from tunebook.book.fonts.fonts import Fonts
     from tunebook.pipeline.pieces import Extras
     from tunebook.pipeline.sources import TuneSource
     from tunebook.read.folder import AbcFile
@@ -179,36 +179,48 @@ def _make_book(
     """Make the book of ``files``, whatever was made before."""
     from concurrent.futures import ThreadPoolExecutor
 
-    from tunebook.book.book import assemble_book, get_ready
     from tunebook.engrave.program import find_lilypond
-    from tunebook.pipeline.contents import (
-        code_messages,
-        contents_of,
-        failure_messages,
-        retune_facts,
-    )
+    from tunebook.pipeline.engraving import Engraving
     from tunebook.pipeline.kept_tunes import reader_with
     from tunebook.pipeline.outcomes import messages_of
-    from tunebook.pipeline.pieces import make_extras
-    from tunebook.pipeline.sources import kept_leaves, write_sources
-    from tunebook.pipeline.unpack import folder_files
-    from tunebook.work_folder import work_folder
+    from tunebook.pipeline.sources import kept_leaves, pieces_of, write_sources
+    from tunebook.pipeline.workers import count_of_jobs
 
     find_lilypond()  # Without it nothing else is worth the wait.
     clock = _Clock()
     with clock.stage("reading"):
         loaded = load(setup, files, reader=reader_with(store))
         names = unique_identities(loaded.tunes)
-    with clock.stage("arranging"), kept_leaves(store):
-        sources = write_sources(loaded.tunes, names, setup, order, store, before, on_progress)
-        extras = make_extras(sources, setup)
-    messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
-    _check_left_out(setup, order, messages)
-    with work_folder() as work, ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside:
-        fonts = beside.submit(get_ready, store, setup.book.language)
+    with (
+        Engraving(store, count_of_jobs(order.jobs)) as engraving,
+        ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
+    ):
+        with clock.stage("arranging"), kept_leaves(store):
+            sources = write_sources(
+                loaded.tunes, names, setup, order, store, before, on_progress,
+                on_changed=engraving.begin,
+            )  # fmt: skip
+            # All that follows is imported while the first pieces are engraved.
+            from tunebook.pipeline.pieces import make_extras
+
+            extras = make_extras(sources, setup)
+        messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
+        _check_left_out(setup, order, messages)
+        fonts = beside.submit(_fonts, store, setup)
+        from tunebook.book.book import assemble_book
+        from tunebook.pipeline.contents import (
+            code_messages,
+            contents_of,
+            failure_messages,
+            retune_facts,
+        )
+        from tunebook.pipeline.unpack import folder_files
+
         with clock.stage("engraving"):
             _keep_sources(sources, extras, order, setup)
-            pieces, failures = _engrave(sources, extras, order, store, work, on_progress)
+            pieces, failures = engraving.finish(
+                {**pieces_of(sources), **extras.pieces}, on_progress
+            )
         messages += failure_messages(failures, sources)
         _check_left_out(setup, order, messages)
         if not any(one.identity in pieces for one in sources):
@@ -270,23 +282,8 @@ def _keep_sources(
         write_whole(path, text.encode("utf-8"), read=setup.read)
 
 
-def _engrave(
-    sources: tuple[TuneSource, ...],
-    extras: Extras,
-    order: BuildOrder,
-    store: Store,
-    work: Path,
-    on_progress: Progress,
-) -> tuple[dict[str, EngravedPiece], list[EngravingFailure]]:
-    from tunebook.engrave.engrave import engrave
-    from tunebook.pipeline.sources import pieces_of
-    from tunebook.pipeline.workers import count_of_jobs
+def _fonts(store: Store, setup: Setup) -> Fonts:
+    """What every book needs, loaded while the music is engraved."""
+    from tunebook.book.book import get_ready
 
-    pieces, failures = engrave(
-        {**pieces_of(sources), **extras.pieces},
-        jobs=count_of_jobs(order.jobs),
-        store=store,
-        work_folder=work,
-        on_progress=lambda name, done, total: on_progress("engraving", name, done, total),
-    )
-    return {piece.identity: piece for piece in pieces}, failures
+    return get_ready(store, setup.book.language)

@@ -114,9 +114,12 @@ def fetch(store: Store, kind: Kind, key: str, known: Sequence[object] = ()) -> A
     return found
 
 
-def keep(
-    store: Store, kind: Kind, key: str, value: object, known: Sequence[object] = ()
-) -> None:
+def is_kept(store: Store, kind: Kind, key: str) -> bool:
+    """Whether :func:`fetch` is likely to find something."""
+    return recalled((kind, key)) is not None or store.has(kind, key)
+
+
+def keep(store: Store, kind: Kind, key: str, value: object, known: Sequence[object] = ()) -> None:
     """Keep ``value`` under ``key``, all but what is ``known``."""
     if kind == "solved":
         remember((kind, key), value)
@@ -127,8 +130,8 @@ def keep(
 def parts_of(tune: Tune) -> list[object]:
     """What an arrangement of ``tune`` points to: the tune, its bars and notes, and its voices."""
     parts: list[object] = [tune, *tune.voices]
-    for one in (tune, *tune.voices):
-        for bar in one.bars:
+    for bars in (tune.bars, *(voice.bars for voice in tune.voices)):
+        for bar in bars:
             parts += [bar, *bar.notes]
     return parts
 

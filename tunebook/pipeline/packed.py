@@ -96,7 +96,7 @@ class _Packer(pickle.Pickler):
         self.found: dict[type, list[Any]] = {}
 
     def reducer_override(self, value: Any) -> Any:
-        kind = type(value)
+        kind: type = type(value)
         if not _fields(kind):
             return NotImplemented
         self.found.setdefault(kind, []).append(value)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib import metadata
@@ -17,11 +17,19 @@ from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, exercises_of
 from tunebook.pipeline.explain import choice_notes, left_out_note, limit_note
-from tunebook.pipeline.kept import content_sum, fetch, keep, moved, parts_of, setup_sum
+from tunebook.pipeline.kept import (
+    content_sum,
+    fetch,
+    is_kept,
+    keep,
+    moved,
+    parts_of,
+    setup_sum,
+)
 from tunebook.pipeline.load import BuildOrder, Progress, Setup
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.prepare import edition_of
-from tunebook.pipeline.workers import count_of_jobs, map_on_cores
+from tunebook.pipeline.workers import LEAST_WORK_FOR_WORKERS, count_of_jobs, map_on_cores
 from tunebook.solve.retuning import find_changes
 from tunebook.store import Store
 from tunebook.write.lilypond.abjad_leaves import (
@@ -61,32 +69,51 @@ def write_sources(
     store: Store,
     before: Setup | None,
     on_progress: Progress,
+    *,
+    on_changed: Callable[[dict[str, Piece]], None] = lambda pieces: None,
 ) -> tuple[TuneSource, ...]:
     """Return one TuneSource a tune, in order; with ``before``, what changed since that setup is
-    found and marked."""
+    found and marked. Where only a few are to be made, ``on_changed`` is given their pieces before
+    the others are fetched."""
     common = setup_sum(setup, before)
     keys = [
         content_sum(common, name, *_text_of(tune)) for tune, name in zip(tunes, names, strict=True)
     ]
-    found: list[TuneSource | None] = [
-        _fetched(store, key, tune, setup)
-        for tune, key in zip(tunes, keys, strict=True)
-    ]
     bare = replace(setup, messages=())
     bare_before = None if before is None else replace(before, messages=())
-    missing = [at for at, one in enumerate(found) if one is None]
-    work = [(tunes[at], names[at], bare, bare_before) for at in missing]
-    made = map_on_cores(
-        _source_and_leaves, work, jobs=count_of_jobs(order.jobs), scheduler=order.scheduler
-    )
-    for done, (at, (one, leaves)) in enumerate(zip(missing, made, strict=True), start=1):
-        learn_texts(leaves, are_new=True)
-        on_progress("arranging", tunes[at].title, done, len(missing))
-        found[at] = _placed(one, tunes[at], setup, 0) or one
-        if one.outcome.tune and (one.piece is not None or one.outcome.beyond is not None):
-            line, known = tunes[at].first_line, parts_of(one.outcome.tune)
-            keep(store, "solved", keys[at], (line, one), known)
-    return tuple(one for one in found if one is not None)
+    work = [(tune, name, bare, bare_before) for tune, name in zip(tunes, names, strict=True)]
+    found: dict[int, TuneSource] = {}
+
+    def make(places: list[int]) -> None:
+        made = map_on_cores(
+            _source_and_leaves,
+            [work[at] for at in places],
+            jobs=count_of_jobs(order.jobs),
+            scheduler=order.scheduler,
+        )
+        for done, (at, (one, leaves)) in enumerate(zip(places, made, strict=True), start=1):
+            learn_texts(leaves, are_new=True)
+            on_progress("arranging", tunes[at].title, done, len(places))
+            found[at] = _placed(one, tunes[at], setup, 0) or one
+            _keep(store, keys[at], one)
+
+    new = [at for at, key in enumerate(keys) if not is_kept(store, "solved", key)]
+    if 0 < len(new) < min(LEAST_WORK_FOR_WORKERS, len(tunes) - len(new)):
+        make(new)
+        on_changed(pieces_of(tuple(found.values())))
+    for at, tune in enumerate(tunes):
+        kept = None if at in found else _fetched(store, keys[at], tune, setup)
+        if kept is not None:
+            found[at] = kept
+    make([at for at in range(len(tunes)) if at not in found])
+    return tuple(found[at] for at in range(len(tunes)))
+
+
+def _keep(store: Store, key: str, source: TuneSource) -> None:
+    """Keep what a tune became, with the line at which it stands, unless it could not be used."""
+    tune = source.outcome.tune
+    if tune and (source.piece is not None or source.outcome.beyond is not None):
+        keep(store, "solved", key, (tune.first_line, source), parts_of(tune))
 
 
 def _source_and_leaves(

@@ -168,6 +168,8 @@ def flow_in_fewest(
         pages = flow(make(ease), page_format, head)
         if not found or len(pages) < len(found):
             found = pages
+        if len(found) <= 1:
+            break
     return found
 
 

@@ -35,6 +35,18 @@ def qr_modules(text: str) -> int:
     return 17 + 4 * int(QrCodeWidget(text, barLevel=_QR_LEVEL).qr.calculate_version())
 
 
+# Letters of a string in a page's content (ISO 32000-1, 7.3.4.2).
+_ESCAPES = {
+    code: f"\\{chr(code)}" if chr(code) in "\\()" else f"\\{code:03o}"
+    for code in (*range(32), *b"\\()", *range(127, 256))
+}
+
+
+def _figure(value: float) -> str:
+    """A number as it stands in a page's content, to a thousandth."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
 @dataclass(frozen=True, slots=True)
 class PlacedSystem:
     """An engraved system on a page of the book (``page`` counts from 0): the lower left corner of
@@ -71,6 +83,7 @@ class Sheet:
     placed: list[PlacedSystem] = field(default_factory=list)
     tags: Tags = field(init=False)
     heading: int = 2
+    _shown: dict[tuple[str, str, float], list[str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.tags = Tags(self.canvas.addLiteral)
@@ -128,17 +141,31 @@ class Sheet:
         width = sum(advance for _, _, advance in pieces)
         at = left_pt - {"left": 0.0, "right": width, "centre": width / 2}[align]
         self.tags.mark_text()
-        line = self.canvas.beginText()
-        line.setFillGray(grey)
+        high = _figure(self._up(base_pt) + rise_pt)
+        operators = [f"BT {_figure(grey)} g"]
         for font, piece, advance in pieces:
-            line.setTextOrigin(at, self._up(base_pt) + rise_pt)
-            line.setFont(font, size_pt)
-            line.textOut(piece)
+            operators.append(f"1 0 0 1 {_figure(at)} {high} Tm")
+            operators += self._letters(font, piece, size_pt)
             at += advance
         if goes_on and pieces:
-            line.textOut(" ")
-        self.canvas.drawText(line)
+            operators += self._letters(pieces[-1][0], " ", size_pt)
+        self.canvas.addLiteral(" ".join((*operators, "ET")))
         return width
+
+    def _letters(self, font: str, text: str, size_pt: float) -> list[str]:
+        """The operators that show ``text``, one for each part of the font."""
+        key = (font, text, size_pt)
+        found = self._shown.get(key)
+        if found is None:
+            from reportlab.pdfbase.pdfmetrics import getFont
+
+            document, whole = self.canvas._doc, getFont(font)
+            found = self._shown[key] = [
+                f"{whole.getSubsetInternalName(part, document)} {_figure(size_pt)} Tf "
+                f"({codes.decode('latin-1').translate(_ESCAPES)}) Tj"
+                for part, codes in whole.splitString(text, document)
+            ]
+        return found
 
     def rule(
         self,

@@ -205,6 +205,7 @@ class Parts:
         self.content = content
         self.design = design
         self._after: dict[bool, list[list[Page]]] = {}
+        self._contents: dict[tuple[object, ...], list[Page]] = {}
 
     @functools.cached_property
     def before(self) -> list[list[Page]]:
@@ -234,12 +235,24 @@ class Parts:
         return self._after[has_titles]
 
 
+    def contents(
+        self, front: Sequence[Page], back: Sequence[Page], has_titles: bool
+    ) -> list[Page]:
+        """The contents, by title too where ``has_titles``, of a book with such parts before and
+        after its tunes."""
+        key = (*outlined(front), None, *outlined(back), has_titles)
+        if key not in self._contents:
+            made = _contents_pages(self.content, self.design, front, back, has_titles)
+            self._contents[key] = made
+        return self._contents[key]
+
+
 def _front(
     parts: Parts, back: Sequence[Page], imprint: Sequence[Page], has_titles: bool
 ) -> list[Sequence[Page]]:
     """The parts before the tunes, each on pages of its own."""
     front = [*imprint, *(page for pages in parts.before for page in pages)]
-    contents = _contents_pages(parts.content, parts.design, front, back, has_titles)
+    contents = parts.contents(front, back, has_titles)
     return [imprint, parts.cautions, contents, *parts.before]
 
 
