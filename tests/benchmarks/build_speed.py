@@ -133,6 +133,9 @@ def main() -> None:
         tunes = corpus_tunes(count)
         write_tunes(home / "tunes", tunes)
         environment = {**os.environ, "XDG_CACHE_HOME": str(home / "cache")}
+        # As where the package is installed: its modules are compiled once.
+        environment |= {"PYTHONPYCACHEPREFIX": str(home / "compiled")}
+        environment.pop("PYTHONDONTWRITEBYTECODE", None)
         book, sources = home / "book.pdf", home / "ly"
         command = [sys.executable, "-m", "tunebook", "build", str(home / "tunes"), "-o", str(book)]
         # Fonts are converted once a machine; that is not part of any book.

@@ -14,7 +14,7 @@ from tunebook.pipeline.load import Wishes, prepare, read_files
 from tunebook.pipeline.sources import kept_leaves
 from tunebook.read.abc.tune import read_abc
 from tunebook.store import Kind, Store
-from tunebook.write.lilypond import abjad_leaves
+from tunebook.write.lilypond import abjad_leaves, leaves
 from tunebook.write.lilypond.abjad_leaves import leaf_text
 
 
@@ -38,7 +38,7 @@ def test_messages_move_with_their_tune() -> None:
     tune = read_abc("X:1\nT:T\nK:D\nDEF|]\n")[0]
     mine = Message(SourcePlace(tune.file, 4, 2), "x", "what")
     other = Message(SourcePlace("other.abc", 4), "x", "what")
-    assert [one.place.line for one in moved([mine, other], tune, 10)] == [14, 4]
+    assert [one.place.line for one in moved([mine, other], tune.file, 10)] == [14, 4]
 
 
 def test_another_tuning_or_edition_is_another_sum(tmp_path: Path) -> None:
@@ -76,7 +76,9 @@ def test_all_that_is_kept_is_counted_and_cleared(
 
     keep_fonts_in(tmp_path / "cache")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    monkeypatch.setattr(abjad_leaves, "_texts", {})  # else another test may have made all of them
+    # Else another test may have made all of these leaves.
+    monkeypatch.setattr(abjad_leaves, "_texts", {})
+    leaves.leaf_lines.cache_clear()
     (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")
     build(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
     home = tmp_path / "cache" / "tunebook" / "engraved"

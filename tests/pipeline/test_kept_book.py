@@ -12,10 +12,13 @@ import pikepdf
 import pytest
 from small_pieces import ENDLESS, NO_SUCH_COMMAND, piece
 
+from tunebook.model.arrangement import TuneOutcome
 from tunebook.model.piece import Piece
+from tunebook.model.tune import Tune
+from tunebook.pipeline import check
 from tunebook.pipeline.build import build
 from tunebook.pipeline.engraving import Engraving
-from tunebook.pipeline.load import BuildOrder, prepare
+from tunebook.pipeline.load import BuildOrder, Setup, prepare
 from tunebook.store import Store, cache_folder
 
 TUNES = """X:1
@@ -142,3 +145,37 @@ def test_leaving_ends_what_is_being_engraved(tmp_path: Path) -> None:
         engraving.begin({"endless": piece(ENDLESS)})
         raise KeyboardInterrupt
     assert engraving._future is not None and engraving._future.done()
+
+
+def test_a_second_check_solves_only_what_changed_and_says_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    path = tmp_path / "a.abc"
+    solved: list[str] = []
+    before = check.arrange_tune
+
+    def noted(tune: Tune, setup: Setup) -> TuneOutcome:
+        solved.append(tune.number)
+        return before(tune, setup)
+
+    monkeypatch.setattr(check, "arrange_tune", noted)
+    # A remark on a bow that has no string, so that solving has something to say.
+    text = TUNES.replace("A B c|e2 d|A3|]", "A B c|[A2e2c'2] d|A3|]")
+    for changed, expected in (
+        (text, ["1", "2", "3"]),
+        (text, []),
+        (text.replace("G2 B2|", "G2 B2|\nd2 B2|"), ["2"]),
+        (text.replace("G2 B2|", "G2 B2|\nd2 B2|") + "\nX:4\nT:Ny\nK:D\nD4|]\n", ["4"]),
+    ):
+        path.write_text(changed, "utf-8")
+        solved.clear()
+        found = check.check_folder(prepare(tmp_path), jobs=1)
+        assert solved == expected and found.messages
+        monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "empty"))
+        shutil.rmtree(tmp_path / "empty", ignore_errors=True)
+        assert repr(found) == repr(check.check_folder(prepare(tmp_path), jobs=1))
+        monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    solved.clear()
+    check.check_folder(prepare(tmp_path), jobs=1, verify=True)
+    assert solved == ["1", "2", "3", "4"]

@@ -9,6 +9,8 @@ from tunebook.files import FilesRead
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.tune import Tune
 from tunebook.model.voices import voice_label
+from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum
+from tunebook.pipeline.kept_tunes import parts_of_text, reader_with, tells_lines
 from tunebook.pipeline.load import (
     Messages,
     Progress,
@@ -25,6 +27,7 @@ from tunebook.pipeline.players import Player, player_of
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.read.abc.tune import TuneText
 from tunebook.solve.two_voices import voice_remarks
+from tunebook.store import NO_STORE, Store, default_store
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +71,10 @@ def check_folder(
     ``voices`` asks for remarks on how the voices of each tune go together.
 
     Of each tune its text is held until it is solved, and then its row: a worker reads it anew.
+    Rows are kept between runs, but for those that are to be verified.
     """
-    loaded = load(setup, holds_music=False)
+    store = NO_STORE if verify else default_store()
+    loaded = load(setup, holds_music=False, reader=reader_with(store))
     tunes = loaded.tunes
     bare = replace(setup, messages=(), read=FilesRead())
     work = [
@@ -80,15 +85,24 @@ def check_folder(
     solved = Messages(are_bounded=True)
     verified: list[Message] = []
     remarks: list[Message] = []
-    found = map_on_cores(_check_tune, work, jobs=count_of_jobs(jobs), scheduler=scheduler)
-    for done, (tune, made) in enumerate(zip(tunes, found, strict=True), start=1):
-        row, said, prices, told = made
+    keys = _keys(work, setup)
+    found = [_fetched(store, key, text) for key, text in zip(keys, loaded.texts, strict=True)]
+    missing = [one for one, there in zip(work, found, strict=True) if there is None]
+    made = map_on_cores(_check_tune, missing, jobs=count_of_jobs(jobs), scheduler=scheduler)
+    for done, (tune, text, key) in enumerate(zip(tunes, loaded.texts, keys, strict=True), start=1):
+        checked = found[done - 1]
+        if checked is None:
+            checked = next(made)
+            _keep(store, key, text, checked)
+        row, said, prices, told = checked
         on_progress("arranging", tune.title, done, len(tunes))
         rows += [row] if row else []
         solved.add(*said)
         verified += prices
         remarks += told
     about = gather_messages(setup, loaded.messages, sorted(solved.kept), verified)
+    if missing:
+        store.trim()
     further = loaded.further + solved.further
     if further:
         what = f"{further} further messages are not shown"
@@ -103,9 +117,39 @@ def check_folder(
     )
 
 
-def _check_tune(
-    text: TuneText, tuning: str, setup: Setup, verify: bool, voices: bool
-) -> tuple[CheckRow | None, tuple[Message, ...], list[Message], list[Message]]:
+_Checked = tuple[CheckRow | None, tuple[Message, ...], list[Message], list[Message]]
+
+
+def _keys(work: list[tuple[TuneText, str, Setup, bool, bool]], setup: Setup) -> list[str]:
+    """The sums of all that each row depends on."""
+    common = content_sum("check", setup_sum(setup))
+    return [
+        content_sum(common, *parts_of_text(text), tuning, voices)
+        for text, tuning, _, _, voices in work
+    ]
+
+
+def _keep(store: Store, key: str, text: TuneText, checked: _Checked) -> None:
+    """Keep what was found out of a tune that could be arranged, with the line at which it stands.
+    One of a score is told by its text alone, which is not all that it is made of."""
+    row, said, _, told = checked
+    if row is not None and text.spots is None:
+        keep(store, "solved", key, (text.first_line, tells_lines((*said, *told)), checked))
+
+
+def _fetched(store: Store, key: str, text: TuneText) -> _Checked | None:
+    kept = None if text.spots is not None else fetch(store, "solved", key)
+    if kept is None:
+        return None
+    line, is_bound, (row, said, prices, told) = kept
+    lines = text.first_line - line
+    if lines and is_bound:
+        return None
+    path = text.place.path
+    return row, moved(said, path, lines), prices, list(moved(told, path, lines))
+
+
+def _check_tune(text: TuneText, tuning: str, setup: Setup, verify: bool, voices: bool) -> _Checked:
     """The row, what is said beyond the reading, faults in the price, and remarks on the voices.
     Runs in a worker."""
     tune = replace(read_again(text, setup), tuning=tuning)

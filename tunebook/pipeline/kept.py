@@ -136,11 +136,12 @@ def parts_of(tune: Tune) -> list[object]:
     return parts
 
 
-def moved(messages: Iterable[Message], tune: Tune, lines: int) -> tuple[Message, ...]:
-    """Return messages about ``tune`` moved down by ``lines``, to where the tune stands now."""
+def moved(messages: Iterable[Message], path: str, lines: int) -> tuple[Message, ...]:
+    """Return messages about a tune of the file ``path`` moved down by ``lines``, to where it stands
+    now."""
     return tuple(
         replace(one, place=replace(one.place, line=one.place.line + lines))
-        if lines and one.place.path == tune.file and one.place.line
+        if lines and one.place.path == path and one.place.line
         else one
         for one in messages
     )

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from tunebook.errors import SourcePlace
+from tunebook.errors import Message, SourcePlace
 from tunebook.model.tune import Tune
 from tunebook.pipeline.kept import content_sum
 from tunebook.pipeline.load import tune_of
@@ -46,16 +46,25 @@ def _kept_tune(store: Store, text: TuneText, **wishes: Any) -> Tune:
 
 def _key(text: TuneText, wishes: Mapping[str, Any]) -> str:
     """The sum of all that a tune's reading depends on, but where it stands."""
+    return content_sum("tune", *parts_of_text(text), wishes)
+
+
+def parts_of_text(text: TuneText) -> tuple[object, ...]:
+    """All that a tune is read from, but where it stands in its file."""
     place = text.place
     where = place.path, place.line - text.first_line, place.column, place.spot
-    return content_sum("tune", where, text.number, text.text, text.header, text.title_above, wishes)
+    return where, text.number, text.text, text.header, text.title_above
+
+
+def tells_lines(messages: Iterable[Message]) -> bool:
+    """Whether any message tells numbers of lines in its words."""
+    return any(_NUMBER_OF_LINE.search(f"{one.what} {one.remedy}") for one in messages)
 
 
 def _may_move(tune: Tune) -> bool:
     """Whether nothing but places says in which lines the tune stands. What is said of the line
     above the first one would be said of the whole file."""
-    said = (f"{one.what} {one.remedy}" for one in tune.messages)
-    return tune.first_line > 1 and not any(_NUMBER_OF_LINE.search(text) for text in said)
+    return tune.first_line > 1 and not tells_lines(tune.messages)
 
 
 def _fetched(store: Store, key: str, first_line: int) -> Any:

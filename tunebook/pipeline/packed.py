@@ -2,7 +2,7 @@
 
 Pickle alone fills a frozen value with slots by a call of Python's for every value and field. Here
 it makes all values of a class empty, and each field is then set for all of them in one go: a
-quarter of the time for a solved tune. The bytes are trusted as those of pickle must be.
+third of the time for a solved tune. The bytes are trusted as those of pickle must be.
 """
 
 from __future__ import annotations

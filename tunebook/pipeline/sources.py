@@ -157,7 +157,7 @@ def _placed(source: TuneSource, tune: Tune, setup: Setup, lines: int) -> TuneSou
         return None
     arrangement = source.outcome.arrangement
     if arrangement is None:
-        said = moved(source.outcome.messages, tune, lines)
+        said = moved(source.outcome.messages, tune.file, lines)
         return replace(source, outcome=replace(source.outcome, tune=tune, messages=said))
     is_as_read = arrangement.tune is source.outcome.tune
     return replace(
@@ -169,9 +169,9 @@ def _placed(source: TuneSource, tune: Tune, setup: Setup, lines: int) -> TuneSou
                 tune=tune if is_as_read else arrangement.tune,
                 instrument=_same(arrangement.instrument, setup.for_tune(tune).instrument),
                 hand=_same(arrangement.hand, setup.hand),
-                messages=moved(arrangement.messages, tune, lines),
+                messages=moved(arrangement.messages, tune.file, lines),
             ),
-            moved(source.outcome.messages, tune, lines),
+            moved(source.outcome.messages, tune.file, lines),
         ),
     )
 

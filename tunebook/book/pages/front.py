@@ -221,23 +221,29 @@ class Parts:
     def cautions(self) -> list[Page]:
         return _cautions_pages(self.design)
 
+    @functools.cached_property
+    def before_indexes(self) -> list[list[Page]]:
+        """Practice, chords, ladder."""
+        content, design, parts = self.content, self.design, self.content.edition.parts
+        return [
+            practice_pages(content, design),
+            chord_pages(content, design),
+            ladder_pages(content, design) if "ladder" in parts else [],
+        ]
+
+    @functools.cached_property
+    def sources(self) -> list[Page]:
+        has_sources = "sources" in self.content.edition.parts
+        return source_pages(self.content, self.design) if has_sources else []
+
     def after(self, has_titles: bool) -> list[list[Page]]:
         """Practice, chords, ladder, indexes, sources."""
         if has_titles not in self._after:
-            content, design, parts = self.content, self.design, self.content.edition.parts
-            self._after[has_titles] = [
-                practice_pages(content, design),
-                chord_pages(content, design),
-                ladder_pages(content, design) if "ladder" in parts else [],
-                index_pages(content, design, has_titles=has_titles),
-                source_pages(content, design) if "sources" in parts else [],
-            ]
+            indexes = index_pages(self.content, self.design, has_titles=has_titles)
+            self._after[has_titles] = [*self.before_indexes, indexes, self.sources]
         return self._after[has_titles]
 
-
-    def contents(
-        self, front: Sequence[Page], back: Sequence[Page], has_titles: bool
-    ) -> list[Page]:
+    def contents(self, front: Sequence[Page], back: Sequence[Page], has_titles: bool) -> list[Page]:
         """The contents, by title too where ``has_titles``, of a book with such parts before and
         after its tunes."""
         key = (*outlined(front), None, *outlined(back), has_titles)
