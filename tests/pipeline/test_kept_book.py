@@ -42,7 +42,7 @@ L:1/4
 K:Am
 A B c|e2 d|A3|]
 """
-SETTINGS = 'title = "Kept"\n[edition.player]\nparts = ["contents", "ladder", "signs"]\n'
+SETTINGS = 'title = "Kept"\n[[edition]]\nname = "player"\nparts = ["contents", "ladder", "signs"]\n'
 
 
 @pytest.fixture(scope="module")

@@ -105,7 +105,9 @@ def write_sources(
         kept = None if at in found else _fetched(store, keys[at], tune, setup)
         if kept is not None:
             found[at] = kept
-    make([at for at in range(len(tunes)) if at not in found])
+    missing = [at for at in range(len(tunes)) if at not in found]
+    if missing:
+        make(missing)
     return tuple(found[at] for at in range(len(tunes)))
 
 
