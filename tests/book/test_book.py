@@ -356,6 +356,18 @@ def test_a_booklet_is_written_beside_the_book(book: BookContent, tmp_path: Path)
         # Two sides a sheet, two pages a side: no more than three are blank.
         assert len(document.pages) % 2 == 0
         assert 2 * len(document.pages) - report.pages in range(4)
+        assert str(document.Root.Lang) == "en"
+        assert bool(document.Root.ViewerPreferences.DisplayDocTitle)
+        about = document.open_metadata()
+        assert about["dc:title"] == book.book.title
+        assert "book.pdf" in about["dc:description"]
+        numbers = {page.obj.objgen: index for index, page in enumerate(document.pages, start=1)}
+        with document.open_outline() as outline:
+            parts = [one for item in outline.root for one in (item, *item.children)]
+            marks = {one.title: numbers[one.destination[0].objgen] for one in parts}
+    for tune in book.tunes:
+        title = tune.arrangement.tune.title
+        assert title in text_of(report.booklet, marks[title]), title
 
 
 def test_the_same_content_gives_the_same_bytes(book: BookContent, tmp_path: Path) -> None:

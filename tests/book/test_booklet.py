@@ -8,7 +8,7 @@ import pikepdf
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
-from tunebook.book.book import booklet_order, impose_booklet
+from tunebook.book.booklet import booklet_order, impose_booklet
 
 
 def a5(pages: int) -> bytes:

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from math import inf
 from pathlib import Path
 from typing import Any
 
 from tunebook.book.attachments import attach
+from tunebook.book.booklet import booklet_path, impose_booklet
 from tunebook.book.content import BookContent, BookReport
 from tunebook.book.design import Design
 from tunebook.book.fonts.files import ROLES
 from tunebook.book.fonts.fonts import Fonts, load_fonts
 from tunebook.book.layout.flow import Page
-from tunebook.book.layout.paper import PT_PER_MM, page_format
+from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.sheet import PageReference
 from tunebook.book.pages.body import in_best_order, lay_out_tunes
 from tunebook.book.pages.front import Parts, matter
@@ -30,49 +30,6 @@ from tunebook.files import FilesRead, write_whole
 from tunebook.model.choices import Language
 from tunebook.model.words import fixed_words, words_for
 from tunebook.store import Store
-
-_SHEET_PT = (297.0 * PT_PER_MM, 210.0 * PT_PER_MM)
-
-
-def booklet_path(output: Path) -> Path:
-    """Where the booklet of the book at ``output`` goes."""
-    return output.with_name(f"{output.stem}-booklet.pdf")
-
-
-def booklet_order(pages: int) -> tuple[tuple[int | None, int | None], ...]:
-    """Pages (from 0; None is blank) on the sides of the sheets: (left, right) for the outer side
-    of the outermost sheet, its inner side, the outer side of the next, and so on."""
-    total = -(-pages // 4) * 4
-
-    def real(page: int) -> int | None:
-        return page if page < pages else None
-
-    sides = []
-    for side in range(total // 2):
-        low, high = real(side), real(total - 1 - side)
-        sides.append((high, low) if side % 2 == 0 else (low, high))
-    return tuple(sides)
-
-
-def impose_booklet(data: bytes) -> bytes:
-    """Return the imposed PDF (A4 on its long side) of an A5 PDF.
-
-    To be printed on both sides, turned on the short edge, folded once and stapled in the fold.
-    """
-    import pikepdf
-
-    with pikepdf.open(BytesIO(data)) as source, pikepdf.new() as imposed:
-        for pair in booklet_order(len(source.pages)):
-            page = imposed.add_blank_page(page_size=_SHEET_PT)
-            for column, index in enumerate(pair):
-                if index is not None:
-                    left = column * _SHEET_PT[0] / 2
-                    box = pikepdf.Rectangle(left, 0, left + _SHEET_PT[0] / 2, _SHEET_PT[1])
-                    page.add_overlay(source.pages[index], box)
-        buffer = BytesIO()
-        imposed.save(buffer, deterministic_id=True)
-    return buffer.getvalue()
-
 
 # What it costs (in pages, our judgement) that the tunes begin on a left-hand page, and that the
 # colophon stands behind the title page instead of at the end.
@@ -129,7 +86,9 @@ def assemble_book(
     booklet = None
     if content.book.is_booklet and content.paper == "a5":
         booklet = booklet_path(output)
-        write_whole(booklet, impose_booklet(data), read=read)
+        write_whole(
+            booklet, impose_booklet(data, words.booklet_note.format(output.name)), read=read
+        )
     return BookReport(
         output=output,
         pages=len(numbered.pages),

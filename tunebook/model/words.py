@@ -121,6 +121,7 @@ class FixedWords:
     contents_by_title: str
     other_tunes: str
     left_out: str
+    booklet_note: str
     # signs
     signs_title: str
     signs_rest: str

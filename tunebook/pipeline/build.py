@@ -128,7 +128,7 @@ def _checked_output(setup: Setup, order: BuildOrder) -> Path:
     output = order.output or default_output(setup)
     check_writable(output, setup.read)
     if setup.book.is_booklet and setup.edition.paper == "a5":
-        from tunebook.book.book import booklet_path
+        from tunebook.book.booklet import booklet_path
 
         check_writable(booklet_path(output), setup.read)
     if order.keep_source is not None:

@@ -58,6 +58,22 @@ def test_there_is_a_slash_for_each_beat(meter: str, bar: str, beats: int) -> Non
         assert hits and all((hit.at / beat).denominator <= 2 for hit in hits)
 
 
+def test_signs_for_all_stand_with_their_slash_and_the_players_own_do_not() -> None:
+    music = (
+        '[P:A]A2|:!segno!"D"!upbow!d2 "^lugnt"!3!f2 !trill!.a2|[r:note vila]"G"!p!g3 !fermata!f e2'
+        '|1 "D"d4 A2:|2 "D"d4 "^Fine"d2!coda!||[M:2/4]|:"A"!f!c2 !D.S.!e2|!D.C.!"D"d4|]'
+    )
+    slashes = staff(source(tune_of("3/4", music)), "MelodyStaff")
+    for sign in ("scripts.segno", "\\fermata", "\\p", "\\f", "lugnt", "Fine", "scripts.coda",
+                 "D.S.", "D.C.", "\\time 2/4", "\\partLabel"):  # fmt: skip
+        assert sign in slashes, sign
+    for own in ("upbow", "trill", "staccato", "vila"):
+        assert own not in slashes, own
+    printed = slashed(print_bars(read_abc(tune_of("3/4", music))[0].bars))
+    first, second = printed.bars[1].bar.notes, printed.bars[2].bar.notes
+    assert first[0].decorations == ("segno",) and second[1].decorations == ("fermata",)
+
+
 def test_a_pickup_has_no_slash_and_a_short_last_bar_its_whole_beats() -> None:
     tune = read_abc(tune_of("3/4", 'A2|"D"d2f2a2|"A"e4|]'))[0]
     counts = [len(one.bar.notes) for one in slashed(print_bars(tune.bars)).bars]
@@ -94,7 +110,9 @@ def test_all_staves_have_the_clef_that_is_chosen(clef: str) -> None:
     text = tune_of("3/4", '"D"d2f2a2|[K:clef=bass]"G"g4b2|"D"d6|]')
     for edition in (ACCOMPANIST, replace(ACCOMPANIST, melody="whole")):
         found = re.findall(r'\\clef "?([a-z]+)', source(text, replace(edition, clef=clef)))
-        assert len(found) >= 2 and set(found) == {clef}
+        is_high = clef == "bass" and edition.melody == "cue"  # a cue has no use for ledger lines
+        assert len(found) >= 2 and set(found) == ({clef, "treble"} if is_high else {clef})
+        assert found.count("treble") == 1 or clef == "treble" or not is_high
 
 
 def test_words_and_drones_are_left_to_those_who_play_the_melody() -> None:

@@ -2,11 +2,14 @@
 beat under the chord that holds.
 
 A bar before the first whole one has no slashes, and neither has what is left of a bar after its
-last whole beat.
+last whole beat. Signs that say how all go on, fermatas, dynamics and words stand with the slash in
+whose time they begin; what is the melody player's own (bowings, ornaments, fingers, remarks) is
+left to the melody.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -14,12 +17,15 @@ from tunebook.model.arrangement import Arrangement
 from tunebook.model.tune import Bar, Note, Pitch
 from tunebook.write.lilypond.bars import MarkCommands, PrintedBar, PrintedBars
 from tunebook.write.lilypond.leaves import Group
-from tunebook.write.lilypond.marks import Shown
+from tunebook.write.lilypond.marks import DYNAMICS, WORDS_AT_END, Shown
 from tunebook.write.lilypond.score import MelodyWriter
 from tunebook.write.lilypond.voices import CueWriter, silent_but
 
 _CUE_BARS = 2
 _QUARTER = Fraction(1, 4)
+_FOR_ALL = frozenset(
+    {"segno", "coda", "fermata", "invertedfermata", "rit.", "accel.", *WORDS_AT_END, *DYNAMICS}
+) - {"crescendo(", "crescendo)", "diminuendo(", "diminuendo)"}
 # Any: a slash stands in the middle of the staff.
 _PITCH = Pitch(4, 6)
 _SQUASHED = " \\with { \\consists Pitch_squash_engraver }"
@@ -44,7 +50,28 @@ def _beats(one: PrintedBar) -> tuple[Note, ...]:
         return ()
     beat = beat_of(bar)
     count = one.length // beat
-    return tuple(_slash(bar, one.onset + number * beat, beat) for number in range(count))
+    onsets = [one.onset + number * beat for number in range(count)]
+    return tuple(
+        _with_signs(_slash(bar, onset, beat), _begun(one, onset, None if last else onset + beat))
+        for onset, last in zip(onsets, [*[False] * (count - 1), True], strict=False)
+    )
+
+
+def _begun(one: PrintedBar, onset: Fraction, end: Fraction | None) -> list[Note]:
+    """The notes that begin in a slash's time; in that of the last, to the end of the bar."""
+    return [
+        note
+        for note in one.bar.notes
+        if not note.is_grace and note.onset >= onset and (end is None or note.onset < end)
+    ]
+
+
+def _with_signs(slash: Note, under: Sequence[Note]) -> Note:
+    names = [name for note in under for name in note.decorations if name in _FOR_ALL]
+    loud = [name for name in names if name in DYNAMICS]
+    kept = [name for name in names if name not in DYNAMICS or name == loud[0]]
+    words = tuple(words for note in under for words in note.annotations)
+    return replace(slash, decorations=tuple(dict.fromkeys(kept)), annotations=words)
 
 
 def strokes(arrangement: Arrangement, printed: PrintedBars) -> PrintedBars:
@@ -82,7 +109,10 @@ def _slash(bar: Bar, onset: Fraction, beat: Fraction) -> Note:
 
 
 def opening_cue(arrangement: Arrangement, melody: PrintedBars, shown: Shown) -> CueWriter:
-    """The first bars of ``melody``, with the notes before them."""
+    """The first bars of ``melody``, with the notes before them; where all else stands in a bass
+    clef, in a treble clef, which spares a fiddle's tune its many ledger lines."""
+    if shown.clef == "bass":
+        shown = replace(shown, clef="treble")
     cues: set[int] = set()
     full = 0
     for place, one in enumerate(melody.bars):
