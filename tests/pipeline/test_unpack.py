@@ -64,6 +64,49 @@ def test_a_book_is_made_anew_from_what_it_holds(tmp_path: Path, folder: Path) ->
     assert book.read_bytes() == first
 
 
+@pytest.mark.parametrize("is_by_option", [False, True])
+def test_profiles_and_hands_from_outside_are_in_the_book(
+    tmp_path: Path, folder: Path, is_by_option: bool
+) -> None:
+    places = {"instrument": tmp_path / "harpa.toml", "hand": tmp_path / "hem" / "anna.toml"}
+    places["hand"].parent.mkdir()
+    (folder / "min" / "harpa.toml").rename(places["instrument"])
+    places["hand"].write_text('size = "small"\n', encoding="utf-8")
+    named = "[instrument]\nprofile = \"../harpa.toml\"\n[hand]\nfile = '../hem/anna.toml'\n"
+    text = "attach = true\n" + ("" if is_by_option else named)
+    reading = "[reading]\nmay_leave_folder = true\n"
+    (folder / "tunes.toml").write_text(text + reading, encoding="utf-8")
+    options = {name: str(path) for name, path in places.items()} if is_by_option else {}
+    book, out = tmp_path / "book.pdf", tmp_path / "out"
+    build_book(folder, book, jobs=1, **options)  # type: ignore[arg-type]
+    unpack_book(book, out)
+    for name, path in places.items():
+        assert (out / "elsewhere" / path.name).read_bytes() == path.read_bytes()
+        options = {**options, name: str(out / "elsewhere" / path.name)} if options else {}
+        path.unlink()
+    settings = (out / "tunes.toml").read_text("utf-8")
+    said = "--instrument elsewhere/harpa.toml" in settings, "--hand elsewhere/anna.toml" in settings
+    assert said == (is_by_option, is_by_option)
+    again = tmp_path / "again.pdf"
+    build_book(out, again, jobs=1, **options)  # type: ignore[arg-type]
+    assert streams_of(again) == streams_of(book)
+    unpack_book(again, tmp_path / "third")
+    third = contents(tmp_path / "third")
+    assert {name for name in third if name.endswith(".toml")} == {
+        "tunes.toml", "elsewhere/harpa.toml", "elsewhere/anna.toml"
+    }  # fmt: skip
+    if not is_by_option:
+        assert third == contents(out)
+
+
+def streams_of(book: Path) -> list[bytes]:
+    """What is drawn on the pages of a PDF."""
+    with pikepdf.open(book) as document:
+        for page in document.pages:
+            page.contents_coalesce()
+        return [page.Contents.read_bytes() for page in document.pages]
+
+
 def test_a_comment_changed_in_the_settings_is_in_the_next_book(
     tmp_path: Path, folder: Path
 ) -> None:

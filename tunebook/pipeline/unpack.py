@@ -17,10 +17,12 @@ from tunebook.book.attachments import AttachedFile, attached_files
 from tunebook.errors import InputError, OutputError, SourcePlace
 from tunebook.files import FilesRead, check_writable_folder, read_whole, write_whole
 from tunebook.pipeline.load import SETTINGS_FILE_NAME, Setup
+from tunebook.pipeline.outside_files import names_beside, settings_with
 from tunebook.read.folder import FILE_SUFFIXES
 from tunebook.write.file_names import safe_name
 
 _SUFFIXES = (*FILE_SUFFIXES, ".toml")
+_OWN_FILES = Path(__file__).resolve().parents[1]
 _DEEPEST = 12
 _LONGEST = 200
 # Names of devices on Windows, with whatever ending (Microsoft, "Naming files, paths, and
@@ -39,27 +41,39 @@ class UnpackReport:
 
 
 def folder_files(setup: Setup) -> tuple[AttachedFile, ...]:
-    """Return what the setup's book is made of, as far as it lies in its folder: tunes, scores,
-    settings, profiles and hand files, in order of their names. Settings from elsewhere stand as the
-    folder's own would.
+    """Return what the setup's book is made of: tunes, scores and settings, as far as they lie in
+    its folder, profiles and hand files, in order of their names. Settings from elsewhere stand as
+    the folder's own would, profiles and hand files in a folder of their own.
 
     Raises InputError when a file is gone that was there a moment ago."""
     home = Path(os.path.realpath(setup.folder if setup.folder.is_dir() else setup.folder.parent))
     settings = os.path.realpath(setup.book.place.path) if setup.book.place else ""
     found: dict[str, bytes] = {}
+    outside: dict[Path, bytes] = {}
     for path in setup.read.paths():
         real = Path(os.path.realpath(path))
         if str(real) == settings:
             name = SETTINGS_FILE_NAME
         elif real.is_relative_to(home):
             name = unicodedata.normalize("NFC", real.relative_to(home).as_posix())
+        elif real.suffix.lower() == ".toml" and not real.is_relative_to(_OWN_FILES):
+            name = ""
         else:
             continue
         try:
-            found[name] = read_whole(real)
+            if name:
+                found[name] = read_whole(real)
+            else:
+                outside[real] = read_whole(real)
         except OSError as error:
             what = f"cannot be read any more ({error.strerror})"
             raise InputError(what, "build again", SourcePlace(str(path))) from None
+    if outside and SETTINGS_FILE_NAME in found:
+        names = names_beside(outside, found)
+        found[SETTINGS_FILE_NAME] = settings_with(
+            found[SETTINGS_FILE_NAME], Path(settings).parent, names, setup.profile
+        )
+        found |= {name: outside[path] for path, name in names.items()}
     return tuple(AttachedFile(name, found[name]) for name in sorted(found))
 
 
