@@ -141,6 +141,18 @@ def test_the_exported_text_of_a_line_is_what_is_printed(folder: Path, tmp_path: 
     assert info_line(again, words) == info_line(frame, words)
 
 
+@pytest.mark.parametrize("line", ["frame and full", "plain"])
+def test_a_frame_for_two_says_that_it_has_no_second_voice(folder: Path, line: str) -> None:
+    two = TUNE.replace("|:{e}d>e", "V:1\n|:{e}d>e") + "V:2\n|:d4 A2|F4 D2|A2 c4|1 d4 A2:|2 d6|]\n"
+    (folder / "a.abc").write_text(two, encoding="utf-8")
+    setup = setup_with(folder, line, base="duo")
+    (tune,) = load(setup).tunes
+    outcome = arrange_tune(tune, setup)
+    said = ["no second voice" in one.what for one in outcome.messages]
+    assert said == ([True] if line.startswith("frame") else [])
+    assert outcome.arrangement is not None and len(outcome.arrangement.voices) == 1
+
+
 def test_explain_speaks_of_the_printed_line(folder: Path) -> None:
     lines = list(explain_tune(setup_with(folder, "frame"), ExplainOrder("1", "1")))
     heads = [line for line in lines if line.startswith("bar 1  ")]

@@ -58,7 +58,16 @@ def prepare_tune(tune: Tune, setup: Setup) -> tuple[Tune, tuple[Message, ...]]:
         tune = without_grace_notes(tune)
     if setup.edition.voices == "second":
         return part_of(tune), (*said, *messages)
-    return _in_line(tune, setup, choice), (*said, *messages)
+    line = _in_line(tune, setup, choice)
+    is_without = line.line.startswith("frame") and tune.has_second_voice
+    if is_without and setup.edition.voices == "both":
+        messages = (*messages, _without_second_voice(tune))
+    return line, (*said, *messages)
+
+
+def _without_second_voice(tune: Tune) -> Message:
+    what = f"{tune.title!r} is printed as its frame, which has no second voice"
+    return Message(tune.place, "voice", what, 'set line = "full" or "plain" to print both voices')
 
 
 def line_of(choice: TuneChoice | None, setup: Setup) -> Line:
