@@ -70,7 +70,7 @@ def groups(draw):
 
 REMARK = re.compile(
     r'\[r:solved [^\]]* after [^\]]*\]|\[r:solved [^\]]*\]"[^"]*"'
-    r"|\[r:(?:drone|string) [^\]]*\]|![0-5]!"
+    r"|\[r:(?:drone|string|trill) [^\]]*\]|![0-5]!"
 )
 """What is written into a text."""
 
