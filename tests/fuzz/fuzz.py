@@ -22,6 +22,7 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -39,6 +40,7 @@ with atheris.instrument_imports(include=["tunebook"]):
     from tunebook.read.settings.profile import parse_instrument, read_hand, read_instrument
     from tunebook.read.settings.tunes_file import parse_settings, read_settings
     from tunebook.solve.arrange import arrange
+    from tunebook.write.hand_file import hand_as_toml
     from tunebook.write.instrument_text import profile_as_text, profile_as_toml
     from tunebook.write.lilypond.source import write_source
 
@@ -54,6 +56,8 @@ HANDS = (
     b'size = "small"\nbarre = true\nfingers = [1, 2, 4]\n',
     b'spans_mm = { "1-2" = 55.0, "3-4" = 41.5 }\npad_width_mm = 17.5\n',
     b'higher_finger_on = "lower string"\n[hand.spans_mm]\n"1-4" = 101.0\n',
+    b'size = "large"\nspan_factors = { relaxed = 1.2, practical = 0.9 }\n[weights.keyed]\n'
+    b"little_finger = 3.5\nshift = 7.0\n[weights.fingerboard]\njump = 0.5\n",
 )
 # What is put where a value, a key or a piece of music stood; the byte-wise mutations of the fuzzer
 # alone would hardly leave the parser of the text.
@@ -67,7 +71,9 @@ TOML_VALUES = (
 TOML_KEYS = (
     "name", "title", "keys", "string", "tunings", "tuning", "row", "places_mm", "shift_mm", "size",
     "sympathetic", "spans_mm", "fingers", "barre", "hand", "edition", "set", "tune", "limits",
-    "reading", "instrument", '"²"', '""', "a.b", "[string]", "[[tunings]]", "[[set]]", "[hand]",
+    "reading", "instrument", "span_factors", "relaxed", "practical", "weights", "weights.keyed",
+    "little_finger", "higher_finger_on", '"²"', '""', "a.b",
+    "[string]", "[[tunings]]", "[[set]]", "[hand]",
 )  # fmt: skip
 ABC_WORDS = (
     "|:", ":|", "::", "|1", "[2", "|]", "[|]", "(3", "(9:2:5", "{d}", "{/e", "!2!", "!trill(!",
@@ -104,7 +110,11 @@ def fuzz_profile(data: bytes) -> None:
 def fuzz_hand(data: bytes) -> None:
     text = data.decode("utf-8", "replace")
     with contextlib.suppress(SettingError):
-        _finger(HARPA, read_hand(parse_hand_file(text, "hand.toml")[0]))
+        choice = parse_hand_file(text, "hand.toml")[0]
+        _finger(HARPA, read_hand(choice))
+        again, said = parse_hand_file(hand_as_toml(choice, "keyed", {}), "hand.toml")
+        assert not said, said
+        assert replace(again, given=choice.given, place=choice.place) == choice, again
     text = "[hand]\n" + text
     hand = read_hand(parse_settings(text, "tunes.toml", EDITIONS)[0].hand)
     for span in hand.spans:

@@ -29,7 +29,7 @@ from tunebook.pipeline.passages import passage_of
 from tunebook.read.abc.tune import read_abc
 from tunebook.read.settings.profile import read_hand, read_instrument
 from tunebook.solve.learning.marks import added, agreement, marks_of
-from tunebook.solve.learning.study import SAME, World, answer
+from tunebook.solve.learning.study import SAME, World, answer, learn
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 HARPA = read_instrument("nyckelharpa-3row")
@@ -88,8 +88,7 @@ def played(tmp_path_factory: pytest.TempPathFactory, home_with_fonts: Path) -> R
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(home_with_fonts))
         # Spans other than the usual are tried elsewhere; here they would take most of the time.
-        patch.setattr(learning, "first_tries", lambda: [SAME])
-        patch.setattr(learning, "further_tries", lambda best: [])
+        patch.setattr(learning, "try_spans", lambda *given: [learn(given[0], SAME, given[1], 8)])
         asked = ask_player(prepare(folder), LearnOrder(base / "ask.pdf", jobs=1), QUESTIONS)
         text = asked.music.read_text(encoding="utf-8")
         (answers / "ask.abc").write_text(answered(text), encoding="utf-8")

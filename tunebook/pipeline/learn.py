@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from tunebook.errors import InputError, Message, OutputError, SettingError, SourcePlace
 from tunebook.files import check_writable, write_whole
 from tunebook.model.book import HandChoice
+from tunebook.model.choices import HAND_SIZES
 from tunebook.model.hand import Hand
 from tunebook.model.learning import LearningTold
 from tunebook.model.tune import Tune
@@ -39,19 +40,17 @@ from tunebook.solve.learning.habits import changed_habits, habits_of, with_bars_
 from tunebook.solve.learning.lesson import Sheet
 from tunebook.solve.learning.marks import added, marks_of
 from tunebook.solve.learning.study import (
-    TRIAL_ROUNDS,
-    Factors,
+    Begun,
     Learnt,
     Measured,
+    Spans,
     World,
     best_of,
-    first_tries,
     folds_of,
-    further_tries,
     learn,
     measure_folds,
     measure_usual,
-    tried_on,
+    try_spans,
 )
 from tunebook.solve.learning.verdict import verdict
 from tunebook.solve.times import tempo_of
@@ -198,7 +197,10 @@ def world_of(setup: Setup) -> World:
     """What is learnt for: the setup's instrument, hand and limits, the hand without weights of its
     own and with the spans of its size."""
     plain = replace(setup.book.hand, span_factors=(1.0, 1.0, 1.0), weights=(), name="")
-    return World(setup.instrument, read_hand(plain), setup.edition.limits)
+    others = tuple(
+        (size, read_hand(replace(plain, size=size))) for size in HAND_SIZES if size != plain.size
+    )
+    return World(setup.instrument, read_hand(plain), setup.edition.limits, others)
 
 
 def _study(
@@ -208,10 +210,13 @@ def _study(
     before = measure_usual(world, sheets)
     if added(one.before for one in before).share >= NOTHING_LEFT:
         return _nothing_learnt(setup, world, sheets, before)
-    tries = _try_spans(world, sheets, jobs, on_progress)
+    tries = try_spans(
+        world, sheets, lambda work, stage: _spread(learn, work, jobs, stage, on_progress)
+    )
     factors = best_of(tries, world)
     on_progress("learning", "", 0, 1)
-    learnt = learn(world, factors, sheets)
+    begun = Begun(next(one.centre for one in tries if one.factors == factors))
+    learnt = learn(world, factors, sheets, begun=begun)
     on_progress("learning", "", 1, 1)
     measured, folds = _measure(world, sheets, tries, learnt, jobs, on_progress)
     hand = world.learnt(factors, learnt.vector)
@@ -227,6 +232,7 @@ def _study(
         hand=hand,
         choice=_choice(setup.book.hand, hand, factors),
         usual=world.hand,
+        size=setup.book.hand.size,
         habits=tuple(with_bars_apart(habits)),
         doubts=doubts(world, factors, learnt.vector, sheets),
         messages=(),
@@ -245,36 +251,22 @@ def _nothing_learnt(
         hand=world.hand,
         choice=setup.book.hand,
         usual=world.hand,
+        size=setup.book.hand.size,
         habits=(),
         doubts=(),
         messages=(),
     )
 
 
-def _choice(base: HandChoice, hand: Hand, factors: Factors) -> HandChoice:
+def _choice(base: HandChoice, hand: Hand, factors: Spans) -> HandChoice:
     """The learnt hand as settings have it."""
     return replace(
         base,
-        span_factors=factors,
+        size=factors.size or base.size,
+        span_factors=factors.factors,
         weights=hand.weights,
         higher_finger_on_higher_string=hand.higher_finger_on_higher_string,
     )
-
-
-def _try_spans(
-    world: World, sheets: Sequence[Sheet], jobs: int, on_progress: Progress
-) -> list[Learnt]:
-    """The hand learnt on some lessons with one set of spans after the other."""
-    some = tried_on(sheets)
-
-    def tried(wanted: Sequence[Factors], stage: str) -> list[Learnt]:
-        work = [(world, factors, some, TRIAL_ROUNDS) for factors in wanted]
-        return _spread(learn, work, jobs, stage, on_progress)
-
-    tries = tried(first_tries(), "sizes")
-    known = {one.factors for one in tries}
-    further = [one for one in further_tries(best_of(tries, world)) if one not in known]
-    return [*tries, *tried(further, "spans")]
 
 
 def _measure(

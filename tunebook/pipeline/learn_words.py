@@ -10,6 +10,7 @@ from tunebook.book.musical_text import local_names, string_name
 from tunebook.errors import Message
 from tunebook.model.arrangement import Stop
 from tunebook.model.book import HandChoice
+from tunebook.model.choices import HandSize
 from tunebook.model.hand import WEIGHT_BOUNDS, Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.learning import HabitTold, LearningTold, TuneAgreement, WeightChange
@@ -26,7 +27,7 @@ from tunebook.solve.weights import weights_for
 
 @dataclass(frozen=True)
 class LearnReport:
-    """What was learnt. ``choice`` is the hand as a hand file has it, ``usual`` the weights that it
+    """What was learnt. ``choice`` is the hand as a hand file has it, ``usual`` and ``size`` what it
     began with; ``measured`` are agreements by tune, each under a hand that was not learnt from it;
     ``output`` is None where nothing was written."""
 
@@ -37,6 +38,7 @@ class LearnReport:
     hand: Hand
     choice: HandChoice
     usual: Hand
+    size: HandSize
     habits: tuple[Habit, ...]
     doubts: tuple[Doubt, ...]
     messages: tuple[Message, ...]
@@ -137,19 +139,22 @@ class _Teller:
         said = self._words.learning
         return HabitTold(
             sentence=said.habits[one.name][0 if one.is_more else 1],
-            changes=tuple(
-                said.change.format(name, self._number(before), self._number(after))
-                for name, before, after in self._changes(one)
-            ),
+            changes=tuple(said.change.format(*change) for change in self._changes(one)),
             shows=said.shows.format(one.notes),
             places=tuple(self._place(place) for place in one.places),
         )
 
-    def _changes(self, one: Habit) -> Sequence[tuple[str, float, float]]:
+    def _changes(self, one: Habit) -> Sequence[tuple[str, str, str]]:
+        """What was what before, and what it is now, in the words of a hand file."""
+        changes, found = one.changes, []
         if one.name == "spans":
-            factors = self._report.choice.span_factors
-            return [(name, 1.0, new) for name, new in zip(FACTORS, factors, strict=True)]
-        return one.changes
+            choice, size = self._report.choice, self._report.size
+            if choice.size != size:
+                found.append(("size", size, choice.size))
+            pairs = zip(FACTORS, choice.span_factors, strict=True)
+            changes = tuple((name, 1.0, new) for name, new in pairs)
+        numbers = [(name, self._number(a), self._number(b)) for name, a, b in changes]
+        return [*found, *numbers]
 
     def _number(self, value: float) -> str:
         return f"{value:.3g}".replace(".", self._words.decimal_sign)

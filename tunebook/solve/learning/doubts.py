@@ -14,7 +14,7 @@ from tunebook.solve.learning.lesson import Lesson, Sheet, layers_of, missed, whe
 from tunebook.solve.learning.marks import Mark
 from tunebook.solve.learning.parameters import Array
 from tunebook.solve.learning.rates import HandCosts
-from tunebook.solve.learning.study import Factors, World, pose
+from tunebook.solve.learning.study import Spans, World, pose
 from tunebook.solve.search.shortest_path import cheapest_path
 
 DEAR = 4.0
@@ -34,7 +34,7 @@ class Doubt(NamedTuple):
 
 
 def doubts(
-    world: World, factors: Factors, vector: Array, sheets: Sequence[Sheet]
+    world: World, factors: Spans, vector: Array, sheets: Sequence[Sheet]
 ) -> tuple[Doubt, ...]:
     """All doubts about the marks of the sheets, seen with the learnt hand."""
     lessons, rates = pose(world, factors, sheets)
@@ -51,7 +51,7 @@ def doubts(
 
 
 def _by_limits(
-    found: Sequence[Doubt], world: World, factors: Factors, vector: Array, sheets: Sequence[Sheet]
+    found: Sequence[Doubt], world: World, factors: Spans, vector: Array, sheets: Sequence[Sheet]
 ) -> Iterator[Doubt]:
     """The same where a mark that costs much only for the limits is told to go beyond them."""
     names = {one.name for one in found if one.why == "dear"}

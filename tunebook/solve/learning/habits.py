@@ -2,7 +2,9 @@
 
 A habit is a group of weights that price one thing, or the spans, or the direction of crossed stops.
 It shows at a note when the learnt hand fingers as marked, and the same hand with the usual weights
-of that habit does not. A habit that shows nowhere is not told, however far its weights went.
+of that habit does not; or when the usual hand does not, and does with that habit alone. The second
+tells of habits that lead to the same, each of which would do without the other. A habit that shows
+nowhere is not told, however far its weights went.
 """
 
 from __future__ import annotations
@@ -126,28 +128,58 @@ def without_habit(habit: str, world: World, learnt: Hand) -> Hand:
     return replace(learnt, weights=tuple(one for one in learnt.weights if one.name not in names))
 
 
+def with_habit_alone(habit: str, world: World, learnt: Hand) -> Hand:
+    """The usual hand with one habit of the learnt one."""
+    if habit == SPANS:
+        return replace(world.hand, spans=learnt.spans)
+    if habit == DIRECTION:
+        return replace(
+            world.hand, higher_finger_on_higher_string=learnt.higher_finger_on_higher_string
+        )
+    own = tuple(one for one in learnt.weights if one.name in HABITS[habit])
+    others = tuple(one for one in world.hand.weights if one.name not in HABITS[habit])
+    return replace(world.hand, weights=(*others, *own))
+
+
+class Answers(NamedTuple):
+    """A sheet with the stops of its notes by the learnt hand and by the usual one."""
+
+    sheet: Sheet
+    learnt: Stops
+    usual: Stops
+
+
 def habits_of(
     names: Sequence[str], world: World, learnt: Hand, sheets: Sequence[Sheet]
 ) -> list[Habit]:
     """The habits of these names with the places where they show; those that show too seldom to be
     told are left out."""
-    ours = [stops_by_place(answer(world, learnt, sheet)) for sheet in sheets]
-    found = (_habit(name, world, learnt, list(zip(sheets, ours, strict=True))) for name in names)
+    hands = learnt, world.hand
+    answers = [
+        Answers(sheet, *(stops_by_place(answer(world, hand, sheet)) for hand in hands))
+        for sheet in sheets
+    ]
+    found = (_habit(name, world, learnt, answers) for name in names)
     marked = sum(len(sheet.marks) for sheet in sheets)
     least = max(FEWEST_NOTES, LEAST_SHARE * marked)
     return [one for one in found if one.notes >= least]
 
 
-def _habit(name: str, world: World, learnt: Hand, sheets: Sequence[tuple[Sheet, Stops]]) -> Habit:
-    lacking = without_habit(name, world, learnt)
+def _habit(name: str, world: World, learnt: Hand, answers: Sequence[Answers]) -> Habit:
+    lacking, alone = (make(name, world, learnt) for make in (without_habit, with_habit_alone))
     notes = 0
     places: list[tuple[int, Place]] = []
-    for sheet, ours in sheets:
-        others = stops_by_place(answer(world, lacking, sheet))
-        refs = [mark.ref for mark in sheet.marks if _shows(mark, ours, others)]
-        notes += len(refs)
-        if refs:
-            places += _clearest(sheet, refs, ours, others)
+    for sheet, ours, usual in answers:
+        shown: set[NoteRef] = set()
+        for having, others in (
+            (ours, stops_by_place(answer(world, lacking, sheet))),
+            (stops_by_place(answer(world, alone, sheet)), usual),
+        ):
+            refs = [mark.ref for mark in sheet.marks if _shows(mark, having, others)]
+            if refs and not shown:
+                places += _clearest(sheet, refs, having, others)
+            shown.update(refs)
+        notes += len(shown)
     return Habit(
         name=name,
         is_more=_is_more(name, world, learnt),
