@@ -18,6 +18,7 @@ import pytest
 
 from tunebook.book.pages.instrument import write_instrument_page
 from tunebook.pipeline.build import build_book, retune_book
+from tunebook.pipeline.compare import CompareOrder, compare_folder
 from tunebook.pipeline.load import BuildOrder, Wishes, prepare
 from tunebook.read.settings.profile import read_instrument
 
@@ -65,7 +66,9 @@ def books(shared_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> dict
     before, after = prepare(tunes), prepare(tunes, Wishes(tuning="CGCA"))
     retune_book(before, after, BuildOrder(output=retuned, jobs=1))
     write_instrument_page(read_instrument("nyckelharpa-3row"), page)
-    return {"teacher": teacher, "retuned": retuned, "page": page}
+    compared = folder / "compared.pdf"
+    compare_folder(before, CompareOrder("CGDA,CGCA", output=compared, jobs=1))
+    return {"teacher": teacher, "retuned": retuned, "page": page, "compared": compared}
 
 
 def program(name: str) -> str:
@@ -77,7 +80,7 @@ def program(name: str) -> str:
     return found
 
 
-@pytest.mark.parametrize("name", ["teacher", "retuned", "page"])
+@pytest.mark.parametrize("name", ["teacher", "retuned", "page", "compared"])
 def test_a_checker_of_pdf_ua_finds_no_fault(books: dict[str, Path], name: str) -> None:
     if os.environ.get("CI"):
         import page

@@ -14,7 +14,7 @@ from typing import get_args
 import pytest
 
 from tunebook.book.fonts.files import text_font
-from tunebook.book.pages import comparison
+from tunebook.book.pages import plots
 from tunebook.engrave.program import find_lilypond
 from tunebook.errors import ProgramError
 from tunebook.pipeline import workers
@@ -66,11 +66,11 @@ def test_an_engraver_or_a_list_of_fonts_that_hangs_is_one_line(
     with pytest.raises(ProgramError, match=r"does not run \(no answer after 0\.3 s\); "):
         find_lilypond()
     find_lilypond.cache_clear()
-    monkeypatch.setattr(comparison, "_FONT_LIST_TIMEOUT_S", 0.3)
-    comparison.check_font_list.cache_clear()
+    monkeypatch.setattr(plots, "_FONT_LIST_TIMEOUT_S", 0.3)
+    plots.check_font_list.cache_clear()
     with pytest.raises(ProgramError, match="fonts of this machine cannot be listed"):
-        comparison.check_font_list()
-    comparison.check_font_list.cache_clear()
+        plots.check_font_list()
+    plots.check_font_list.cache_clear()
 
 
 def stopping_at(number: int, stopped: int) -> int:

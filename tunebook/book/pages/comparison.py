@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import functools
-import shutil
 from collections.abc import Sequence
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -15,23 +12,19 @@ from tunebook.book.layout.blocks import Flowed, Music
 from tunebook.book.layout.flow import Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.tables import table_rows
-from tunebook.book.layout.tags import Figure
 from tunebook.book.musical_text import key_name, local_names
 from tunebook.book.pages.furniture import draw_pages, open_tagged, saved
-from tunebook.errors import ProgramError
+from tunebook.book.pages.plots import as_music, check_font_list, plain
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.changes import KeyScore, SetAdvice, TuneScores, TuningScore
-from tunebook.model.piece import EngravedSystem
 from tunebook.model.words import FixedWords, ReportWords, fixed_words
-from tunebook.programs import answer_of
 from tunebook.store import NO_STORE, Store
 from tunebook.work_folder import work_folder
 
 ROW_PT = 15.0
 MOST_PLOTTED = 40
 _LEGEND_COLUMNS = 4
-_FONT_LIST_TIMEOUT_S = 30.0
 
 
 def write_comparison(
@@ -162,12 +155,7 @@ def _plots(
 def _plot(tunes: Sequence[TuneScores], words: ReportWords, design: Design, path: Path) -> Music:
     """The plot as a block; its PDF goes to ``path``."""
     figure = difficulty_plot(tunes, words.plot_axis, design.width_pt, design.words)
-    buffer = BytesIO()
-    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None})
-    path.write_bytes(buffer.getvalue())
-    width, height = (72.0 * float(inches) for inches in figure.get_size_inches())
-    system = EngravedSystem(0, 0.0, 0.0, width, height)
-    return Music(path, system, figure=Figure(path.name, words.plot_axis))
+    return as_music(figure, path, words.plot_axis)
 
 
 def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts: FixedWords) -> Any:
@@ -207,25 +195,3 @@ def difficulty_plot(tunes: Sequence[TuneScores], axis: str, width: float, texts:
     # Beside the plot, where it covers no dot.
     figure.legend(fontsize=8, loc="outside upper left", ncols=_LEGEND_COLUMNS, frameon=False)
     return figure
-
-
-@functools.cache
-def check_font_list() -> None:
-    """The plot library lists the machine's fonts with fc-list when it first runs, and would wait
-    for it for ever: raise ProgramError when that program does not answer."""
-    program = shutil.which("fc-list")
-    if program is None:
-        return
-    try:
-        answer_of([program, "--format=%{file}"], _FONT_LIST_TIMEOUT_S)
-    except TimeoutError as error:
-        what = f"the fonts of this machine cannot be listed ({program}: {error})"
-        raise ProgramError(what, "see why fc-list hangs, or leave out -o") from None
-    except OSError:
-        return
-
-
-def plain(title: str) -> str:
-    """A title that the plot library does not take for a formula."""
-    short = title if len(title) <= 32 else title[:31] + "…"
-    return short.replace("$", r"\$")

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 from tunebook.book.content import PracticeSection
 from tunebook.book.design import Design
 from tunebook.book.fonts.fonts import load_fonts
-from tunebook.book.layout.blocks import Flowed, Music, Space, Stack
+from tunebook.book.layout.blocks import Flowed, Space, Stack
 from tunebook.book.layout.flow import Stream, flow
 from tunebook.book.layout.paper import page_format
 from tunebook.book.layout.tables import table_rows
-from tunebook.book.layout.tags import Figure
-from tunebook.book.pages.comparison import check_font_list, plain
 from tunebook.book.pages.furniture import draw_pages, open_tagged, saved
 from tunebook.book.pages.passages import passage_items
+from tunebook.book.pages.plots import as_music, check_font_list, plain
 from tunebook.files import FilesRead, write_whole
 from tunebook.model.book import Book
 from tunebook.model.learning import HabitTold, LearningTold
-from tunebook.model.piece import EngravedSystem
 from tunebook.model.words import FixedWords, fixed_words
 from tunebook.store import NO_STORE, Store
 from tunebook.work_folder import work_folder
@@ -145,7 +142,7 @@ def _agreement(told: LearningTold, design: Design, folder: Path) -> list[Flowed]
         values = [(one.title, 100.0 * one.before, 100.0 * one.after) for one in part]
         figure = change_plot(values, words.plot_axis, 100.0, design.width_pt, design.words)
         path = folder / f"agreement-{start}.pdf"
-        plots.append(_as_block(figure, path, words.plot_axis))
+        plots.append(Flowed(as_music(figure, path, words.plot_axis), 10.0))
     return [design.heading(words.agreement), *table, *plots]
 
 
@@ -175,18 +172,8 @@ def _weights(told: LearningTold, design: Design, folder: Path) -> list[Flowed]:
     figure = change_plot(values, words.weights_axis, 1.0, design.width_pt, design.words)
     return [
         design.heading(words.weights),
-        _as_block(figure, folder / "weights.pdf", words.weights_axis),
+        Flowed(as_music(figure, folder / "weights.pdf", words.weights_axis), 10.0),
     ]
-
-
-def _as_block(figure: Any, path: Path, told: str) -> Flowed:
-    """The figure as a block, with what is ``told`` of it; its PDF goes to ``path``."""
-    buffer = BytesIO()
-    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None})
-    path.write_bytes(buffer.getvalue())
-    width, height = (72.0 * float(inches) for inches in figure.get_size_inches())
-    system = EngravedSystem(0, 0.0, 0.0, width, height)
-    return Flowed(Music(path, system, figure=Figure(path.name, told)), 10.0)
 
 
 def change_plot(rows: Rows, axis: str, most: float, width: float, texts: FixedWords) -> Any:
