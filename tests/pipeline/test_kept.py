@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 from typing import get_args
@@ -9,11 +10,21 @@ from typing import get_args
 import pytest
 
 from tunebook.errors import Message, SourcePlace
-from tunebook.pipeline.kept import book_sum, fetch, keep, moved, setup_sum
-from tunebook.pipeline.load import Wishes, prepare, read_files
-from tunebook.pipeline.sources import kept_leaves
-from tunebook.read.abc.tune import read_abc
-from tunebook.store import Kind, Store
+from tunebook.pipeline.check import check_folder
+from tunebook.pipeline.kept import Whereabouts, book_sum, fetch, keep, moved, setup_sum
+from tunebook.pipeline.load import (
+    BuildOrder,
+    Setup,
+    Wishes,
+    load,
+    no_progress,
+    prepare,
+    read_files,
+)
+from tunebook.pipeline.order import unique_identities
+from tunebook.pipeline.outcomes import messages_of
+from tunebook.pipeline.sources import kept_leaves, write_sources
+from tunebook.store import NO_STORE, Kind, Store
 from tunebook.write.lilypond import abjad_leaves, leaves
 from tunebook.write.lilypond.abjad_leaves import leaf_text
 
@@ -34,11 +45,60 @@ def test_what_other_versions_of_the_packages_made_is_as_good_as_none(tmp_path: P
     assert fetch(store, "solved", "ab12") is None
 
 
-def test_messages_move_with_their_tune() -> None:
-    tune = read_abc("X:1\nT:T\nK:D\nDEF|]\n")[0]
-    mine = Message(SourcePlace(tune.file, 4, 2), "x", "what")
-    other = Message(SourcePlace("other.abc", 4), "x", "what")
-    assert [one.place.line for one in moved([mine, other], tune.file, 10)] == [14, 4]
+def test_messages_move_with_their_tune_and_its_choices() -> None:
+    places = [SourcePlace("a.abc", 4, 2), SourcePlace("a.abc"), SourcePlace("other.abc", 4)]
+    places += [SourcePlace("old/tunes.toml", 3), SourcePlace("old/tunes.toml", 9)]
+    before = Whereabouts(SourcePlace("a.abc", 1), SourcePlace("old/tunes.toml", 3))
+    now = Whereabouts(SourcePlace("b.abc", 11), SourcePlace("new/tunes.toml", 5))
+    found = moved([Message(place, "x", "what") for place in places], before, now)
+    assert [str(one.place) for one in found] == [
+        "b.abc:14:2", "b.abc", "other.abc:4", "new/tunes.toml:5", "old/tunes.toml:9"
+    ]  # fmt: skip
+
+
+LOW = 'X:7\nT:Low\nM:3/4\nL:1/4\nK:D\n"D"D,, F A|d3|]\n'
+NO_SUCH_DRONE = '[tune."\u00e5.abc:7"]\ndrone = "F9"\n'
+
+
+@pytest.mark.parametrize("transpose", ["", "transpose = 12\n"])
+def test_kept_messages_point_to_where_tune_and_choices_stand_now(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, transpose: str
+) -> None:
+    """In another folder, at other lines, and in a file whose name has its letters decomposed, as
+    some systems keep them (Unicode Standard Annex 15)."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    store = Store(tmp_path / "store")
+    settings = NO_SUCH_DRONE + transpose
+    for folder, form, above in [("t", "NFC", ""), ("u", "NFC", ""), ("u", "NFD", "\n\n")]:
+        home = tmp_path / folder
+        home.mkdir(exist_ok=True)
+        for old in home.glob("*.abc"):
+            old.unlink()
+        name = unicodedata.normalize(form, "\u00e5.abc")
+        (home / name).write_text(above + LOW, "utf-8")
+        title = 'title = "Low"\n\n' * bool(above)
+        (home / "tunes.toml").write_text(title + settings, "utf-8")
+        setup = prepare(home)
+        wanted = _messages(setup, NO_STORE)
+        assert {one.place.path for one in wanted} >= {name, str(home / "tunes.toml")}
+        assert _messages(setup, store) == wanted
+        assert store.size("solved").files == 1, "it was solved again"
+        checked = check_folder(setup, jobs=1).messages
+        assert {(one.place.line, one.what) for one in checked} == {
+            (one.place.line, one.what) for one in wanted
+        }
+        assert all(Path(one.place.path).parent == home for one in checked)
+
+
+def _messages(setup: Setup, store: Store) -> tuple[Message, ...]:
+    """What is said of the one tune, which stands where it was read."""
+    tunes = load(setup).tunes
+    names = unique_identities(tunes)
+    (made,) = write_sources(tunes, names, setup, BuildOrder(jobs=1), store, None, no_progress)
+    arrangement = made.outcome.arrangement
+    assert made.outcome.tune == tunes[0] and arrangement is not None
+    assert arrangement.tune.place == tunes[0].place
+    return messages_of([made.outcome])
 
 
 def test_another_tuning_or_edition_is_another_sum(tmp_path: Path) -> None:

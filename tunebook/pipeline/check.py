@@ -9,8 +9,16 @@ from tunebook.files import FilesRead
 from tunebook.model.arrangement import Arrangement, TuneOutcome
 from tunebook.model.tune import Tune
 from tunebook.model.voices import voice_label
-from tunebook.pipeline.kept import content_sum, fetch, keep, moved, setup_sum
-from tunebook.pipeline.kept_tunes import parts_of_text, reader_with, tells_lines
+from tunebook.pipeline.kept import (
+    Whereabouts,
+    content_sum,
+    fetch,
+    keep,
+    moved,
+    setup_sum,
+    whereabouts,
+)
+from tunebook.pipeline.kept_tunes import parts_of_text, reader_with
 from tunebook.pipeline.load import (
     Messages,
     Progress,
@@ -86,16 +94,17 @@ def check_folder(
     verified: list[Message] = []
     remarks: list[Message] = []
     keys = _keys(work, setup)
-    found = [_fetched(store, key, text) for key, text in zip(keys, loaded.texts, strict=True)]
+    places = [whereabouts(tune, setup.book) for tune in tunes]
+    found = [_fetched(store, key, place) for key, place in zip(keys, places, strict=True)]
     missing = [one for one, there in zip(work, found, strict=True) if there is None]
     made = map_on_cores(_check_tune, missing, jobs=count_of_jobs(jobs), scheduler=scheduler)
-    for done, (tune, text, key) in enumerate(zip(tunes, loaded.texts, keys, strict=True), start=1):
-        checked = found[done - 1]
+    for at, tune in enumerate(tunes):
+        checked = found[at]
         if checked is None:
             checked = next(made)
-            _keep(store, key, text, checked)
+            _keep(store, keys[at], places[at], checked)
         row, said, prices, told = checked
-        on_progress("arranging", tune.title, done, len(tunes))
+        on_progress("arranging", tune.title, at + 1, len(tunes))
         rows += [row] if row else []
         solved.add(*said)
         verified += prices
@@ -129,24 +138,19 @@ def _keys(work: list[tuple[TuneText, str, Setup, bool, bool]], setup: Setup) -> 
     ]
 
 
-def _keep(store: Store, key: str, text: TuneText, checked: _Checked) -> None:
-    """Keep what was found out of a tune that could be arranged, with the line at which it stands.
-    One of a score is told by its text alone, which is not all that it is made of."""
-    row, said, _, told = checked
-    if row is not None and text.spots is None:
-        keep(store, "solved", key, (text.first_line, tells_lines((*said, *told)), checked))
+def _keep(store: Store, key: str, here: Whereabouts, checked: _Checked) -> None:
+    """Keep what was found out of a tune that could be arranged, with where it stands."""
+    if checked[0] is not None:
+        keep(store, "solved", key, (here, checked))
 
 
-def _fetched(store: Store, key: str, text: TuneText) -> _Checked | None:
-    kept = None if text.spots is not None else fetch(store, "solved", key)
+def _fetched(store: Store, key: str, here: Whereabouts) -> _Checked | None:
+    """What was kept of a tune, with the places where it stands now."""
+    kept = fetch(store, "solved", key)
     if kept is None:
         return None
-    line, is_bound, (row, said, prices, told) = kept
-    lines = text.first_line - line
-    if lines and is_bound:
-        return None
-    path = text.place.path
-    return row, moved(said, path, lines), prices, list(moved(told, path, lines))
+    before, (row, said, prices, told) = kept
+    return row, moved(said, before, here), prices, list(moved(told, before, here))
 
 
 def _check_tune(text: TuneText, tuning: str, setup: Setup, verify: bool, voices: bool) -> _Checked:

@@ -1,9 +1,9 @@
 """Solved tunes and finished books kept by content, and what ``tunebook cache`` tells and removes.
 
 A tune's key is made of its text, the file header above it, everything that the run works with
-(instrument, hand, edition, choices) and the program's own files; where in its file the tune stands
-does not count, and the places in messages are moved to where it stands now. The store is the user's
-own cache; what is in it is trusted as the program's files are.
+(instrument, hand, edition, choices) and the program's own files. Where the tune stands in its file,
+and its choices in tunes.toml, does not count: the places in messages are moved to where both are
+now. The store is the user's own cache; what is in it is trusted as the program's files are.
 """
 
 from __future__ import annotations
@@ -13,14 +13,16 @@ import hashlib
 import os
 import shutil
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
+from tunebook.model.book import Book
 from tunebook.model.tune import Tune
 from tunebook.pipeline.load import Setup
+from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.packed import pack, unpack
 from tunebook.pipeline.remembered import recalled, remember
 from tunebook.read.folder import AbcFile
@@ -136,15 +138,38 @@ def parts_of(tune: Tune) -> list[object]:
     return parts
 
 
-def moved(messages: Iterable[Message], path: str, lines: int) -> tuple[Message, ...]:
-    """Return messages about a tune of the file ``path`` moved down by ``lines``, to where it stands
-    now."""
-    return tuple(
-        replace(one, place=replace(one.place, line=one.place.line + lines))
-        if lines and one.place.path == path and one.place.line
-        else one
-        for one in messages
-    )
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """What messages about a solved tune point to: where the tune begins, and where the settings
+    choose something for it."""
+
+    tune: SourcePlace
+    choice: SourcePlace | None = None
+
+
+def whereabouts(tune: Tune, book: Book) -> Whereabouts:
+    """Where a tune and what the book's settings choose for it stand now."""
+    choice = book.choice(tune_identity(tune))
+    here = SourcePlace(tune.file, tune.first_line)
+    return Whereabouts(here, None if choice is None else choice.place)
+
+
+def moved(
+    messages: Iterable[Message], before: Whereabouts, now: Whereabouts
+) -> tuple[Message, ...]:
+    """Return messages about a tune that stood at ``before``, with places where it is ``now``."""
+    if before == now:
+        return tuple(messages)
+    return tuple(replace(one, place=_moved_place(one.place, before, now)) for one in messages)
+
+
+def _moved_place(place: SourcePlace, before: Whereabouts, now: Whereabouts) -> SourcePlace:
+    if place == before.choice:
+        return now.choice or now.tune
+    if place.path != before.tune.path:
+        return place
+    line = place.line + now.tune.line - before.tune.line if place.line else 0
+    return replace(place, path=now.tune.path, line=line)
 
 
 def fault_folder() -> Path:

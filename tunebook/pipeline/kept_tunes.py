@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from tunebook.errors import Message, SourcePlace
+from tunebook.errors import SourcePlace
 from tunebook.model.tune import Tune
 from tunebook.pipeline.kept import content_sum
 from tunebook.pipeline.load import tune_of
@@ -32,8 +32,7 @@ def reader_with(store: Store) -> Callable[..., Tune]:
 
 
 def _kept_tune(store: Store, text: TuneText, **wishes: Any) -> Tune:
-    """The tune of ``text``. One of a score is read: that takes no time beside the score itself."""
-    if is_remembering() or text.spots is not None or text.messages:
+    if is_remembering():
         return tune_of(text, **wishes)
     key = _key(text, wishes)
     found = _fetched(store, key, text.first_line)
@@ -53,18 +52,15 @@ def parts_of_text(text: TuneText) -> tuple[object, ...]:
     """All that a tune is read from, but where it stands in its file."""
     place = text.place
     where = place.path, place.line - text.first_line, place.column, place.spot
-    return where, text.number, text.text, text.header, text.title_above
-
-
-def tells_lines(messages: Iterable[Message]) -> bool:
-    """Whether any message tells numbers of lines in its words."""
-    return any(_NUMBER_OF_LINE.search(f"{one.what} {one.remedy}") for one in messages)
+    score = text.spots, text.messages
+    return where, text.number, text.text, text.header, text.title_above, *score
 
 
 def _may_move(tune: Tune) -> bool:
     """Whether nothing but places says in which lines the tune stands. What is said of the line
     above the first one would be said of the whole file."""
-    return tune.first_line > 1 and not tells_lines(tune.messages)
+    words = (f"{one.what} {one.remedy}" for one in tune.messages)
+    return tune.first_line > 1 and not any(map(_NUMBER_OF_LINE.search, words))
 
 
 def _fetched(store: Store, key: str, first_line: int) -> Any:

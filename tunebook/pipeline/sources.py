@@ -18,6 +18,7 @@ from tunebook.model.words import words_for
 from tunebook.pipeline.exercises import Exercise, exercises_of
 from tunebook.pipeline.explain import choice_notes, left_out_note, limit_note
 from tunebook.pipeline.kept import (
+    Whereabouts,
     content_sum,
     fetch,
     is_kept,
@@ -25,6 +26,7 @@ from tunebook.pipeline.kept import (
     moved,
     parts_of,
     setup_sum,
+    whereabouts,
 )
 from tunebook.pipeline.load import BuildOrder, Progress, Setup
 from tunebook.pipeline.outcomes import arrange_tune
@@ -94,8 +96,9 @@ def write_sources(
         for done, (at, (one, leaves)) in enumerate(zip(places, made, strict=True), start=1):
             learn_texts(leaves, are_new=True)
             on_progress("arranging", tunes[at].title, done, len(places))
-            found[at] = _placed(one, tunes[at], setup, 0) or one
-            _keep(store, keys[at], one)
+            here = whereabouts(tunes[at], setup.book)
+            found[at] = _placed(one, tunes[at], setup, here) or one
+            _keep(store, keys[at], one, here)
 
     new = [at for at, key in enumerate(keys) if not is_kept(store, "solved", key)]
     if 0 < len(new) < min(LEAST_WORK_FOR_WORKERS, len(tunes) - len(new)):
@@ -111,11 +114,11 @@ def write_sources(
     return tuple(found[at] for at in range(len(tunes)))
 
 
-def _keep(store: Store, key: str, source: TuneSource) -> None:
-    """Keep what a tune became, with the line at which it stands, unless it could not be used."""
+def _keep(store: Store, key: str, source: TuneSource, here: Whereabouts) -> None:
+    """Keep what a tune became, with where it stands, unless it could not be used."""
     tune = source.outcome.tune
     if tune and (source.piece is not None or source.outcome.beyond is not None):
-        keep(store, "solved", key, (tune.first_line, source), parts_of(tune))
+        keep(store, "solved", key, (here, source), parts_of(tune))
 
 
 def _source_and_leaves(
@@ -138,44 +141,43 @@ def kept_leaves(store: Store) -> Iterator[None]:
 
 
 def _text_of(tune: Tune) -> tuple[object, ...]:
-    """All that a tune's reading depends on, and its tuning."""
+    """All that a tune's reading depends on, its tuning, and what its bars are called in a score."""
     read = tune.source_text, tune.fields, tune.key, tune.meter, tune.unit_length, tune.tempo
-    return *read, tune.tuning
+    groups = tune.bars, *(voice.bars for voice in tune.voices)
+    spots = [bar.place.spot for bars in groups for bar in bars]
+    return *read, tune.titles, tune.tuning, spots
 
 
 def _fetched(store: Store, key: str, tune: Tune, setup: Setup) -> TuneSource | None:
-    """What was kept of ``tune`` when it stood at the line that is kept with it."""
+    """What was kept of ``tune`` when it stood at the place that is kept with it."""
     kept = fetch(store, "solved", key, parts_of(tune))
     if kept is None:
         return None
-    line, source = kept
-    return _placed(source, tune, setup, tune.first_line - line)
+    before, source = kept
+    return _placed(source, tune, setup, before)
 
 
-def _placed(source: TuneSource, tune: Tune, setup: Setup, lines: int) -> TuneSource | None:
-    """A source from elsewhere as if it had been made here from ``tune``, which now stands so many
-    lines further down. What many tunes have in common is held once."""
-    if source.outcome.tune is None:
+def _placed(source: TuneSource, tune: Tune, setup: Setup, before: Whereabouts) -> TuneSource | None:
+    """A source from elsewhere, of a tune that stood at ``before``, as if it had been made here from
+    ``tune``. What many tunes have in common is held once."""
+    outcome = source.outcome
+    if outcome.tune is None:
         return None
-    arrangement = source.outcome.arrangement
-    if arrangement is None:
-        said = moved(source.outcome.messages, tune.file, lines)
-        return replace(source, outcome=replace(source.outcome, tune=tune, messages=said))
-    is_as_read = arrangement.tune is source.outcome.tune
-    return replace(
-        source,
-        outcome=TuneOutcome(
-            tune,
-            replace(
-                arrangement,
-                tune=tune if is_as_read else arrangement.tune,
-                instrument=_same(arrangement.instrument, setup.for_tune(tune).instrument),
-                hand=_same(arrangement.hand, setup.hand),
-                messages=moved(arrangement.messages, tune.file, lines),
-            ),
-            moved(source.outcome.messages, tune.file, lines),
-        ),
-    )
+    now = whereabouts(tune, setup.book)
+    arrangement = outcome.arrangement
+    if arrangement is not None:
+        is_as_read = arrangement.tune is outcome.tune
+        here = replace(arrangement.tune, place=tune.place, first_line=tune.first_line)
+        arrangement = replace(
+            arrangement,
+            tune=tune if is_as_read else here,
+            instrument=_same(arrangement.instrument, setup.for_tune(tune).instrument),
+            hand=_same(arrangement.hand, setup.hand),
+            messages=moved(arrangement.messages, before, now),
+        )
+    messages = moved(outcome.messages, before, now)
+    placed = replace(outcome, tune=tune, arrangement=arrangement, messages=messages)
+    return replace(source, outcome=placed)
 
 
 _Value = TypeVar("_Value")
