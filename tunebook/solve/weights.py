@@ -90,7 +90,7 @@ class Weights:
     moved_tone: float = 50_000.0  # a tone that is tied would have to change its key
 
     # Consistency.
-    same_phrase: float = 1.0  # what giving a bar the form of its likes may cost
+    same_phrase: float = 2.0  # what giving a bar the form of its likes may cost
 
 
 KEYED = Weights()

@@ -74,11 +74,8 @@ class _Change(NamedTuple):
 
 def same_for_same(problem: Problem, path: Path) -> Path:
     """Give bars their usual form where it costs little; the path returned has its true cost."""
-    changes = _wanted_changes(problem, path)
-    if not changes:
-        return path
     allowance = problem.tables.weights.same_phrase
-    changes = _affordable(problem, changes, path.cost + allowance)
+    changes = _affordable_changes(problem, path, path.cost + allowance)
     if not changes:
         return path
     together = _solve_with(problem, changes, path.cost + allowance * len(changes))
@@ -94,8 +91,29 @@ def same_for_same(problem: Problem, path: Path) -> Path:
     return best
 
 
-def _wanted_changes(problem: Problem, path: Path) -> list[_Change]:
-    """The change to the form that its likes have for each bar that differs."""
+def _affordable_changes(problem: Problem, path: Path, most: float) -> list[_Change]:
+    """Changes to a form that all likes are to have, least first: each with a lower bound of the
+    tune's cost of at most ``most``. The form is that which most of them have, or else the next for
+    which all can be changed; of equals the one with the least bounds."""
+    found: list[tuple[float, _Change]] = []
+    for ways in _ways_to_be_alike(problem, path):
+        priced: list[tuple[int, float, bool, list[tuple[float, _Change]]]] = []
+        for votes, changes in ways:
+            if priced and votes < priced[0][0] and any(whole for _, _, whole, _ in priced):
+                break
+            bounds = [(_bound(problem, change), change) for change in changes]
+            within = [one for one in bounds if one[0] <= most]
+            priced.append(
+                (votes, sum(one[0] for one in bounds), len(within) == len(bounds), within)
+            )
+        whole = [one for one in priced if one[2]]
+        found += min(whole, key=lambda one: (-one[0], one[1]))[3] if whole else priced[0][3]
+    return [change for _, change in sorted(found, key=lambda item: (item[0], item[1].bar))]
+
+
+def _ways_to_be_alike(problem: Problem, path: Path) -> list[list[tuple[int, list[_Change]]]]:
+    """For bars that ask for the same and differ: for each of their forms how often it is played,
+    and the changes of the others to it; the most played first."""
     events = problem.order.events
     by_bar: dict[int, list[int]] = {}
     for index, event in enumerate(events):
@@ -107,39 +125,36 @@ def _wanted_changes(problem: Problem, path: Path) -> list[_Change]:
                 (problem.sets[i].demand, events[i].duration, events[i].piece) for i in members
             )
             likes.setdefault(asked, []).append(bar)
-    changes = []
+    found = []
     for bars in likes.values():
-        if len(bars) < 2:
-            continue
         forms = {bar: _form(problem, path, by_bar[bar]) for bar in bars}
         if len(set(forms.values())) == 1:
             continue
         votes: Counter[Form] = Counter()
         for bar in bars:
             votes[forms[bar]] += problem.order.times_played[by_bar[bar][0]]
-        usual = votes.most_common(1)[0][0]
-        changes += [_Change(bar, by_bar[bar], usual) for bar in bars if forms[bar] != usual]
-    return sorted(changes, key=lambda change: change.bar)
+        found.append(
+            [
+                (count, [_Change(bar, by_bar[bar], form) for bar in bars if forms[bar] != form])
+                for form, count in votes.most_common()
+            ]
+        )
+    return found
 
 
-def _affordable(problem: Problem, changes: list[_Change], most: float) -> list[_Change]:
-    """The changes for which a lower bound of the tune's cost is at most ``most``, least first."""
+def _bound(problem: Problem, change: _Change) -> float:
+    """A lower bound of the tune's cost with the change."""
     layers = problem.layers
-    found: list[tuple[float, _Change]] = []
-    for change in changes:
-        members, form = change.events, change.form
-        first, last = members[0], members[-1]
-        costs = layers.reached[first - 1] if first else None
-        for index in range(first, last + 1):
-            way = np.zeros(1) if costs is None else (layers.steps[index - 1] + costs).min(axis=1)
-            costs = way + layers.relaxed[index]
-            if index in members:
-                allowed = problem.sets[index].label == form[members.index(index)]
-                costs = np.where(allowed, costs, np.inf)
-        least = float("inf") if costs is None else float((costs + layers.ahead[last]).min())
-        if least <= most:
-            found.append((least, change))
-    return [change for _, change in sorted(found, key=lambda item: (item[0], item[1].bar))]
+    members, form = change.events, change.form
+    first, last = members[0], members[-1]
+    costs = layers.reached[first - 1] if first else None
+    for index in range(first, last + 1):
+        way = np.zeros(1) if costs is None else (layers.steps[index - 1] + costs).min(axis=1)
+        costs = way + layers.relaxed[index]
+        if index in members:
+            allowed = problem.sets[index].label == form[members.index(index)]
+            costs = np.where(allowed, costs, np.inf)
+    return float("inf") if costs is None else float((costs + layers.ahead[last]).min())
 
 
 def _form(problem: Problem, path: Path, members: list[int]) -> Form:
