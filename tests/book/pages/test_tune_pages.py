@@ -98,6 +98,17 @@ def test_running_heads_name_the_set(tmp_path: Path, design: Design) -> None:
     assert heads == ["Kväll", "Other tunes"]
 
 
+def test_the_running_head_of_a_page_is_that_of_its_first_tune(
+    tmp_path: Path, design: Design
+) -> None:
+    tunes = [book_tune(tmp_path, number, f"T{number}", 3) for number in range(4)]
+    sets = (BookSection("Kväll", tuple(tunes[:3])), BookSection("", tuple(tunes[3:])))
+    pages = lay_out_tunes(content(tmp_path, sets), design, "").pages
+    # The last page begins with the third tune of the set, and ends with a tune of none.
+    assert len(pages[-1].anchors()) == 2
+    assert pages[-1].head == "Kväll"
+
+
 def test_only_tunes_of_no_set_change_places(tmp_path: Path, design: Design) -> None:
     # Two long and two short ones fit pairwise only when mixed.
     tunes = tuple(

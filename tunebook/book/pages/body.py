@@ -257,7 +257,7 @@ def _page(fill: PageFill, pieces: Sequence[_Piece], design: Design, foot: str) -
             top += min(design.size(_TUNE_GAP_PT) + tune_gap, most if is_close else 1e9)
         top = _set_slice(placed, one, pieces[one.unit], fill.is_small, (design, top, system_gap))
     has_music = any(not pieces[one.unit].unit.is_opener for one in fill.slices)
-    head = pieces[fill.slices[-1].unit].head
+    head = pieces[fill.slices[0].unit].head
     return Page(tuple(placed), head, foot if has_music else "")
 
 
