@@ -29,6 +29,7 @@ class ReportWords:
     card: str
     card_columns: tuple[str, ...]
     card_text: str
+    risk: str
     caution: str
     per_tune: str
     tune_columns: tuple[str, ...]

@@ -92,6 +92,21 @@ def test_a_report_names_gains_losses_and_strings(tmp_path: Path, store: Store) -
     assert easier < harder
 
 
+def test_a_report_explains_the_sign_of_risk_only_where_a_string_bears_it(
+    tmp_path: Path, store: Store
+) -> None:
+    down = StringChange(3, "D4", "C4", 293.7, 261.6, -200.0, -20.6, False)
+    up = StringChange(1, "C3", "D3", 130.8, 146.8, 200.0, 25.9, True)
+    texts = [
+        " ".join(
+            pages_of(RetuneFacts("CGDA", "X", (change(1),), strings), tmp_path, store)[0].split()
+        )
+        for strings in ((down,), (down, up))
+    ]
+    assert ["A string marked !" in text for text in texts] == [False, True]
+    assert all("keep your face and eyes away from the strings" in text for text in texts)
+
+
 def test_a_report_leads_to_the_tunes(tmp_path: Path, store: Store) -> None:
     pages_of(RetuneFacts("CGDA", "CGCA", (change(2), change(1)), ()), tmp_path, store)
     with pikepdf.open(tmp_path / "book.pdf") as document:

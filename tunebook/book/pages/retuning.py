@@ -42,7 +42,9 @@ def _report(facts: RetuneFacts, words: ReportWords, design: Design, ease: float)
             ease=ease,
         )
         items.append(design.note(words.card_text, before_pt=5.0))
-        items.append(design.body(words.caution, before_pt=6.0))
+        has_risk = any(one.is_risky for one in facts.strings)
+        caution = f"{words.risk} {words.caution}" if has_risk else words.caution
+        items.append(design.body(caution, before_pt=6.0))
     items += _gains(words.easier, facts.easier(MOST_NAMED), words, design)
     items += _gains(words.harder, facts.harder(MOST_NAMED), words, design)
     items.append(design.heading(words.per_tune))
