@@ -195,6 +195,29 @@ def test_the_exported_text_of_a_tune_that_was_moved_is_what_is_printed(
     assert [one.stops[0].midi for one in again.notes[:4]] == [74, 76, 78, 79]
 
 
+@pytest.mark.parametrize(("key", "tonic"), [("as written", "D"), ("E", "E")])
+@pytest.mark.parametrize("fit", ["transpose", "leave out"])
+def test_the_exported_text_of_a_tune_whose_key_is_fixed_stays_in_it(
+    folder: Path, tmp_path: Path, key: str, tonic: str, fit: str
+) -> None:
+    edition = f'[[edition]]\nname = "own"\nbased_on = "student-1"\nfit = "{fit}"\n'
+    setup = setup_with(folder, f'[tune."a.abc:2"]\nkey = "{key}"\n{edition}', "own")
+    before = printed(setup)["High"]
+    assert before is not None and any(one.beyond_limits for one in before.notes)
+    export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
+    texts = (tmp_path / "out" / "a.abc").read_text(encoding="utf-8").split("X:")
+    assert ["r:key as written" in text for text in texts[1:3]] == [False, True]
+    (tmp_path / "out" / "tunes.toml").write_text(edition, encoding="utf-8")
+    again = prepare(tmp_path / "out", Wishes(edition="own"))
+    after = printed(again)["High"]
+    assert after is not None and after.tune.key.tonic_name == tonic and after.tune.moved is None
+    assert [one.stops for one in after.notes] == [one.stops for one in before.notes]
+    assert not after.tune.messages
+    export_folder(again, ExportOrder("abc", tmp_path / "third", jobs=1))
+    third = (tmp_path / "third" / "a.abc").read_text(encoding="utf-8")
+    assert third.count("r:key as written") == 1
+
+
 def test_a_tune_that_is_left_out_is_told_with_the_line_of_it_that_would_fit(folder: Path) -> None:
     # What lies too high stands on weak beats in one, on strong ones in the other.
     head = "M:4/4\nL:1/8\nQ:1/4=60\nK:D\n"

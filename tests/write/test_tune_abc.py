@@ -53,7 +53,19 @@ def test_a_rich_tune_is_read_as_it_was_written(semitones: int) -> None:
     for name in ("titles", "composer", "rhythm", "words", "texts", "meter", "tempo", "played"):
         assert getattr(tune, name) == getattr(again, name), name
     assert tune.melody_voice == again.melody_voice
+    assert again.field("r") == tune.field("r") == ("somebody's own remark",)
     assert tune_as_abc(again) == tune_as_abc(tune)
+
+
+def test_remarks_of_the_head_stay_and_the_line_is_said_once() -> None:
+    head = "r:line dancers up first\nr:line plain\nr: key  as written\n"
+    (tune,) = read_abc(f"X:1\nT:t\n{head}M:2/4\nL:1/8\nK:D\nd2f2|d4|]\n")
+    assert tune.line == "plain" and tune.has_fixed_key
+    text = tune_as_abc(replace(tune, line="frame"))
+    remarks = [line for line in text.splitlines() if line.startswith("r:")]
+    assert remarks[:2] == ["r:line frame", "r:line dancers up first"] and len(remarks) == 3
+    (again,) = read_abc(text)
+    assert again.line == "frame" and again.has_fixed_key
 
 
 def all_bars(tune: Tune) -> list[object]:

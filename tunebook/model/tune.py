@@ -420,8 +420,19 @@ class Tune:
     def line_of_text(self) -> Line:
         """What of the tune its text holds: all of it, or what a remark of its header says
         (``r:line frame``)."""
-        for text in self.field("r"):
-            word, _, value = text.partition(" ")
-            if word == "line":
-                return next((line for line in LINES if line == value.strip()), "full")
-        return "full"
+        return next((line for text in self.field("r") if (line := line_in(text))), "full")
+
+    @property
+    def has_fixed_key(self) -> bool:
+        """Whether a remark of its text says that no edition moves it (``r:key as written``)."""
+        return any(text.split() == KEY_FIXED.split() for text in self.field("r"))
+
+
+KEY_FIXED = "key as written"
+"""A remark of a tune that stays in its key, whatever the edition."""
+
+
+def line_in(remark: str) -> Line | None:
+    """The line of which a remark of a tune's header speaks; None where it speaks of none."""
+    word, _, value = remark.partition(" ")
+    return next((line for line in LINES if word == "line" and line == value.strip()), None)

@@ -9,14 +9,20 @@ in as they are printed (:mod:`tunebook.pipeline.printed_abc`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from tunebook.errors import Message
 from tunebook.model.arrangement import Arrangement
 from tunebook.pipeline.load import Setup, read_tunes_in
 from tunebook.pipeline.outcomes import arrange_tunes
-from tunebook.pipeline.printed_abc import PrintedText, in_place, is_another, printed_texts
+from tunebook.pipeline.printed_abc import (
+    PrintedText,
+    in_place,
+    is_another,
+    printed_texts,
+    stays_beyond,
+)
 from tunebook.read.folder import AbcFile
 from tunebook.read.spots import Spots, is_score
 from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
@@ -31,7 +37,8 @@ def fingered_file(
     bare = replace(setup, book=replace(setup.book, choices=()))
     others = [one for one in arrangements if is_another(one, setup)]
     as_written = [one for one in arrangements if not is_another(one, setup)]
-    written, messages = _settled(data, as_written, bare, jobs)
+    fixed = {_line(one): Besides(fixes_key=True) for one in as_written if stays_beyond(one, setup)}
+    written, messages = _settled(data, as_written, bare, jobs, fixed)
     if not others:
         return written, messages
     texts, said = printed_texts(others, setup)
@@ -53,10 +60,15 @@ def _with_lines(printed: PrintedText, lines: Sequence[str]) -> PrintedText:
 
 
 def _settled(
-    data: bytes, arrangements: Sequence[Arrangement], bare: Setup, jobs: int
+    data: bytes,
+    arrangements: Sequence[Arrangement],
+    bare: Setup,
+    jobs: int,
+    fixed: Mapping[int, Besides] | None = None,
 ) -> tuple[bytes, tuple[Message, ...]]:
-    """The text with the arrangements written in so that it leads back to them, and messages."""
-    besides: dict[int, Besides] = {}
+    """The text with the arrangements written in so that it leads back to them, and messages; what
+    is to be written ``fixed`` beside them, by the tune's first line."""
+    besides = dict(fixed or {})
     unsettled = list(arrangements)
     stuck: list[Arrangement] = []
     for _ in range(MOST_ROUNDS):
@@ -138,10 +150,13 @@ def _besides(one: Arrangement, other: Arrangement | None, before: Besides) -> Be
         (*before.voices, *(NOTHING_BESIDES,) * len(one.voices)),
         strict=False,
     )
-    return Besides(
-        before.strings | strings,
-        before.is_silent or _begins_later(one, other),
-        tuple(_besides(mine.arrangement, found.arrangement, old) for mine, found, old in voices),
+    return replace(
+        before,
+        strings=before.strings | strings,
+        is_silent=before.is_silent or _begins_later(one, other),
+        voices=tuple(
+            _besides(mine.arrangement, found.arrangement, old) for mine, found, old in voices
+        ),
     )
 
 

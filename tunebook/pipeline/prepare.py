@@ -136,9 +136,10 @@ def _to_key(tune: Tune, keynote: str, setup: Setup) -> Tune:
     return transpose_tune(tune, semitones)
 
 
-def has_fixed_key(choice: TuneChoice | None) -> bool:
-    """Whether tunes.toml says in which key a tune is to be printed, whatever the edition."""
-    return choice is not None and choice.key is not None
+def has_fixed_key(tune: Tune, choice: TuneChoice | None) -> bool:
+    """Whether tunes.toml, or the text, says in which key a tune is to be printed, whatever the
+    edition."""
+    return tune.has_fixed_key or (choice is not None and choice.key is not None)
 
 
 def level_of(tune: Tune, setup: Setup) -> Level:
@@ -157,7 +158,8 @@ def fit_tune(prepared: Tune, setup: Setup) -> Fitted:
     A tune that takes too many steps to be tried stays as it is.
     """
     fit = setup.edition.fit
-    if fit == "print as written" or has_fixed_key(setup.book.choice(tune_identity(prepared))):
+    choice = setup.book.choice(tune_identity(prepared))
+    if fit == "print as written" or has_fixed_key(prepared, choice):
         return Fitted(prepared)
     level = level_of(prepared, setup)
     with suppress(OutOfStepsError), at_most(reading_limits(setup).solving_steps):
@@ -203,7 +205,7 @@ def _without_pins(tune: Tune) -> Message:
 def moved_choice(tune: Tune, choice: TuneChoice | None) -> TuneChoice | None:
     """The choices for a tune as they are for the key in which it is printed: a drone is moved
     along with what the edition moved."""
-    if choice is None or has_fixed_key(choice) or tune.moved is None:
+    if choice is None or has_fixed_key(tune, choice) or tune.moved is None:
         return choice
     if choice.drone is None or choice.drone == "none":
         return choice

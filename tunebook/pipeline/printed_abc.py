@@ -14,11 +14,12 @@ from fractions import Fraction
 
 from tunebook.errors import Message
 from tunebook.model.arrangement import Arrangement
-from tunebook.model.tune import Tempo, Tune
+from tunebook.model.tune import KEY_FIXED, Tempo, Tune
 from tunebook.model.voices import voice_as_tune
 from tunebook.model.words import fixed_words
 from tunebook.pipeline.load import Setup, read_tunes_in
 from tunebook.pipeline.order import tune_identity
+from tunebook.pipeline.prepare import has_fixed_key
 from tunebook.read.folder import AbcFile
 from tunebook.read.spots import Spots, is_score
 from tunebook.solve.parts import part_of
@@ -42,6 +43,18 @@ def is_another(arrangement: Arrangement, setup: Setup) -> bool:
     choice = setup.book.choice(tune_identity(tune))
     has_other_chords = choice is not None and choice.chords is not None
     return tune.moved is not None or tune.line != tune.line_of_text or has_other_chords
+
+
+def stays_beyond(arrangement: Arrangement, setup: Setup) -> bool:
+    """Whether the tune goes beyond the limits of an edition that would move it, if tunes.toml did
+    not fix its key; its text has to say so."""
+    tune = arrangement.tune
+    if setup.edition.fit == "print as written" or tune.has_fixed_key:
+        return False
+    every = (arrangement, *(voice.arrangement for voice in arrangement.voices))
+    notes = (note for one in every for note in one.notes)
+    is_beyond = any(note.beyond_limits or not note.stops for note in notes)
+    return is_beyond and has_fixed_key(tune, setup.book.choice(tune_identity(tune)))
 
 
 def printed_texts(
@@ -75,6 +88,9 @@ def _text_of(arrangement: Arrangement, setup: Setup) -> str:
     if choice is not None and choice.tempo:
         text = tune.tempo.text if tune.tempo else ""
         tune = replace(tune, tempo=Tempo(Fraction(1, 4), choice.tempo, text))
+    if stays_beyond(arrangement, setup):
+        others = tuple(one for one in tune.fields if one[0] != "r")
+        tune = replace(tune, fields=(*others, ("r", (*tune.field("r"), KEY_FIXED))))
     words = fixed_words(setup.book.language, note_names=setup.book.note_names)
     told = (written_in(tune, words), words.lines.get(tune.line, ""))
     return tune_as_abc(tune, [", ".join(one for one in told if one)] if any(told) else ())

@@ -29,7 +29,7 @@ from fractions import Fraction
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.arrangement import Arrangement, ChordSpan, DroneDemand, FingeredNote
-from tunebook.model.tune import STEP_LETTERS, Note, Tune, pitch_name
+from tunebook.model.tune import KEY_FIXED, STEP_LETTERS, Note, Tune, pitch_name
 
 LinePiece = tuple[str, str, int]
 
@@ -115,12 +115,13 @@ class Insertion:
 
 @dataclass(frozen=True, slots=True)
 class Besides:
-    """What else to write for one tune: the strings of these notes (bar and note index), and that no
-    drone sounds before the first that it has; the same for its voices beside the melody, in
-    order."""
+    """What else to write for one tune: the strings of these notes (bar and note index), that no
+    drone sounds before the first that it has, and that the tune stays in its key; the same for its
+    voices beside the melody, in order."""
 
     strings: frozenset[tuple[int, int]] = frozenset()
     is_silent: bool = False
+    fixes_key: bool = False
     voices: tuple[Besides, ...] = ()
 
 
@@ -158,6 +159,8 @@ def insertions_of(
             writer.add_string(fingered)
     writer.add_drones(besides.is_silent)
     writer.add_accents()
+    if besides.fixes_key:
+        writer.fix_key()
     found, messages = writer.insertions(), writer.messages
     more = (*besides.voices, *(NOTHING_BESIDES,) * len(arrangement.voices))
     for voice, other in zip(arrangement.voices, more, strict=False):
@@ -305,6 +308,12 @@ class _TuneWriter:
                 stop = accent.span.stop
                 finger = f" finger {stop.finger}"
                 self._write_before(note, f"[r:accent {pitch_name(stop.midi)}{finger}]")
+
+    def fix_key(self) -> None:
+        """Write before the first note that the tune stays in its key."""
+        first = next((note for bar in self._arrangement.tune.bars for note in bar.notes), None)
+        if first is not None:
+            self._write_before(first, f"[r:{KEY_FIXED}]")
 
     def _drone_remark(self, demand: DroneDemand) -> str:
         """The pin of a drone: its string where there are several, its finger where it is one."""

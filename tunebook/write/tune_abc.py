@@ -25,6 +25,7 @@ from tunebook.model.tune import (
     Tune,
     Voice,
     VoiceName,
+    line_in,
     pitch_name,
 )
 from tunebook.write.abc_signs import (
@@ -72,6 +73,7 @@ def _head(tune: Tune, notes: Sequence[str]) -> Iterator[str]:
     yield from (f"N:{in_field(note)}" for note in notes)
     if tune.line != "full":
         yield f"r:line {tune.line}"
+    yield from (f"r:{in_field(text)}" for text in tune.field("r") if line_in(text) is None)
     if tune.part_order:
         yield f"P:{in_field(tune.part_order)}"
     yield from (f"%%text {in_field(text)}" for text in tune.texts if text)

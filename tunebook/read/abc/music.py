@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from tunebook.model.tune import KEY_FIXED
 from tunebook.read.abc.bars import DoubtfulSign, say_doubtful
 from tunebook.read.abc.decorations import (
     AT_BAR_SIGNS,
@@ -308,7 +309,7 @@ class MusicReader(BarReader):
         elif letter == "s":
             align_symbols(self.of_line, value, self.symbols, self.notices, self.line)
         elif letter == "r":
-            attach_remark(self.attachments(), value, self.notices, self.line, 1, len(value) + 2)
+            self._remark(value, 1, len(value) + 2)
         elif letter == "m":
             self._define_macro(value)
         else:
@@ -414,10 +415,16 @@ class MusicReader(BarReader):
     def _field(self, text: str, start: int) -> None:
         letter, value = text[1], text[3:-1].strip()
         if letter == "r" and not self.overlay.is_open:
-            column = self.column_of(start)
-            attach_remark(self.attachments(), value, self.notices, self.line, column, len(text))
+            self._remark(value, self.column_of(start), len(text))
             return
         self._apply(letter, value)
+
+    def _remark(self, value: str, column: int, length: int) -> None:
+        """A remark on the note that follows, or on the tune."""
+        if value.split() == KEY_FIXED.split():
+            self.changes.header.add_field("r", KEY_FIXED)
+            return
+        attach_remark(self.attachments(), value, self.notices, self.line, column, length)
 
     # The rest
 

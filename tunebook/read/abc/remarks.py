@@ -6,7 +6,8 @@ that follows, or none), ``[r:trill finger 3]`` (which finger trills),
 ``[r:note keep the little finger down]`` (printed under the staff), ``[r:solved Am 0.43]`` and
 ``[r:solved Am 0.43 after 1/4]`` (a chord that this program chose, how likely it is, and how long
 after its note it begins), ``[r:chord D7 after 1/4]`` (a chord of the tune that begins while a note
-sounds), which other programs pass over (The ABC Music Standard 2.1, section 3.1.20). Everybody's
+sounds), which other programs pass over (The ABC Music Standard 2.1, section 3.1.20). Of the whole
+tune speak ``r:line frame`` and ``r:key as written`` (``model/tune.py``). Everybody's
 remarks stand there: what is plainly none of ours is left alone, what seems to be meant for us and
 cannot be read is said.
 """
