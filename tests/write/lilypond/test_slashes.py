@@ -97,6 +97,12 @@ def test_the_melody_is_a_cue_of_two_bars_and_its_upbeat() -> None:
     assert re.search(r"-\d", staff(text, "SecondStaff")), "the accompaniment has"
 
 
+def test_chords_stand_between_the_cue_and_the_slashes() -> None:
+    text = source(tune_of("3/4", '"D"d2f2a2|"G"g4b2|"A7"a2g2e2|"D"d6|]'))
+    places = [text.index(name) for name in ('"Cue"', "ChordNames", '"MelodyStaff"')]
+    assert places == sorted(places)
+
+
 def test_repeats_and_chords_stand_as_over_the_melody() -> None:
     music = '|:"D"d2f2a2|"G"g4b2|1"A7"a2g2e2:|2"D"d6|]'
     whole = replace(ACCOMPANIST, melody="whole")

@@ -112,10 +112,8 @@ def _score(
 ) -> Group:
     """All staves that the edition shows, from the top down; ``cue`` stands above."""
     arrangement, bars, shown = writer.arrangement, writer.printed, writer.shown
-    parts: list[Component] = []
     chords = chosen_chords(arrangement.chords, edition.chords)
-    if chords:
-        parts.append(chord_line(chords, bars, shown.note_names))
+    named = [chord_line(chords, bars, shown.note_names)] if chords else []
     first: list[MelodyWriter] = [writer]
     if cue is not None:
         first.insert(0, cue)
@@ -133,7 +131,8 @@ def _score(
     if edition.shows_accompaniment and arrangement.accompaniment:
         below.append(second_staff(arrangement, bars, shown, graces))
     if not further:
-        parts += [*staves, *below, *drones]
+        # Chords stand close over the staff that they belong to, below a cue.
+        parts: list[Component] = [*staves[:-1], *named, staves[-1], *below, *drones]
         return context("Score", "Tune", parts, together=True)
     group: list[Component] = [*staves[: len(first)], *drones]
     for one, staff in zip(further, staves[len(first) :], strict=True):
@@ -142,7 +141,7 @@ def _score(
             group.append(renamed(drone, f"Drone{one.number}"))
     bracket = context("StaffGroup", "Voices", group, together=True)
     bracket.opening.append("\\numbersOverBracket")
-    return context("Score", "Tune", [*parts, bracket, *below], together=True)
+    return context("Score", "Tune", [*named, bracket, *below], together=True)
 
 
 def _staves(writers: Sequence[MelodyWriter]) -> tuple[list[Group], dict[int, Fraction]]:
