@@ -16,6 +16,7 @@ from tunebook.pipeline.compare import CompareOrder, compare_folder
 from tunebook.pipeline.contents import with_tunings
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.export import ExportOrder, export_folder
+from tunebook.pipeline.fingered_abc import is_same
 from tunebook.pipeline.kept import setup_sum
 from tunebook.pipeline.load import Setup, Wishes, load, prepare
 from tunebook.pipeline.outcomes import arrange_tune
@@ -120,6 +121,39 @@ def test_fingered_text_leads_back_in_the_tunes_tuning(folder: Path, tmp_path: Pa
     setup = setup_with(folder, '[tune."a.abc:2"]\ntuning = "CGCA"\n')
     report = export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
     assert not [one for one in report.messages if "does not lead back" in str(one)]
+    text = (tmp_path / "out" / "a.abc").read_text(encoding="utf-8")
+    assert text.count("r:tuning") == text.count("X:2\nr:tuning CGCA\nT:Second\n") == 1
+    alone = prepare(tmp_path / "out")
+    assert tunings(alone) == {"First": "CGDA", "Second": "CGCA", "Third": "CGDA", "Fourth": "CGDA"}
+    for one, other in zip(load(setup).tunes, load(alone).tunes, strict=True):
+        first, again = arrange_tune(one, setup).arrangement, arrange_tune(other, alone).arrangement
+        assert first is not None and is_same(first, again)
+    again = export_folder(alone, ExportOrder("abc", tmp_path / "more", jobs=1))
+    assert again.messages == () and (tmp_path / "more" / "a.abc").read_text("utf-8") == text
+
+
+def test_a_transposed_tune_names_its_tuning_in_its_text(folder: Path, tmp_path: Path) -> None:
+    setup = setup_with(folder, '[tune."a.abc:2"]\ntuning = "C3, G3, C4, A4"\nkey = "G"\n')
+    export_folder(setup, ExportOrder("abc", tmp_path / "out", jobs=1))
+    text = (tmp_path / "out" / "a.abc").read_text(encoding="utf-8")
+    assert text.count("r:tuning C3,G3,C4,A4\n") == text.count("K:G") == 1
+    assert tunings(prepare(tmp_path / "out"))["Second"] == "CGCA"
+
+
+def test_settings_count_before_the_tuning_in_a_tunes_text(folder: Path) -> None:
+    data = (folder / "a.abc").read_text(encoding="utf-8")
+    for number in (1, 2, 3):
+        data = data.replace(f"X:{number}\n", f"X:{number}\nr:tuning CGCA\n")
+    data = data.replace("X:4\n", "X:4\nr:tuning CGXA\n")
+    (folder / "a.abc").write_text(data, encoding="utf-8")
+    settings = '[[set]]\ntitle = "A"\ntunes = ["First"]\ntuning = "DGDA"\n'
+    setup = setup_with(folder, settings + '[tune."a.abc:2"]\ntuning = "C3,G3,D4,G4"\n')
+    found = {"First": "DGDA", "Second": "CGDG", "Third": "CGCA", "Fourth": "CGDA"}
+    assert tunings(setup) == found
+    (said,) = load(setup).messages
+    assert said.place.line == HEAD.count("\n") * 3 + 4 and "CGXA" in said.what
+    another = setup_with(folder, settings, instrument="fiddle")
+    assert set(tunings(another).values()) == {another.instrument.tuning_name}
 
 
 def test_a_named_tuning_counts_for_what_is_kept(folder: Path) -> None:

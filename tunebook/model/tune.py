@@ -7,6 +7,7 @@ its own, :attr:`Tune.played`.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -427,6 +428,11 @@ class Tune:
         """Whether a remark of its text says that no edition moves it (``r:key as written``)."""
         return any(text.split() == KEY_FIXED.split() for text in self.field("r"))
 
+    @property
+    def tuning_of_text(self) -> str:
+        """The tuning that a remark of its header names (``r:tuning CGCA``); "" for none."""
+        return next((named for text in self.field("r") if (named := tuning_in(text))), "")
+
 
 KEY_FIXED = "key as written"
 """A remark of a tune that stays in its key, whatever the edition."""
@@ -436,3 +442,9 @@ def line_in(remark: str) -> Line | None:
     """The line of which a remark of a tune's header speaks; None where it speaks of none."""
     word, _, value = remark.partition(" ")
     return next((line for line in LINES if word == "line" and line == value.strip()), None)
+
+
+def tuning_in(remark: str) -> str:
+    """The tuning that a remark of a tune's header names; "" where it names none."""
+    found = re.fullmatch(r"tuning\s+(\S+)", remark.strip())
+    return found[1] if found else ""

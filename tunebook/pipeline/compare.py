@@ -170,7 +170,7 @@ def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
         raise SettingError(f"{len(names)} tunings at once", f"compare {MOST_TUNINGS} at most")
     if edition.voices == "second":
         plain = replace(plain, players=())  # whoever plays a second voice, the tunings are theirs
-    plain = replace(plain, tunings=())
+    plain = replace(plain, tunings=(), tunes_have_tunings=False)
     return tuple(replace(plain, instrument=read_instrument(setup.profile, name)) for name in names)
 
 

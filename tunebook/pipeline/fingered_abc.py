@@ -26,6 +26,7 @@ from tunebook.pipeline.printed_abc import (
 from tunebook.read.folder import AbcFile
 from tunebook.read.spots import Spots, is_score
 from tunebook.write.abc import NOTHING_BESIDES, Besides, write_fingers_in_bytes
+from tunebook.write.tune_places import with_new_texts, with_tunings_named
 
 MOST_ROUNDS = 5
 
@@ -39,14 +40,15 @@ def fingered_file(
     as_written = [one for one in arrangements if not is_another(one, setup)]
     fixed = {_line(one): Besides(fixes_key=True) for one in as_written if stays_beyond(one, setup)}
     written, messages = _settled(data, as_written, bare, jobs, fixed)
+    retuned = with_tunings_named(written, as_written)
     if not others:
-        return written, messages
+        return with_new_texts(written, retuned)[0], messages
     texts, said = printed_texts(others, setup)
     text = "\n".join(one.text for one in texts).encode()
     fingered, more = _settled(text, [one.arrangement for one in texts], bare, jobs)
     lines = fingered.decode().split("\n")
     done = [_with_lines(one, lines) for one in texts]
-    written, misread = in_place(written, done, bare)
+    written, misread = in_place(written, done, bare, retuned)
     places = {one.arrangement.tune.place: one.tune.place for one in texts}
     moved = (replace(one, place=places.get(one.place, texts[0].tune.place)) for one in more)
     return written, (*messages, *said, *moved, *misread)

@@ -62,6 +62,7 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
                 choices,
                 one.book.language,
                 one.tunings,
+                one.tunes_have_tunings,
                 one.book.note_names,
             ]
             parts += [one.book.paper, one.book.reading]

@@ -159,7 +159,7 @@ def sheets_of(
     answers: list[Message] = []
     messages: list[Message] = []
     for tune, name in zip(tunes, unique_identities(tuple(tunes)), strict=True):
-        if tune.tuning:
+        if setup.for_tune(tune).instrument != setup.instrument:
             what = f"{tune.title!r} is played in a tuning of its own"
             messages.append(Message(tune.place, "learning", what, "it is left aside here"))
             continue

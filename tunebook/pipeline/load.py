@@ -34,7 +34,7 @@ from tunebook.pipeline.players import (
 )
 from tunebook.pipeline.questions import is_question
 from tunebook.pipeline.remembered import is_remembering, recalled, remember
-from tunebook.pipeline.tunings import Tunings, named_tunings
+from tunebook.pipeline.tunings import Tunings, named_tunings, tunings_of_texts
 from tunebook.read.abc.tune import TuneText, read_tune
 from tunebook.read.folder import AbcFile, iterate_files, iterate_tunes, leads_out
 from tunebook.read.limits import ReadingLimits
@@ -58,7 +58,8 @@ class Setup:
     the files that the run reads, ``profile`` the name or path of the instrument's profile. In an
     edition of second voices instrument and hand are those of who plays them; ``players`` are those
     of the voices beside the melody, by what the settings call them; ``tunings`` holds the
-    instrument in each tuning that is named for a tune or a set."""
+    instrument in each tuning that tunes.toml names for a tune or a set, and ``tunes_have_tunings``
+    says that those in the texts of tunes count too."""
 
     folder: Path
     book: Book
@@ -70,10 +71,14 @@ class Setup:
     read: FilesRead = field(default_factory=FilesRead, compare=False, repr=False)
     profile: str = field(default="", compare=False, repr=False)
     tunings: Tunings = ()
+    tunes_have_tunings: bool = False
 
     def for_tune(self, tune: Tune) -> Setup:
         """The setup with the instrument tuned as the tune wants it."""
         tuned = dict(self.tunings).get(tune.tuning)
+        is_of_text = self.tunes_have_tunings and tune.tuning == tune.tuning_of_text
+        if tuned is None and tune.tuning and is_of_text:
+            tuned = read_instrument(self.profile, tune.tuning)
         return self if tuned is None else replace(self, instrument=tuned)
 
     @property
@@ -158,7 +163,8 @@ def _setup(
     players, said = read_players(book, edition, Player(instrument, hand), profile, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
     tunings: Tunings = ()
-    if not wishes.instrument and edition.voices != "second":
+    tunes_have_tunings = not wishes.instrument and edition.voices != "second"
+    if tunes_have_tunings:
         tunings, said = named_tunings(book, profile, read)
         messages = tuple(dict.fromkeys((*messages, *said)))
     if edition.voices == "second" and (wishes.instrument or wishes.tuning or wishes.hand):
@@ -174,6 +180,7 @@ def _setup(
         read=read,
         profile=profile,
         tunings=tunings,
+        tunes_have_tunings=tunes_have_tunings,
     )
 
 
@@ -289,6 +296,7 @@ def load(
     said = Messages(are_bounded=not holds_music)
     tunes: list[Tune] = []
     texts: dict[int, TuneText] = {}
+    named: dict[int, tuple[str, SourcePlace]] = {}
     idle = [name for name, _ in setup.players]
     files = _each_file(setup) if files is None else files
     for one in iterate_tunes(files, **_wishes(setup), reader=reader or tune_of):
@@ -303,6 +311,8 @@ def load(
             known = set().union(*(voice_names(tune, at) for at in range(len(tune.voices))))
             idle = [name for name in idle if name not in known]
         tunes.append(tune if holds_music else _name_only(tune))
+        if tune.tuning_of_text and setup.tunes_have_tunings:
+            named[id(tunes[-1])] = tune.tuning_of_text, tune.place
         if not holds_music:
             texts[id(tunes[-1])] = text
     sections: tuple[Section, ...] = (Section("", "", tuple(tunes)),) if tunes else ()
@@ -312,7 +322,9 @@ def load(
         said.add(*ordering, *(() if is_part else _idle_players(idle, setup)))
     if not sections:
         raise nothing_to_do(setup, gather_messages(setup, said.kept))
-    tunings = tunings_of(tuple(tunes), setup.book)
+    of_texts, misnamed = tunings_of_texts(named, setup.profile, setup.read)
+    said.add(*misnamed)
+    tunings = tunings_of(tuple(tunes), setup.book, of_texts)
     sections = tuple(in_groups(one, tunings, setup.book) for one in sections)
     ordered = [texts[id(tune)] for section in sections for tune in section.tunes if texts]
     sections = tuple(tuned(one, tunings) for one in sections)

@@ -5,12 +5,13 @@ from __future__ import annotations
 
 import difflib
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.model.book import Book, Edition
 from tunebook.model.tune import Tune
-from tunebook.pipeline.tunings import grouped
+from tunebook.pipeline.tunings import NO_TUNINGS, grouped
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,15 +103,19 @@ def _resolve(
     return found
 
 
-def tunings_of(tunes: tuple[Tune, ...], book: Book) -> dict[int, str]:
-    """The tunings that tunes.toml names for these tunes or their sets, by the tune's id."""
+def tunings_of(
+    tunes: tuple[Tune, ...], book: Book, of_texts: Mapping[int, str] = NO_TUNINGS
+) -> dict[int, str]:
+    """The tunings that tunes.toml names for these tunes or their sets, or else their own texts, by
+    the tune's id."""
     found: dict[int, str] = {}
     for one in book.sets:
         if one.tuning:
             for tune in _resolve(one.tunes, tunes, "", one.place, [], is_quiet=True):
                 found.setdefault(id(tune), one.tuning)
     own = {choice.tune: choice.tuning for choice in book.choices if choice.tuning}
-    return found | {id(tune): own[name] for tune in tunes if (name := tune_identity(tune)) in own}
+    found |= {id(tune): own[name] for tune in tunes if (name := tune_identity(tune)) in own}
+    return {**of_texts, **found}
 
 
 def in_groups(section: Section, tunings: dict[int, str], book: Book) -> Section:

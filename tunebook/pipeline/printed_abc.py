@@ -8,7 +8,7 @@ the text that it had, and a message says so.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -131,16 +131,17 @@ def _with_notes_of(arrangement: Arrangement, tune: Tune) -> Arrangement:
 
 
 def in_place(
-    data: bytes, texts: Sequence[PrintedText], setup: Setup
+    data: bytes, texts: Sequence[PrintedText], setup: Setup, others: Iterable[NewText] = ()
 ) -> tuple[bytes, tuple[Message, ...]]:
-    """The bytes of a file with these texts in the places of their tunes, and messages about those
-    that another line of the file makes read otherwise."""
+    """The bytes of a file with these texts in the places of their tunes, and the ``others`` in
+    theirs, and messages about those that another line of the file makes read otherwise."""
     written, firsts = with_new_texts(
         data,
         [
             NewText(one.tune.first_line, one.tune.source_text.count("\n") + 1, one.text)
             for one in texts
-        ],
+        ]
+        + list(others),
     )
     name = texts[0].tune.file if texts else ""
     found = {tune.first_line: tune for tune in _tunes_in(written, name, setup)} if texts else {}

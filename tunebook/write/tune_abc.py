@@ -27,6 +27,7 @@ from tunebook.model.tune import (
     VoiceName,
     line_in,
     pitch_name,
+    tuning_in,
 )
 from tunebook.write.abc_signs import (
     bar_sign,
@@ -73,7 +74,11 @@ def _head(tune: Tune, notes: Sequence[str]) -> Iterator[str]:
     yield from (f"N:{in_field(note)}" for note in notes)
     if tune.line != "full":
         yield f"r:line {tune.line}"
-    yield from (f"r:{in_field(text)}" for text in tune.field("r") if line_in(text) is None)
+    for text in tune.field("r"):
+        if line_in(text) is None and not (tune.tuning and tuning_in(text)):
+            yield f"r:{in_field(text)}"
+    if tune.tuning:
+        yield f"r:tuning {in_field(''.join(tune.tuning.split()))}"
     if tune.part_order:
         yield f"P:{in_field(tune.part_order)}"
     yield from (f"%%text {in_field(text)}" for text in tune.texts if text)

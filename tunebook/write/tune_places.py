@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from tunebook.model.abc_text import in_field
+from tunebook.model.arrangement import Arrangement
 from tunebook.write.abc import encoding_of, lines_of
+
+_TUNING = re.compile(r"r:\s*tuning\s+\S+\s*(%.*)?\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,6 +20,25 @@ class NewText:
     first_line: int
     line_count: int
     text: str
+
+
+def with_tunings_named(data: bytes, arrangements: Iterable[Arrangement]) -> tuple[NewText, ...]:
+    """The texts, in ``data``, of the tunes that are in a tuning of their own and do not say so,
+    with a remark of their header that says it (``r:tuning CGCA``)."""
+    lines = [line for line, _ in lines_of(data.decode(encoding_of(data), "surrogatepass"))]
+    found = []
+    for tune in (one.tune for one in arrangements):
+        tuning = "".join(tune.tuning.split())
+        if tune.tuning_of_text == tuning:
+            continue
+        count = tune.source_text.count("\n") + 1
+        own = lines[tune.first_line - 1 : tune.first_line - 1 + count]
+        own = [line for line in own if not _TUNING.match(line)]
+        # A tune begins with its number or title; nothing comes after the key.
+        at = 0 if own[0].startswith("K:") else 1
+        own.insert(at, f"r:tuning {in_field(tuning)}")
+        found.append(NewText(tune.first_line, count, "\n".join(own)))
+    return tuple(found)
 
 
 def with_new_texts(data: bytes, texts: Iterable[NewText]) -> tuple[bytes, dict[int, int]]:
