@@ -2,11 +2,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 from tunebook.errors import SourcePlace
 from tunebook.model.book import Book, Edition, TuneChoice, TuneSet
 from tunebook.model.tune import Key, Meter, Tune
-from tunebook.pipeline.order import order_tunes, tune_identity, unique_identities
+from tunebook.pipeline.load import Wishes, load, prepare
+from tunebook.pipeline.order import order_tunes, tune_identity, unique_identities, unknown_choices
 
 PLAYER = Edition("player")
 
@@ -63,3 +65,44 @@ def test_numbers_used_twice_are_told_apart_by_line() -> None:
 
 def test_a_tune_without_number_is_named_by_its_line() -> None:
     assert tune_identity(tune("", line=12)) == "a.abc:line12"
+
+
+def test_a_choice_for_no_tune_is_said_with_its_place() -> None:
+    choices = [
+        TuneChoice(name, place=SourcePlace("tunes.toml", line))
+        for line, name in enumerate(("a.abc:2", "a.abc:33", "Tre", "gone.abc:1", "a.abc:1@30"), 1)
+    ]
+    tunes = (*TUNES, tune("1", line=30))
+    messages = list(unknown_choices(tunes, Book(choices=tuple(choices)), {"gone.abc"}))
+    assert [str(message) for message in messages] == [
+        "tunes.toml:2: [tune.'a.abc:33'] is about no tune of the folder; did you mean 'a.abc:3'?",
+        "tunes.toml:3: [tune.'Tre'] is about no tune of the folder; did you mean 'a.abc:3'?",
+    ]
+
+
+SETTINGS = """[[edition]]
+name = "e"
+tunes = ["Ett", "Tvo"]
+
+[tune."a.abc:7"]
+drone = "none"
+"""
+FILE = "X:1\nT:Ett\nK:D\nd4|]\n\nX:2\nT:Tvåa\nK:D\nd4|]\n"
+
+
+def test_names_that_match_no_tune_are_said_once_of_a_folder_and_never_of_a_part(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "a.abc").write_text(FILE, encoding="utf-8")
+    (tmp_path / "tunes.toml").write_text(SETTINGS, encoding="utf-8")
+    about = [
+        one
+        for one in load(prepare(tmp_path, Wishes(edition="e"))).messages
+        if one.place.path.endswith("tunes.toml")
+    ]
+    assert sorted((one.place.line, one.what.split()[0]) for one in about) == [
+        (3, "edition"),
+        (5, "[tune.'a.abc:7']"),
+    ]
+    part = load(prepare(tmp_path / "a.abc", Wishes(edition="e")))
+    assert not [one for one in part.messages if one.place.path.endswith("tunes.toml")]

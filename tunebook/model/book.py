@@ -88,7 +88,8 @@ class Edition:
     named size or a hand file, None the book's own hand; ``players`` are those of further voices,
     where the book's are not meant. ``parts`` are those the book may have beside the tunes; one
     that would say nothing is left out. ``fit`` says what becomes of tunes beyond the limits;
-    ``sounds`` is where its own recordings lie, "" where the book's are meant. Raises
+    ``sounds`` is where its own recordings lie, "" where the book's are meant; ``tunes_place`` is
+    where its tunes are named. Raises
     SettingError when a word is none of the choices."""
 
     name: str
@@ -119,6 +120,7 @@ class Edition:
     sounds: str = ""
     voices: VoicesShown = "melody"
     players: tuple[PlayerChoice, ...] = ()
+    tunes_place: SourcePlace | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         one_of(FINGERS, self.fingers, "fingers")

@@ -21,7 +21,14 @@ from tunebook.model.choices import HAND_SIZES
 from tunebook.model.hand import Hand
 from tunebook.model.instrument import Instrument
 from tunebook.model.tune import Tune
-from tunebook.pipeline.order import Section, in_groups, order_tunes, tuned, tunings_of
+from tunebook.pipeline.order import (
+    Section,
+    in_groups,
+    order_tunes,
+    tuned,
+    tunings_of,
+    unknown_choices,
+)
 from tunebook.pipeline.players import (
     Player,
     Players,
@@ -319,7 +326,11 @@ def load(
     is_part = setup.folder.is_file()
     if is_ordered:
         sections, ordering = order_tunes(tuple(tunes), setup.book, setup.edition, is_part=is_part)
-        said.add(*ordering, *(() if is_part else _idle_players(idle, setup)))
+        said.add(*ordering)
+        if not is_part:
+            unread = {one.place.path for one in said.kept if one.is_fatal}
+            said.add(*unknown_choices(tuple(tunes), setup.book, unread))
+            said.add(*_idle_players(idle, setup))
     if not sections:
         raise nothing_to_do(setup, gather_messages(setup, said.kept))
     of_texts, misnamed = tunings_of_texts(named, setup.profile, setup.read)

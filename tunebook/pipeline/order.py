@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import difflib
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from tunebook.errors import Message, SourcePlace
@@ -55,13 +55,15 @@ def order_tunes(
     of tunes picks from all and keeps their order. ``is_part`` says that only a part of the folder
     was read, so that names of other tunes are no mistakes.
     """
-    is_part = is_part or bool(edition.tunes)
     messages: list[Message] = []
     left_out = {choice.tune for choice in book.choices if choice.is_left_out}
     tunes = tuple(tune for tune in tunes if tune_identity(tune) not in left_out)
     if edition.tunes:
-        picked = _resolve(edition.tunes, tunes, f"edition {edition.name!r}", book.place, messages)
+        place = edition.tunes_place or book.place
+        whose = f"edition {edition.name!r}"
+        picked = _resolve(edition.tunes, tunes, whose, place, messages, is_part)
         tunes = tuple(tune for tune in tunes if tune in picked)
+        is_part = True
     sections: list[Section] = []
     seen: set[str] = set()
     for one in book.sets:
@@ -101,6 +103,23 @@ def _resolve(
                 remedy = f"did you mean {close[0]!r}?"
             messages.append(Message(place or SourcePlace("tunes.toml"), "set", what, remedy))
     return found
+
+
+def unknown_choices(
+    tunes: tuple[Tune, ...], book: Book, unread: Collection[str] = ()
+) -> Iterator[Message]:
+    """That what tunes.toml says of a tune is about no tune there is; those of the files ``unread``,
+    of which something could not be used, are no mistakes."""
+    names = {*map(tune_identity, tunes), *unique_identities(tunes)}
+    titles = {title: tune_identity(tune) for tune in reversed(tunes) for title in tune.titles}
+    for choice in book.choices:
+        if choice.tune in names or choice.tune.rpartition(":")[0] in unread:
+            continue
+        close = difflib.get_close_matches(choice.tune, sorted(names), 1)
+        meant = titles.get(choice.tune) or next(iter(close), "")
+        what = f"[tune.{choice.tune!r}] is about no tune of the folder"
+        remedy = f"did you mean {meant!r}?" if meant else "write file.abc:X"
+        yield Message(choice.place or SourcePlace("tunes.toml"), "setting", what, remedy)
 
 
 def tunings_of(

@@ -282,11 +282,12 @@ def _editions_from(
             place = SourcePlace(path, line_of(lines, ("edition", index, "based_on")))
             what = f"edition {table.name!r} is based on {table.based_on!r}, which is not known"
             messages.append(Message(place, "setting", what, "known are " + ", ".join(editions)))
-        editions[table.name] = _edition(table, base)
+        place = SourcePlace(path, line_of(lines, ("edition", index, "tunes")))
+        editions[table.name] = _edition(table, base, place)
     return tuple(editions.values()), tuple(messages)
 
 
-def _edition(table: EditionTable, base: Edition) -> Edition:
+def _edition(table: EditionTable, base: Edition, tunes_place: SourcePlace) -> Edition:
     changes: dict[str, Any] = {
         field: value
         for key, field in _EDITION_FIELDS.items()
@@ -296,7 +297,7 @@ def _edition(table: EditionTable, base: Edition) -> Edition:
         changes["title"] = f"{table.name} ({base.title})"
     changes["parts"] = _parts(table, base)
     if table.tunes is not None:
-        changes["tunes"] = _tune_names(table.tunes)
+        changes |= {"tunes": _tune_names(table.tunes), "tunes_place": tunes_place}
     if table.played_by:
         changes["players"] = _players(table.played_by)
     if table.limits is not None:
