@@ -20,7 +20,7 @@ from typing import Literal, get_args
 from tunebook.errors import OutputError
 from tunebook.files import read_whole, remove_other_kinds, write_whole
 
-Kind = Literal["pieces", "sheets", "tunes", "solved", "books", "fonts", "leaves"]
+Kind = Literal["pieces", "sheets", "scores", "tunes", "solved", "books", "fonts", "leaves"]
 
 LIMIT_BYTES = 568_000_000
 _FORMAT = 3

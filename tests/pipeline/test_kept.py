@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
+from score_writing import START, measure, note, score
 
 from tunebook.errors import Message, SourcePlace
 from tunebook.pipeline.check import check_folder
@@ -139,8 +140,9 @@ def test_all_that_is_kept_is_counted_and_cleared(
     # Else another test may have made all of these leaves.
     monkeypatch.setattr(abjad_leaves, "_texts", {})
     leaves.leaf_lines.cache_clear()
-    (tmp_path / "t.abc").write_text("X:1\nT:T\nM:3/4\nL:1/4\nK:D\nD F A|d3|]\n", "utf-8")
-    build(prepare(tmp_path / "t.abc"), BuildOrder(tmp_path / "book.pdf"))
+    (tmp_path / "t").mkdir()
+    (tmp_path / "t" / "t.musicxml").write_bytes(score(measure(1, START, note("D4", 12))))
+    build(prepare(tmp_path / "t"), BuildOrder(tmp_path / "book.pdf"))
     home = tmp_path / "cache" / "tunebook" / "engraved"
     kept = [path for path in home.rglob("*") if path.is_file()]
     assert {path.relative_to(home).parts[0] for path in kept} == set(get_args(Kind))

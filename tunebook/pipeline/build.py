@@ -181,6 +181,7 @@ def _make_book(
 
     from tunebook.engrave.program import find_lilypond
     from tunebook.pipeline.engraving import Engraving
+    from tunebook.pipeline.kept_scores import with_kept_scores
     from tunebook.pipeline.kept_tunes import reader_with
     from tunebook.pipeline.outcomes import messages_of
     from tunebook.pipeline.sources import kept_leaves, pieces_of, write_sources
@@ -189,7 +190,8 @@ def _make_book(
     find_lilypond()  # Without it nothing else is worth the wait.
     clock = _Clock()
     with clock.stage("reading"):
-        loaded = load(setup, files, reader=reader_with(store))
+        as_abc = with_kept_scores(files, setup, store, order.jobs)
+        loaded = load(setup, as_abc, reader=reader_with(store))
         names = unique_identities(loaded.tunes)
     with (
         Engraving(store, count_of_jobs(order.jobs)) as engraving,

@@ -18,11 +18,13 @@ from tunebook.pipeline.kept import (
     setup_sum,
     whereabouts,
 )
+from tunebook.pipeline.kept_scores import with_kept_scores
 from tunebook.pipeline.kept_tunes import parts_of_text, reader_with
 from tunebook.pipeline.load import (
     Messages,
     Progress,
     Setup,
+    each_file,
     gather_messages,
     load,
     no_progress,
@@ -82,7 +84,8 @@ def check_folder(
     Rows are kept between runs, but for those that are to be verified.
     """
     store = NO_STORE if verify else default_store()
-    loaded = load(setup, holds_music=False, reader=reader_with(store))
+    files = with_kept_scores(each_file(setup), setup, store, jobs)
+    loaded = load(setup, files, holds_music=False, reader=reader_with(store))
     tunes = loaded.tunes
     bare = replace(setup, messages=(), read=FilesRead())
     work = [

@@ -29,6 +29,7 @@ from tunebook.read.folder import AbcFile
 from tunebook.store import Kind, Store, StoreSize, cache_folder, default_store, key_of
 
 _MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
+_REMEMBERED: tuple[Kind, ...] = ("scores", "solved")
 
 
 @functools.cache
@@ -112,7 +113,7 @@ def fetch(store: Store, kind: Kind, key: str, known: Sequence[object] = ()) -> A
         found = None if data is None else unpack(data, known)
     except Exception:  # made by other versions of the packages
         return None
-    if kind == "solved" and found is not None:
+    if kind in _REMEMBERED and found is not None:
         remember((kind, key), found)
     return found
 
@@ -124,7 +125,7 @@ def is_kept(store: Store, kind: Kind, key: str) -> bool:
 
 def keep(store: Store, kind: Kind, key: str, value: object, known: Sequence[object] = ()) -> None:
     """Keep ``value`` under ``key``, all but what is ``known``."""
-    if kind == "solved":
+    if kind in _REMEMBERED:
         remember((kind, key), value)
     if store.folder is not None:
         store.keep(kind, key, pack(value, known))

@@ -305,7 +305,7 @@ def load(
     texts: dict[int, TuneText] = {}
     named: dict[int, tuple[str, SourcePlace]] = {}
     idle = [name for name, _ in setup.players]
-    files = _each_file(setup) if files is None else files
+    files = each_file(setup) if files is None else files
     for one in iterate_tunes(files, **_wishes(setup), reader=reader or tune_of):
         if isinstance(one, Message):
             said.add(one)
@@ -381,10 +381,11 @@ def _name_only(tune: Tune) -> Tune:
 def read_files(setup: Setup) -> tuple[AbcFile | Message, ...]:
     """Read the ABC files of the setup's folder; ``setup.read`` then holds all that a run on this
     setup reads. Raises InputError when the folder is gone."""
-    return tuple(_each_file(setup))
+    return tuple(each_file(setup))
 
 
-def _each_file(setup: Setup) -> Iterable[AbcFile | Message]:
+def each_file(setup: Setup) -> Iterator[AbcFile | Message]:
+    """As :func:`read_files`, each file when it is its turn."""
     return iterate_files(
         setup.folder,
         limits=reading_limits(setup),

@@ -255,11 +255,20 @@ def with_scores_as_abc(
 ) -> Iterator[AbcFile | Message]:
     """The files, those that are scores as ABC; a message for each that cannot be read."""
     for file in files:
-        is_raw = isinstance(file, AbcFile) and file.spots is None and is_score(file.name)
-        yield _as_abc(file, limits) if isinstance(file, AbcFile) and is_raw else file
+        if isinstance(file, AbcFile) and is_raw_score(file):
+            yield score_as_abc_file(file, limits)
+        else:
+            yield file
 
 
-def _as_abc(file: AbcFile, limits: ReadingLimits) -> AbcFile | Message:
+def is_raw_score(file: AbcFile) -> bool:
+    """Whether a file is a score of which no ABC was made yet."""
+    return file.spots is None and is_score(file.name)
+
+
+def score_as_abc_file(file: AbcFile, limits: ReadingLimits) -> AbcFile | Message:
+    """A score as ABC; a message of kind "score" where it cannot be used, and of kind "file" where
+    the program is at fault."""
     from tunebook.read.scores.score import score_as_abc
 
     try:

@@ -76,6 +76,8 @@ def _sounds_of_part(part: Part) -> list[list[Sound]]:
         try:
             parser = reader.MeasureParser(bare, parent=parent)
             parser.parse()
+        except MemoryError:
+            raise
         except Exception as error:  # whatever it stumbles over, the file alone is left out
             words = f"{type(error).__name__}: {' '.join(str(error).split())[:120]}"
             raise ScoreError(f"music21 cannot read bar {measure.number} ({words})") from None
