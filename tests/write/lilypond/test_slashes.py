@@ -74,6 +74,18 @@ def test_signs_for_all_stand_with_their_slash_and_the_players_own_do_not() -> No
     assert first[0].decorations == ("segno",) and second[1].decorations == ("fermata",)
 
 
+@pytest.mark.parametrize("pickup", ["A2", "(3ABc", "{g}A2", "A/B/c"])
+def test_signs_on_a_pickup_stand_without_a_slash(pickup: str) -> None:
+    signs = '!segno!!mf!"^lugnt"!upbow!!trill!'
+    music = f'{signs}{pickup}|"D"d2f2!fermata!a2|"A7"e6|"D"d6|]'
+    slashes = staff(source(tune_of("3/4", music)), "MelodyStaff")
+    first = slashes[: slashes.index("b'4")]
+    for sign in ("scripts.segno", "\\mf", "lugnt"):
+        assert sign in first and slashes.count(sign) == 1, sign
+    assert "upbow" not in slashes and "trill" not in slashes
+    assert slashes.count("b'4") == 9
+
+
 def test_a_pickup_has_no_slash_and_a_short_last_bar_its_whole_beats() -> None:
     tune = read_abc(tune_of("3/4", 'A2|"D"d2f2a2|"A"e4|]'))[0]
     counts = [len(one.bar.notes) for one in slashed(print_bars(tune.bars)).bars]

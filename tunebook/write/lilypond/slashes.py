@@ -3,8 +3,8 @@ beat under the chord that holds.
 
 A bar before the first whole one has no slashes, and neither has what is left of a bar after its
 last whole beat. Signs that say how all go on, fermatas, dynamics and words stand with the slash in
-whose time they begin; what is the melody player's own (bowings, ornaments, fingers, remarks) is
-left to the melody.
+whose time they begin, in a bar without slashes at their own time; what is the melody player's own
+(bowings, ornaments, fingers, remarks) is left to the melody.
 """
 
 from __future__ import annotations
@@ -46,14 +46,33 @@ def slashed(printed: PrintedBars) -> PrintedBars:
 
 def _beats(one: PrintedBar) -> tuple[Note, ...]:
     bar = one.bar
-    if bar.is_pickup:
-        return ()
     beat = beat_of(bar)
     count = one.length // beat
+    if bar.is_pickup or not count:
+        return _signs_alone(bar)
     onsets = [one.onset + number * beat for number in range(count)]
     return tuple(
         _with_signs(_slash(bar, onset, beat), _begun(one, onset, None if last else onset + beat))
         for onset, last in zip(onsets, [*[False] * (count - 1), True], strict=False)
+    )
+
+
+def _signs_alone(bar: Bar) -> tuple[Note, ...]:
+    """Blank notes with the signs of the bar's own; none where it has no signs."""
+    timed = [note for note in bar.notes if not note.is_grace]
+    blanks = tuple(_with_signs(_blank(note), [note]) for note in timed)
+    return blanks if any(one.decorations or one.annotations for one in blanks) else ()
+
+
+def _blank(note: Note) -> Note:
+    return Note(
+        place=note.place,
+        pitches=(),
+        onset=note.onset,
+        duration=note.duration,
+        written=note.written,
+        is_invisible=True,
+        tuplet=note.tuplet,
     )
 
 
