@@ -50,3 +50,15 @@ def test_double_stops_are_explained_where_the_melody_has_small_heads(setup: Setu
         assert ("legend:drone" in pieces) == (accents == "drone")
     shown = legend_pieces([made], replace(setup, edition=replace(setup.edition, accents="melody")))
     assert "\\fingerBelow 0" in shown["legend:accent"].score.text()
+
+
+def test_the_sign_of_a_string_is_explained_without_signs_of_other_kinds(setup: Setup) -> None:
+    made = arranged("c d e c|]", setup)
+    shown = replace(made, notes=tuple(replace(one, shows_string=True) for one in made.notes))
+    pieces = legend_pieces([shown], setup)
+    assert "legend:crossed" not in pieces
+    text = pieces["legend:string"].score.text()
+    crossed = legend_pieces(
+        [replace(made, notes=tuple(replace(one, ways=("crossed",)) for one in made.notes))], setup
+    )["legend:crossed"].score.text()
+    assert "\\crossed" in crossed and "\\crossed" not in text

@@ -10,6 +10,9 @@ from tunebook.book.layout.paper import PageFormat
 from tunebook.book.layout.sheet import GREY
 from tunebook.model.words import FixedWords
 
+SMALL_PT = 8.5
+"""Small print on a full page."""
+
 
 @dataclass(frozen=True, slots=True)
 class Design:
@@ -72,7 +75,7 @@ class Design:
         self, text: str, width_pt: float, *, role: str = SERIF, indent_pt: float = 0.0
     ) -> Lines:
         """Small print."""
-        size = self.size(8.5)
+        size = self.size(SMALL_PT)
         return paragraph(
             text,
             self.fonts,

@@ -147,7 +147,7 @@ def _doubtful(arrangement: Arrangement) -> Arrangement:
 _FIRST_BAR = frozenset({0})
 _EXAMPLES = {
     "finger": _Example("A B c d |]"),
-    "string": _Example("B E A F |]", _string_letters),
+    "string": _Example("c E d F |]", _string_letters),
     "crossed": _Example("E B E2 |]", _crossed),
     "drone": _Example("d e f e |]", drone="D4"),
     "drone_line": _Example("d e f e |]", drone="D4"),

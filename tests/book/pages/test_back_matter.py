@@ -183,6 +183,11 @@ def test_linked_text_breaks_at_spaces_and_keeps_commas_with_their_words(
     assert texts == ["in One ", "tune, ", "Two, ", "Three"]
     assert narrow.lines[1] == (("tune", "1"), (", ", ""))
     assert narrow.height_pt == 4 * whole.height_pt
+    more = linked_text([*parts, ("\u00a0…", "")], fonts, 45.0, "serif", 10.0)
+    assert ["".join(text for text, _ in line) for line in more.lines] == [
+        *texts[:-1],
+        "Three\u00a0…",
+    ]
 
 
 def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, store: Store) -> None:
@@ -199,6 +204,9 @@ def test_exercises_that_go_on_name_their_tune_once_more(tmp_path: Path, store: S
         ]
     texts = [text_of(tmp_path / "book.pdf", first + number) for number in (1, 2, 3)]
     assert ["Long (continued)" in text for text in texts] == [False, True, True]
+    # An exercise that begins on one page and goes on on the next is named on both.
+    named = [[number for number in range(3) if f"Bar {number}" in text] for text in texts]
+    assert named == [[0, 1], [1, 2], [2]]
     assert sum(placed) == 18 and min(placed) >= 2
 
 

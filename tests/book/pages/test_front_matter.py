@@ -10,8 +10,8 @@ from books import book_tune, content, harpa
 
 from tunebook.book.content import RETUNING, BookContent, BookSection, TuneLeftOut
 from tunebook.book.design import Design
-from tunebook.book.fonts.fonts import load_fonts
-from tunebook.book.layout.blocks import Entry, Lines
+from tunebook.book.fonts.fonts import BOLD, load_fonts
+from tunebook.book.layout.blocks import Beside, Entry
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
 from tunebook.book.pages.front import matter
@@ -104,5 +104,6 @@ def test_tunes_beyond_the_level_are_named_at_the_end_of_the_contents(
     pages = front_of(replace(book_with(tmp_path, 5, "Kväll"), left_out=left_out), design)
     blocks = [one.item.block for page in pages for one in page.placed]
     last = max(at for at, block in enumerate(blocks) if isinstance(block, Entry))
-    after = [block.lines for block in blocks[last:] if isinstance(block, Lines)]
-    assert ("Wide. Beyond this level: bar 3.",) in after
+    rows = [block.blocks for block in blocks[last:] if isinstance(block, Beside)]
+    found = [(title.lines, reason.lines, title.role) for title, reason in rows]  # type: ignore[attr-defined]
+    assert found == [(("Wide",), ("Beyond this level: bar 3.",), BOLD)]

@@ -277,7 +277,8 @@ def _where(one: ChordShapes, content: BookContent, design: Design, width: float)
     for number, (title, anchor) in enumerate(tunes[:_MOST_TUNES]):
         parts += [(", ", "")] if number else []
         parts.append((shortened(title, design.fonts, ITALIC, size, width * 0.9), anchor))
-    parts.append((after + (" …" if len(tunes) > _MOST_TUNES else ""), ""))
+    # The no-break space keeps the ellipsis from a line of its own.
+    parts.append((after + ("\u00a0…" if len(tunes) > _MOST_TUNES else ""), ""))
     return linked_text(parts, design.fonts, width, ITALIC, size)
 
 

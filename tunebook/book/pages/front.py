@@ -22,10 +22,11 @@ from tunebook.book.content import (
     set_anchor,
     tune_anchor,
 )
-from tunebook.book.design import Design
+from tunebook.book.design import SMALL_PT, Design
 from tunebook.book.fonts.fonts import BOLD, ITALIC, SERIF
 from tunebook.book.layout.blocks import (
     ENTRY_LEADING,
+    Beside,
     Drawing,
     Entry,
     Flowed,
@@ -151,6 +152,7 @@ def _draw_foot(
 # From more tunes on, the contents are set in two columns.
 _MOST_IN_ONE_COLUMN = 44
 _LEAST_BY_TITLE = 3
+_LEFT_OUT_SHARE = 0.42
 # Between two parts that share a page.
 _PART_GAP_PT = 26.0
 
@@ -446,12 +448,25 @@ def _by_title(content: BookContent, design: Design) -> list[Stream]:
 
 
 def _left_out(content: BookContent, design: Design) -> list[Stream]:
-    """The tunes that go beyond the edition's level, each with the reason."""
+    """The tunes that go beyond the edition's level: titles, and beside them the reasons."""
     if not content.left_out:
         return []
     heading = design.heading(design.words.left_out, before_pt=18.0)
+    size, gap = design.size(SMALL_PT), design.size(12.0)
+    widest = max(design.fonts.width(one.title, BOLD, size) for one in content.left_out)
+    room = min(widest + 1.0, design.width_pt * _LEFT_OUT_SHARE)
+    left = room + gap
     lines = tuple(
-        Flowed(design.small(f"{one.title}. {one.reason}", design.width_pt), design.size(2.0))
+        Flowed(
+            Beside(
+                (
+                    design.small(one.title, room, role=BOLD),
+                    design.small(one.reason, design.width_pt - left),
+                ),
+                (0.0, left),
+            ),
+            design.size(2.0),
+        )
         for one in content.left_out
     )
     return [Stream(lines, heading=(heading,))]

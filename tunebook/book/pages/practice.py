@@ -40,17 +40,22 @@ def _section(section: PracticeSection, design: Design) -> list[Flowed]:
     if section.text:
         note = design.note(section.text, before_pt=2.0)
         items.append(Flowed(note.block, note.before_pt, keeps_with_next=True))
-    again = _continued(section, design)
     for piece in section.pieces:
-        items += [replace(item, continued=again) for item in piece_items(piece, design)]
+        for number, item in enumerate(piece_items(piece, design)):
+            again = _continued(section, piece.title if number else "", design)
+            items.append(replace(item, continued=again))
     return items
 
 
-def _continued(section: PracticeSection, design: Design) -> Block:
-    """What stands over the exercises where they go on on another page."""
+def _continued(section: PracticeSection, exercise: str, design: Design) -> Block:
+    """What stands over the exercises where they go on on another page; amid an ``exercise`` its
+    name too."""
     name = f"{section.title} ({design.words.continued})"
-    text = design.small(name, design.width_pt, role=BOLD)
-    return Stack((text, Space(design.size(6.0))))
+    blocks: list[Block] = [design.small(name, design.width_pt, role=BOLD), Space(design.size(6.0))]
+    if exercise:
+        own = design.small(exercise, design.width_pt, role=SANS_BOLD)
+        blocks += [own, Space(design.size(2.0))]
+    return Stack(tuple(blocks))
 
 
 def _title(section: PracticeSection, design: Design, size: float) -> Block:

@@ -75,7 +75,9 @@ def signs_pages(content: BookContent, design: Design) -> list[Page]:
     )
     items = [design.page_title(words.signs_title, SIGNS)]
     room = _example_width(entries, design)
-    items += [Flowed(_entry(entry, room, design), design.size(12.0)) for entry in entries]
+    for entry in entries:
+        gap = 18.0 if entry.piece is None else 12.0
+        items.append(Flowed(_entry(entry, room, design), design.size(gap)))
     items.append(design.body(words.signs_rest, before_pt=18.0))
     return flow([Stream(tuple(items))], design.page_format, words.signs_title)
 
