@@ -99,6 +99,30 @@ def test_profiles_and_hands_from_outside_are_in_the_book(
         assert third == contents(out)
 
 
+def test_tunes_behind_links_are_in_the_book_where_the_links_stand(
+    tmp_path: Path, folder: Path
+) -> None:
+    other = tmp_path / "grannens"
+    (other / "visor").mkdir(parents=True)
+    for name in ("c.abc", "visor/d.abc"):
+        (other / name).write_text(TUNE.replace("Låt", name), encoding="utf-8")
+    try:
+        (folder / "lånad.abc").symlink_to(other / "c.abc")
+        (folder / "min" / "visor").symlink_to(other / "visor", target_is_directory=True)
+    except OSError:
+        pytest.skip("links cannot be made here")
+    choices = '[reading]\nmay_leave_folder = true\n[tune."min/visor/d.abc:1"]\nkey = "E"\n'
+    (folder / "tunes.toml").write_text(SETTINGS + choices, encoding="utf-8")
+    book, out, again = tmp_path / "book.pdf", tmp_path / "out", tmp_path / "again.pdf"
+    build_book(folder, book, jobs=1)
+    unpack_book(book, out)
+    before = contents(folder) | {"min/visor/d.abc": (other / "visor" / "d.abc").read_bytes()}
+    del before["letter.txt"]
+    assert contents(out) == before and not any(path.is_symlink() for path in out.rglob("*"))
+    build_book(out, again, jobs=1)
+    assert streams_of(again) == streams_of(book)
+
+
 def streams_of(book: Path) -> list[bytes]:
     """What is drawn on the pages of a PDF."""
     with pikepdf.open(book) as document:

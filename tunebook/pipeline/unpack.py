@@ -41,12 +41,13 @@ class UnpackReport:
 
 
 def folder_files(setup: Setup) -> tuple[AttachedFile, ...]:
-    """Return what the setup's book is made of: tunes, scores and settings, as far as they lie in
-    its folder, profiles and hand files, in order of their names. Settings from elsewhere stand as
+    """Return what the setup's book is made of: tunes, scores and settings, profiles and hand files,
+    in order of their names. Tunes behind links stand where the links do, settings from elsewhere as
     the folder's own would, profiles and hand files in a folder of their own.
 
     Raises InputError when a file is gone that was there a moment ago."""
-    home = Path(os.path.realpath(setup.folder if setup.folder.is_dir() else setup.folder.parent))
+    folder = setup.folder if setup.folder.is_dir() else setup.folder.parent
+    home = Path(os.path.realpath(folder))
     settings = os.path.realpath(setup.book.place.path) if setup.book.place else ""
     found: dict[str, bytes] = {}
     outside: dict[Path, bytes] = {}
@@ -54,8 +55,10 @@ def folder_files(setup: Setup) -> tuple[AttachedFile, ...]:
         real = Path(os.path.realpath(path))
         if str(real) == settings:
             name = SETTINGS_FILE_NAME
+        elif path.suffix.lower() in FILE_SUFFIXES and path.is_relative_to(folder):
+            name = _name_in(folder, path)
         elif real.is_relative_to(home):
-            name = unicodedata.normalize("NFC", real.relative_to(home).as_posix())
+            name = _name_in(home, real)
         elif real.suffix.lower() == ".toml" and not real.is_relative_to(_OWN_FILES):
             name = ""
         else:
@@ -75,6 +78,10 @@ def folder_files(setup: Setup) -> tuple[AttachedFile, ...]:
         )
         found |= {name: outside[path] for path, name in names.items()}
     return tuple(AttachedFile(name, found[name]) for name in sorted(found))
+
+
+def _name_in(folder: Path, path: Path) -> str:
+    return unicodedata.normalize("NFC", path.relative_to(folder).as_posix())
 
 
 def unpack_book(book: Path, folder: Path | None = None) -> UnpackReport:
