@@ -164,7 +164,8 @@ def test_a_named_tuning_counts_for_what_is_kept(folder: Path) -> None:
 def test_ways_through_a_set_are_told_by_retunings_and_ease(folder: Path) -> None:
     setup = setup_with(folder, SET)
     report = compare_folder(setup, CompareOrder(tunings="CGDA,CGCA", sets=True, jobs=1))
-    first = report.sets[0]
+    written, first = report.sets[:2]
+    assert written.is_as_written and written.retunings == written.semitones_turned == 0
     assert (first.title, first.retunings, first.is_reordered) == ("Kväll", 0, False)
     assert [title for _, title in first.tunes] == ["First", "Second", "Third"]
     scores = {one.title: [way.difficulty for way in one.tunings] for one in report.tunes}
@@ -172,10 +173,27 @@ def test_ways_through_a_set_are_told_by_retunings_and_ease(folder: Path) -> None
     assert first.difficulty == pytest.approx(min(means))
 
 
-def test_sets_cannot_be_compared_in_one_tuning(command, folder: Path) -> None:  # type: ignore[no-untyped-def]
+def test_a_set_as_written_counts_the_tunings_that_its_tunes_have(folder: Path) -> None:
+    setup = setup_with(folder, SET + '[tune."a.abc:2"]\ntuning = "C3,G3,C4,G4"\n')
+    for asked in (None, "CGDA,CGCA"):
+        report = compare_folder(setup, CompareOrder(tunings=asked, sets=True, jobs=1))
+        (written,) = (one for one in report.sets if one.is_as_written)
+        # D to C and A to G, and back.
+        assert (written.retunings, written.semitones_turned) == (2, 8)
+        assert [name for name, _ in written.tunes] == ["CGDA", "CGCG", "CGDA"]
+        found = [arrange_tune(tune, setup).arrangement for tune in load(setup).tunes[:3]]
+        effort = sum(one.difficulty for one in found if one is not None) / 3
+        assert written.difficulty == pytest.approx(effort)
+        assert report.tunings == (("CGDA", "CGCG", "CGCA") if asked is None else ("CGDA", "CGCA"))
+
+
+def test_sets_are_compared_in_the_usual_tunings_where_none_are_named(
+    command,  # type: ignore[no-untyped-def]
+    folder: Path,
+) -> None:
     setup_with(folder, SET)
-    code, _, errors = command("compare", str(folder), "--keys", "--sets")
-    assert code == 2 and "give --tunings CGDA,CGCA with --sets" in errors
+    code, out, errors = command("compare", str(folder), "--keys", "--sets")
+    assert code == 0 and "as written" in out and "CGCA" in out, errors
 
 
 def test_a_string_that_goes_back_to_the_books_tuning_runs_no_risk(

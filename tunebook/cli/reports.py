@@ -219,7 +219,7 @@ def _print_sets(report: CompareReport) -> None:
     rows = [
         (
             one.title[:30],
-            "changed" if one.is_reordered else "as written",
+            "as written" if one.is_as_written else ("kept", "changed")[one.is_reordered],
             str(one.retunings),
             f"{one.difficulty:.2f}",
             str(one.semitones_turned or ""),
@@ -232,6 +232,7 @@ def _print_sets(report: CompareReport) -> None:
     say()
     columns = ("set", "order", "retunings", "cost/s", "semitones", "tunes")
     print_table(columns, rows, numeric=(2, 3, 4))
+    say("order: as written, in the tunings that the tunes have; kept or changed, in the best ones")
     say("semitones: by how many strings are turned on the way, in all")
     say(TUNING_CAUTION)
 

@@ -96,7 +96,8 @@ class TuningScore:
 class SetAdvice:
     """One way through a set: its ``title``, whether tunes change places (``is_reordered``), how
     often the strings are tuned anew, the mean difficulty of the tunes (cost per second), by how
-    many semitones strings are turned on the way, and the tunes in order as (tuning, title)."""
+    many semitones strings are turned on the way, and the tunes in order as (tuning, title). One is
+    the set with the order and the tunings that it has (``is_as_written``)."""
 
     title: str
     is_reordered: bool
@@ -104,6 +105,7 @@ class SetAdvice:
     difficulty: float
     semitones_turned: int
     tunes: tuple[tuple[str, str], ...]
+    is_as_written: bool = False
 
     @property
     def by_tuning(self) -> tuple[tuple[str, tuple[str, ...]], ...]:

@@ -53,7 +53,7 @@ class ReportWords:
     sets: str
     sets_text: str
     set_columns: tuple[str, ...]
-    set_orders: tuple[str, str]
+    set_orders: tuple[str, str, str]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import islice, pairwise
 from math import inf
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from tunebook.pipeline.order import Section, unique_identities
 from tunebook.pipeline.outcomes import arrange_tune
 from tunebook.pipeline.prepare import prepare_tune
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
-from tunebook.read.settings.profile import read_instrument
+from tunebook.read.settings.profile import listed_tunings, read_instrument
 from tunebook.solve.harmony.names import says_chord
 from tunebook.solve.set_order import plans
 from tunebook.solve.transpose import transpose_tune, without_pins
@@ -72,12 +73,12 @@ def compare_folder(
 
     Raises SettingError for a tuning that cannot be read, InputError when there is no tune.
     """
-    setups = _setups(setup, order)
     files = read_files(setup)
     if order.output is not None:
         check_writable(order.output, setup.read)
     loaded = load(setup, files)
     tunes = loaded.tunes
+    setups = _setups(setup, order, tunes)
     names = unique_identities(tunes)
     within = order.within if order.keys else 0
     work = [(tune, name, setups, within) for tune, name in zip(tunes, names, strict=True)]
@@ -92,7 +93,7 @@ def compare_folder(
         totals=_totals(setups, scores),
         messages=gather_messages(setup, loaded.messages),
         output=order.output,
-        sets=_advice(loaded.sections, setups, scores) if order.sets else (),
+        sets=_advice(loaded.sections, setups, scores, setup) if order.sets else (),
     )
     if order.output is not None:
         from tunebook.book.pages.comparison import write_comparison
@@ -109,16 +110,56 @@ def compare_folder(
     return report
 
 
+def _turned(one: Setup, other: Setup) -> int:
+    """The semitones by which strings are turned from one tuning to another."""
+    pairs = zip(one.instrument.strings, other.instrument.strings, strict=True)
+    return sum(abs(a.open_midi - b.open_midi) for a, b in pairs)
+
+
+def _as_written(
+    section: Section, setups: tuple[Setup, ...], scores: list[TuneScores], setup: Setup
+) -> Iterator[SetAdvice]:
+    """The set with the order and the tunings that it has; nothing where a tune of it cannot be
+    played so. ``setups`` are those of the ``scores``, ``setup`` is the folder's own."""
+    own = [setup.for_tune(tune) for tune in section.tunes]
+    efforts = []
+    for tune, one, score in zip(section.tunes, own, scores, strict=True):
+        found = [
+            way.difficulty
+            for other, way in zip(setups, score.tunings, strict=True)
+            if other.instrument == one.instrument
+        ]
+        efforts.append(found[0] if found else _tuning_score(one, _arranged(tune, one)).difficulty)
+    known = [effort for effort in efforts if effort is not None]
+    turns = [_turned(one, other) for one, other in pairwise(own)]
+    if len(known) == len(efforts):
+        yield SetAdvice(
+            title=section.title,
+            is_reordered=False,
+            retunings=sum(map(bool, turns)),
+            difficulty=sum(known) / len(known),
+            semitones_turned=sum(turns),
+            tunes=tuple(
+                (one.instrument.tuning_name, tune.title)
+                for one, tune in zip(own, section.tunes, strict=True)
+            ),
+            is_as_written=True,
+        )
+
+
+def _arranged(tune: Tune, setup: Setup) -> Arrangement | None:
+    return arrange_tune(tune, setup).arrangement
+
+
 def _advice(
-    sections: tuple[Section, ...], setups: tuple[Setup, ...], scores: list[TuneScores]
+    sections: tuple[Section, ...],
+    setups: tuple[Setup, ...],
+    scores: list[TuneScores],
+    setup: Setup,
 ) -> tuple[SetAdvice, ...]:
-    """The best ways through each set, in the order of the book and in any order; a tune that can
-    be played in no tuning is passed over."""
-    opens = [[string.open_midi for string in one.instrument.strings] for one in setups]
-    turns = [
-        [sum(abs(a - b) for a, b in zip(one, other, strict=True)) for other in opens]
-        for one in opens
-    ]
+    """Each set as written, and the best ways through it, in the order of the book and in any
+    order; a tune that can be played in no tuning is passed over."""
+    turns = [[_turned(one, other) for other in setups] for one in setups]
     advice: list[SetAdvice] = []
     waiting = iter(scores)
     for section in sections:
@@ -126,6 +167,7 @@ def _advice(
         tunes = [one for one in own if any(way.difficulty is not None for way in one.tunings)]
         if not section.title or len(tunes) < 2:
             continue
+        advice += _as_written(section, setups, own, setup)
         efforts = [
             [inf if way.difficulty is None else way.difficulty for way in one.tunings]
             for one in tunes
@@ -151,16 +193,27 @@ def _advice(
     return tuple(advice)
 
 
-def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
-    # The table counts chords with a shape, so shapes are solved whatever the edition shows.
-    edition = replace(setup.edition, shows_shapes=True)
-    plain = replace(setup, messages=(), edition=edition)
+def _usual_tunings(setup: Setup, tunes: tuple[Tune, ...]) -> list[str]:
+    """The tunings in which the folder's tunes are, its own first, and those that are common on the
+    instrument."""
+    known = {setup.instrument.tuning_name: setup.instrument}
+    for tune in tunes:
+        found = setup.for_tune(tune).instrument
+        known.setdefault(found.tuning_name, found)
+    pitches = [
+        ",".join(pitch_name(one.open_midi) for one in found.strings) for found in known.values()
+    ]
+    listed = [name for name in listed_tunings(setup.profile) if name not in known]
+    return [*pitches, *listed][:MOST_TUNINGS]
+
+
+def _named(setup: Setup, order: CompareOrder, tunes: tuple[Tune, ...]) -> list[str]:
+    """The tunings that are asked for; the usual ones where only sets are."""
     if not order.tunings:
-        if not order.keys:
-            raise SettingError("nothing to compare", "give --tunings CGDA,CGCA or --keys")
-        if order.sets:
+        names = _usual_tunings(setup, tunes)
+        if len(names) < 2:
             raise SettingError("there is one tuning only", "give --tunings CGDA,CGCA with --sets")
-        return (plain,)
+        return names
     # A list of pitches holds commas itself: tunings written so are parted by semicolons.
     parting = ";" if ";" in order.tunings else ","
     names = [name.strip() for name in order.tunings.split(parting) if name.strip()]
@@ -168,6 +221,18 @@ def _setups(setup: Setup, order: CompareOrder) -> tuple[Setup, ...]:
         raise SettingError(f"no tuning is named in {order.tunings!r}", "give some, as CGDA,CGCA")
     if len(names) > MOST_TUNINGS:
         raise SettingError(f"{len(names)} tunings at once", f"compare {MOST_TUNINGS} at most")
+    return names
+
+
+def _setups(setup: Setup, order: CompareOrder, tunes: tuple[Tune, ...]) -> tuple[Setup, ...]:
+    # The table counts chords with a shape, so shapes are solved whatever the edition shows.
+    edition = replace(setup.edition, shows_shapes=True)
+    plain = replace(setup, messages=(), edition=edition)
+    if not order.tunings and not order.sets:
+        if not order.keys:
+            raise SettingError("nothing to compare", "give --tunings CGDA,CGCA, --sets or --keys")
+        return (plain,)
+    names = _named(setup, order, tunes)
     if edition.voices == "second":
         plain = replace(plain, players=())  # whoever plays a second voice, the tunings are theirs
     plain = replace(plain, tunings=(), tunes_have_tunings=False)

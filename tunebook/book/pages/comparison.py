@@ -113,7 +113,7 @@ def _sets(sets: Sequence[SetAdvice], words: ReportWords, design: Design) -> list
     rows = [
         (
             one.title,
-            words.set_orders[one.is_reordered],
+            words.set_orders[2 if one.is_as_written else one.is_reordered],
             str(one.retunings),
             texts.decimal(one.difficulty, 2),
             str(one.semitones_turned),

@@ -337,6 +337,13 @@ def read_instrument(
     return parse_instrument(text, str(path), tuning)
 
 
+def listed_tunings(name_or_path: str) -> tuple[str, ...]:
+    """The names of the tunings that a profile lists; raises as :func:`read_instrument` does."""
+    read_instrument(name_or_path)
+    path = _find_profile(name_or_path)
+    return tuple(load_toml(read_text(path), str(path))["tunings"])
+
+
 def parse_instrument(text: str, path: str, tuning: str | None = None) -> Instrument:
     """Read a profile from its ``text``; ``path`` stands in messages. Raises SettingError."""
     data = load_toml(text, path)
