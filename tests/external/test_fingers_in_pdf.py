@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.engrave.engrave import engrave
+from tunebook.engrave.settings import PAGE_HEIGHT_PT
 from tunebook.model.arrangement import Arrangement
 from tunebook.model.book import Edition, HandChoice
 from tunebook.model.piece import EngravedPiece
@@ -135,3 +136,37 @@ def test_fingers_keep_away_from_the_numbers_of_endings(tmp_path: Path) -> None:
                 # The number stands above the finger, and clear of it.
                 assert all(finger[2] - middle > 2.0 * space for finger in beside), (text, beside)
         assert numbers == 2 * len(ENDING_NOTES)
+
+
+HEAD_OF_QUARTER = "\ue0fa"
+REMARKS = (
+    "slow the last time",
+    "slow the last time, and all others wait here until the oldest player comes in again",
+)
+
+
+@needs_pdftotext
+def test_a_remark_keeps_to_its_bar_and_to_the_line(tmp_path: Path) -> None:
+    """One at the end of a line begins under its note, or is wrapped up to the end of the line; all
+    of it is within what is cut out of the page."""
+    music = "K:D\nDEFG|ABcd|D2F2A2|[r:note {}]F2A2D2|\nDEFG|ABcd|A2D2F2|D2A2D2|]"
+    edition = Edition("test", fingers="none", drones="none", chords="none")
+    written = {
+        text: write_source(arranged(music.format(text), "CGDA"), edition, line_width_pt=480.0)
+        for text in REMARKS
+    }
+    pieces, failures = engrave(written, work_folder=tmp_path)
+    assert failures == []
+    for piece in pieces:
+        pages = boxes(piece)
+        (system,) = (
+            one for one in piece.systems if any(word[3] == "slow" for word in pages[one.page_index])
+        )
+        words = pages[system.page_index]
+        remark = [word for word in words if word[3] in piece.identity.split()]
+        assert [word[3] for word in remark] == piece.identity.split()
+        first_head = sorted(word[0] for word in words if word[3] == HEAD_OF_QUARTER)[-3]
+        left = min(word[0] for word in remark)
+        assert left > (STAFF_BEGINS_PT + 180 if piece.identity == REMARKS[1] else first_head - 8)
+        assert max(word[1] for word in remark) <= 18 + 480
+        assert max(word[2] for word in remark) < PAGE_HEIGHT_PT - system.bottom_pt - 4

@@ -351,24 +351,12 @@ def trill_events(events: Iterable[str], fingered: FingeredNote | None, shown: Sh
 MOST_REMARK_LETTERS = 200
 
 
-def remark_events(note: Note, side: int) -> list[str]:
-    """A player's remark under the staff; ``side`` -1 where it begins at the note, 1 where it ends
-    there, so that it stays within the line."""
-    if not note.remark.strip():
-        return []
-    return [f"_\\playerRemark #{side} {lilypond_string(note.remark, MOST_REMARK_LETTERS)}"]
-
-
-def sides_in_line(bars: Sequence[PrintedBar]) -> dict[int, int]:
-    """For each bar by its index the half of its line in which it stands: -1 left, 1 right."""
-    sides: dict[int, int] = {}
-    line: list[int] = []
-    for one in bars:
-        line.append(one.bar.index)
-        if one.ends_line or one is bars[-1]:
-            sides |= {index: -1 if 2 * at < len(line) else 1 for at, index in enumerate(line)}
-            line = []
-    return sides
+def write_remark(note: Note, written: Written) -> None:
+    """Add a player's remark under the staff, from its note on; where the line ends before it does,
+    it is wrapped and moved to the left within its bar."""
+    if note.remark.strip():
+        text = lilypond_string(note.remark, MOST_REMARK_LETTERS)
+        written.events.append(f"_\\playerRemark {text}")
 
 
 _PALE = "-\\tweak color #(rgb-color 0.5 0.5 0.5) -"

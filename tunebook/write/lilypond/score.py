@@ -35,10 +35,9 @@ from tunebook.write.lilypond.marks import (
     departure_to_coda,
     end_marks,
     note_marks,
-    remark_events,
-    sides_in_line,
     spans_of,
     trill_events,
+    write_remark,
 )
 from tunebook.write.note_values import split_value, value_text
 from tunebook.write.safe_text import lilypond_string
@@ -76,7 +75,6 @@ class MelodyWriter:
         self.leading_graces: dict[int, Fraction] = {}
         self.time = Fraction(-1)
         self.signs = StaffSigns(printed)
-        self.sides = sides_in_line(printed.bars)
 
     def staff(self) -> Group:
         """The staff, one group a bar."""
@@ -127,7 +125,7 @@ class MelodyWriter:
     def _note(self, bar: Bar, note: Note) -> list[Component]:
         value = _value_of(note)
         if note.is_rest:
-            written = self._texts_only(bar, note)
+            written = self._texts_only(note)
             if note.is_invisible:
                 return make_leaves("s", value, written)
             is_whole_bar = length_of(bar.notes) == note.duration == bar.meter.length
@@ -163,10 +161,10 @@ class MelodyWriter:
             leaf.small_heads = (0,)
         return leaves
 
-    def _texts_only(self, bar: Bar, note: Note) -> Written:
+    def _texts_only(self, note: Note) -> Written:
         written = note_marks(note, None, self.arrangement.instrument, self.shown)
         if self.shown.has_texts:
-            written.events += remark_events(note, self.sides.get(bar.index, -1))
+            write_remark(note, written)
         return written
 
     def _written(self, bar: Bar, note: Note) -> Written:
@@ -177,7 +175,7 @@ class MelodyWriter:
         written.last_events = list(spans.last)
         if self.shown.has_texts:
             written.events += trill_events(spans.trills, fingered, self.shown)
-            written.events += remark_events(note, self.sides.get(bar.index, -1))
+            write_remark(note, written)
             written.after += spans.trill_ends
         return written
 
