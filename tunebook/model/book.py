@@ -42,6 +42,7 @@ from tunebook.model.choices import (
 )
 from tunebook.model.hand import HandWeight, Limits
 from tunebook.model.sound import SoundChoice
+from tunebook.model.tune import Tune
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +146,10 @@ class Edition:
         least = LARGE_STAFF_PT if is_large else READABLE_STAFF_PT
         small = max(least, round(self.staff_size_pt * _STAFF_STEP, 1))
         return small if self.density == "tight" and small < self.staff_size_pt else None
+
+    def has_words_of(self, tune: Tune) -> bool:
+        """Whether the tune's words are printed: the part of a second voice is without them."""
+        return self.shows_words and not (self.voices == "second" and tune.voices)
 
     @property
     def shows_practice(self) -> bool:

@@ -14,9 +14,11 @@ from tunebook.book.fonts.fonts import load_fonts
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
 from tunebook.book.pages.indexes import (
+    HIGHEST_ROW,
     facts_of,
     index_pages,
     ladder_pages,
+    row_height,
     rung_of,
     scale_steps,
     techniques_of,
@@ -107,6 +109,11 @@ def test_a_high_hand_is_a_position_above_first(book: BookContent) -> None:
 
 def test_openings_are_steps_of_the_scale(book: BookContent) -> None:
     assert scale_steps(book.tunes[0].arrangement.tune) == (1, 2, 3, 5, 6, 1)
+
+
+def test_openings_stand_in_level_rows_but_for_what_is_far_too_high() -> None:
+    assert row_height([30.0, 32.0, 33.0]) == 33.0
+    assert row_height([30.0, 32.0, 32.0, 90.0]) == pytest.approx(32.0 * HIGHEST_ROW)
 
 
 def test_few_tunes_have_no_index(book: BookContent, design: Design) -> None:

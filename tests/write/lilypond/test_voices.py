@@ -88,7 +88,10 @@ def test_words_stand_under_the_melody_only(two) -> None:
     assert source.count("\\lyricmode") == 1
     assert source.index("MelodyStaff") < source.index("\\lyricmode") < source.index("VoiceStaff2")
     part = replace(found, tune=replace(tune, voices=(replace(tune.voices[0], bars=sung),)))
-    assert "\\lyricmode" not in music(part, replace(BOTH, voices="second"))
+    second = replace(BOTH, voices="second")
+    assert "\\lyricmode" not in music(part, second)
+    alone = replace(found, tune=replace(tune, voices=()), voices=())
+    assert "\\lyricmode" in music(alone, second), "there its player has the melody"
 
 
 def test_staves_have_as_much_room_for_grace_notes_as_the_fullest(two) -> None:

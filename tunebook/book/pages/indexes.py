@@ -7,7 +7,7 @@ tunes, and one of types or keys in which everything stands under one heading.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -58,6 +58,8 @@ HAND_LEEWAY = 1.0
 # Of what more tunes than these have, those are listed that do without.
 MOST_WITH_TECHNIQUE = 0.6
 MUCH_LITTLE_FINGER = 0.2
+HIGHEST_ROW = 1.25
+"""How high a row of openings may be, by the usual height of one; our judgement."""
 OPENING_NOTES = 8
 LEAST_STEPS_SHOWN = 4
 LONGEST_WHOLE_GROUP = 6
@@ -263,12 +265,20 @@ def _openings(content: BookContent, design: Design) -> list[Stream]:
         return []
     tunes.sort(key=lambda pair: (scale_steps(pair[0].arrangement.tune), pair[0].identity))
     items = []
+    row = row_height([music.height_pt for _, music in tunes])
     for tune, music in tunes:
+        rest = Space(max(row - music.height_pt, 0.0))
         name = _entry(_titles_of(tune)[0], tune, design, _steps_text(tune, design, width)).block
-        items.append(Flowed(Stack((name, music)), design.size(7.0)))
+        items.append(Flowed(Stack((name, music, rest)), design.size(7.0)))
     words = design.words
     notes = (design.note(words.index_openings_text), Flowed(Space(design.size(8.0))))
     return [_index(words.index_openings, INDEX_OPENINGS, items, design, is_whole=True, notes=notes)]
+
+
+def row_height(heights: Sequence[float]) -> float:
+    """The height that all openings get, so that the lines of both columns stand level; what goes
+    far beyond the usual is left higher."""
+    return min(max(heights), HIGHEST_ROW * sorted(heights)[len(heights) // 2])
 
 
 def _first_bars(tune: BookTune, design: Design, width: float) -> Music | None:

@@ -106,7 +106,7 @@ def tune_tail(tune: BookTune, edition: Edition, design: Design) -> Block | None:
         shapes = shapes_row(tune.arrangement, design)
         if shapes is not None:
             blocks += [Space(design.size(6.0)), shapes]
-    if edition.shows_words and tune.arrangement.tune.words:
+    if tune.arrangement.tune.words and edition.has_words_of(tune.arrangement.tune):
         blocks += [Space(design.size(6.0)), words_block(tune.arrangement.tune.words, design)]
     blocks += _texts_block(tune.arrangement.tune.closing_texts, design)
     remarks = _remarks(tune, edition, design)

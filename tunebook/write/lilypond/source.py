@@ -79,7 +79,7 @@ def write_source(
     beside_it = [beside(bars, one.voice.bars) for one in voices]
     if edition.voices == "second" and arrangement.tune.voices:
         beside_it = [cue_bars(bars, arrangement.tune.voices[0].bars)]
-    has_words = edition.shows_words and edition.voices != "second" and not is_cue
+    has_words = edition.has_words_of(arrangement.tune) and not is_cue
     words = word_lines(bars) if has_words else []
     cue = opening_cue(arrangement, bars, shown) if is_cue else None
     lines = break_lines(
