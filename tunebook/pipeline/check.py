@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from tunebook.errors import Message, SourcePlace
@@ -86,35 +88,26 @@ def check_folder(
     store = NO_STORE if verify else default_store()
     files = with_kept_scores(each_file(setup), setup, store, jobs)
     loaded = load(setup, files, holds_music=False, reader=reader_with(store))
-    tunes = loaded.tunes
     bare = replace(setup, messages=(), read=FilesRead())
     work = [
         (text, tune.tuning, bare, verify, voices)
-        for text, tune in zip(loaded.texts, tunes, strict=True)
+        for text, tune in zip(loaded.texts, loaded.tunes, strict=True)
     ]
+    make = functools.partial(
+        map_on_cores, _check_tune, jobs=count_of_jobs(jobs), scheduler=scheduler
+    )
     rows: list[CheckRow] = []
     solved = Messages(are_bounded=True)
     verified: list[Message] = []
     remarks: list[Message] = []
-    keys = _keys(work, setup)
-    places = [whereabouts(tune, setup.book) for tune in tunes]
-    found = [_fetched(store, key, place) for key, place in zip(keys, places, strict=True)]
-    missing = [one for one, there in zip(work, found, strict=True) if there is None]
-    made = map_on_cores(_check_tune, missing, jobs=count_of_jobs(jobs), scheduler=scheduler)
-    for at, tune in enumerate(tunes):
-        checked = found[at]
-        if checked is None:
-            checked = next(made)
-            _keep(store, keys[at], places[at], checked)
-        row, said, prices, told = checked
-        on_progress("arranging", tune.title, at + 1, len(tunes))
+    each = zip(loaded.tunes, _each_checked(work, loaded.tunes, setup, store, make), strict=True)
+    for done, (tune, (row, said, prices, told)) in enumerate(each, start=1):
+        on_progress("arranging", tune.title, done, len(loaded.tunes))
         rows += [row] if row else []
         solved.add(*said)
         verified += prices
         remarks += told
     about = gather_messages(setup, loaded.messages, sorted(solved.kept), verified)
-    if missing:
-        store.trim()
     further = loaded.further + solved.further
     if further:
         what = f"{further} further messages are not shown"
@@ -129,10 +122,34 @@ def check_folder(
     )
 
 
+_Work = Sequence[tuple[TuneText, str, Setup, bool, bool]]
 _Checked = tuple[CheckRow | None, tuple[Message, ...], list[Message], list[Message]]
 
 
-def _keys(work: list[tuple[TuneText, str, Setup, bool, bool]], setup: Setup) -> list[str]:
+def _each_checked(
+    work: _Work,
+    tunes: Sequence[Tune],
+    setup: Setup,
+    store: Store,
+    make: Callable[[_Work], Iterator[_Checked]],
+) -> Iterator[_Checked]:
+    """What is found out of each tune: what is kept, moved to where the tune stands now, and else
+    what ``make`` gives, which is then kept."""
+    places = [whereabouts(tune, setup.book) for tune in tunes]
+    keys = _keys(work, setup)
+    found = [_fetched(store, *pair) for pair in zip(keys, places, strict=True)]
+    missing = [one for one, there in zip(work, found, strict=True) if there is None]
+    made = make(missing)
+    for key, place, checked in zip(keys, places, found, strict=True):
+        if checked is None:
+            checked = next(made)
+            _keep(store, key, place, checked)
+        yield checked
+    if missing:
+        store.trim()
+
+
+def _keys(work: _Work, setup: Setup) -> list[str]:
     """The sums of all that each row depends on."""
     common = content_sum("check", setup_sum(setup))
     return [

@@ -154,16 +154,7 @@ def _setup(
     folder: Path, book: Book, wishes: Wishes, messages: tuple[Message, ...], read: FilesRead
 ) -> Setup:
     edition = _edition(book, wishes.edition or "player")
-    if edition.tuning is not None:
-        book = replace(book, tuning=edition.tuning)
-    own_hand = edition.hand
-    if edition.voices == "second":
-        book, own_hand = for_second_player(book, edition)
-    if not wishes.reads_hand_file:
-        book = replace(book, hand=replace(book.hand, file=None))
-        own_hand = own_hand if own_hand in HAND_SIZES else None
-    book = _with_wishes(book, wishes)
-    book, said = with_hand(book, wishes.hand, own_hand, read)
+    book, said = _wished_book(book, edition, wishes, read)
     messages = tuple(dict.fromkeys((*messages, *said)))
     profile = wishes.instrument or profile_path(book.instrument, book)
     instrument, hand = read_instrument(profile, book.tuning, read), read_hand(book.hand)
@@ -189,6 +180,21 @@ def _setup(
         tunings=tunings,
         tunes_have_tunings=tunes_have_tunings,
     )
+
+
+def _wished_book(
+    book: Book, edition: Edition, wishes: Wishes, read: FilesRead
+) -> tuple[Book, tuple[Message, ...]]:
+    """The book with the tuning and the hand that its edition and the command line ask for."""
+    if edition.tuning is not None:
+        book = replace(book, tuning=edition.tuning)
+    own_hand = edition.hand
+    if edition.voices == "second":
+        book, own_hand = for_second_player(book, edition)
+    if not wishes.reads_hand_file:
+        book = replace(book, hand=replace(book.hand, file=None))
+        own_hand = own_hand if own_hand in HAND_SIZES else None
+    return with_hand(_with_wishes(book, wishes), wishes.hand, own_hand, read)
 
 
 def check_is_there(folder: Path) -> None:
@@ -314,23 +320,15 @@ def load(
         if is_question(tune) and not has_questions:
             continue
         said.add(*tune.messages)
-        if idle:
-            known = set().union(*(voice_names(tune, at) for at in range(len(tune.voices))))
-            idle = [name for name in idle if name not in known]
+        idle = _still_idle(idle, tune)
         tunes.append(tune if holds_music else _name_only(tune))
         if tune.tuning_of_text and setup.tunes_have_tunings:
             named[id(tunes[-1])] = tune.tuning_of_text, tune.place
         if not holds_music:
             texts[id(tunes[-1])] = text
     sections: tuple[Section, ...] = (Section("", "", tuple(tunes)),) if tunes else ()
-    is_part = setup.folder.is_file()
     if is_ordered:
-        sections, ordering = order_tunes(tuple(tunes), setup.book, setup.edition, is_part=is_part)
-        said.add(*ordering)
-        if not is_part:
-            unread = {one.place.path for one in said.kept if one.is_fatal}
-            said.add(*unknown_choices(tuple(tunes), setup.book, unread))
-            said.add(*_idle_players(idle, setup))
+        sections = _ordered(tuple(tunes), setup, idle, said)
     if not sections:
         raise nothing_to_do(setup, gather_messages(setup, said.kept))
     of_texts, misnamed = tunings_of_texts(named, setup.profile, setup.read)
@@ -340,6 +338,29 @@ def load(
     ordered = [texts[id(tune)] for section in sections for tune in section.tunes if texts]
     sections = tuple(tuned(one, tunings) for one in sections)
     return Loaded(sections, tuple(said.kept), said.further, tuple(ordered))
+
+
+def _ordered(
+    tunes: tuple[Tune, ...], setup: Setup, idle: Iterable[str], said: Messages
+) -> tuple[Section, ...]:
+    """The sections of the book; what its order, its choices and its players have to say is added
+    to ``said``. Of a part of a folder it is no mistake when something is not there."""
+    is_part = setup.folder.is_file()
+    sections, ordering = order_tunes(tunes, setup.book, setup.edition, is_part=is_part)
+    said.add(*ordering)
+    if not is_part:
+        unread = {one.place.path for one in said.kept if one.is_fatal}
+        said.add(*unknown_choices(tunes, setup.book, unread))
+        said.add(*_idle_players(idle, setup))
+    return sections
+
+
+def _still_idle(names: list[str], tune: Tune) -> list[str]:
+    """Those of the players' ``names`` that play no voice of the tune."""
+    if not names:
+        return names
+    known = set().union(*(voice_names(tune, at) for at in range(len(tune.voices))))
+    return [name for name in names if name not in known]
 
 
 def tune_of(text: TuneText, **wishes: Any) -> Tune:

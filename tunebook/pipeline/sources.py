@@ -78,12 +78,11 @@ def write_sources(
     found and marked. Where only a few are to be made, ``on_changed`` is given their pieces before
     the others are fetched."""
     common = setup_sum(setup, before)
-    keys = [
-        content_sum(common, name, *_text_of(tune)) for tune, name in zip(tunes, names, strict=True)
-    ]
+    named = list(zip(tunes, names, strict=True))
+    keys = [content_sum(common, name, *_text_of(tune)) for tune, name in named]
     bare = replace(setup, messages=())
     bare_before = None if before is None else replace(before, messages=())
-    work = [(tune, name, bare, bare_before) for tune, name in zip(tunes, names, strict=True)]
+    work = [(*one, bare, bare_before) for one in named]
     found: dict[int, TuneSource] = {}
 
     def make(places: list[int]) -> None:
@@ -109,7 +108,7 @@ def write_sources(
         if kept is not None:
             found[at] = kept
     missing = [at for at in range(len(tunes)) if at not in found]
-    if missing:
+    if missing:  # no cluster is asked for nothing
         make(missing)
     return tuple(found[at] for at in range(len(tunes)))
 
