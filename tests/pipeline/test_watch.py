@@ -17,8 +17,10 @@ import pytest
 
 from tunebook.errors import InputError, SettingError
 from tunebook.pipeline import watch
+from tunebook.pipeline.half_typed import at_open_end
 from tunebook.pipeline.load import BuildOrder, Wishes
 from tunebook.pipeline.remembered import next_turn, recalled, remember, remembering
+from tunebook.read.abc.tune import read_abc
 
 TUNE = "X:1\nT:{0}\nM:3/4\nL:1/8\nK:D\n{1}|d2 f2 a2|d6|]\n"
 OTHER = "X:1\nT:{0}\nM:3/4\nL:1/8\nK:G\n|G2 B2 d2|g2 f2 d2|G6|]\n"
@@ -100,6 +102,9 @@ def test_a_desk_s_work(watched: Watched, home: Path) -> None:
     assert book.read_bytes() == good
     assert watched.warns("t/b.abc:1: "), watched.warned
     (folder / "a.abc").write_bytes((folder / "a.abc").read_bytes())
+    (folder / "b.abc").write_text(OTHER.format("Beta")[:-5] + '"D"d2 d>\n', encoding="utf-8")
+    assert watched.line() == "b.abc: the book stays as it was"
+    assert watched.warns("t/b.abc:6:23: bar 3 is too short"), watched.warned
 
     # Several saves at once: the broken tune goes, another comes.
     (folder / "b.abc").unlink()
@@ -150,3 +155,21 @@ def test_what_is_remembered_is_forgotten_when_two_turns_did_without() -> None:
         next_turn()
         assert (recalled("a"), recalled("b")) == (1, None)
     assert recalled("a") is None
+
+
+@pytest.mark.parametrize(
+    ("music", "count"),
+    [
+        ("|G2 B2 d2|d2 d>", 1),
+        ("|G2 B2 d2|\nd2 d2 d2 d <", 1),
+        ('|G2 B2 d2|d2 d2 "G7', 2),
+        ("|G2 B2 d2|d2 d2 d2", 0),
+        ("|G2 B2|d2 d2 d2", 0),
+        ("|G2 B2 d2|d2 d|] % the end", 0),
+        ("|G2 B2 d2|d2 :|\nw:a b c d\nW:more", 0),
+        ("|G2 B2 d2|d2 d\nW:more\n% note", 1),
+    ],
+)
+def test_a_tune_is_half_typed_whose_last_bar_is_open_and_not_whole(music: str, count: int) -> None:
+    (tune,) = read_abc(f"X:1\nT:A\nM:3/4\nL:1/8\nK:G\n{music}\n")
+    assert len(at_open_end(tune)) == count, tune.messages

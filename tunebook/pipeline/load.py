@@ -420,9 +420,11 @@ def read_again(text: TuneText, setup: Setup) -> Tune:
     return read_tune(text, **_wishes(setup))
 
 
-def read_tunes_in(file: AbcFile, setup: Setup) -> tuple[Tune, ...]:
+def read_tunes_in(
+    file: AbcFile, setup: Setup, reader: Callable[..., Tune] = read_tune
+) -> tuple[Tune, ...]:
     """Return the tunes of one file, read as the setup's own are."""
-    found = iterate_tunes([file], **_wishes(setup))
+    found = iterate_tunes([file], **_wishes(setup), reader=reader)
     return tuple(one[1] for one in found if not isinstance(one, Message))
 
 

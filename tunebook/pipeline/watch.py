@@ -3,8 +3,8 @@
 What counts is what the files hold: the folder is looked through again after every word of the
 system that something in it changed, and once a second besides, since not every disk gives word.
 So the book itself may lie in the folder, editors may save by renaming, and a file that is saved
-without a change makes no work. A tune that cannot be used any more (one is typing it) keeps the
-last good book.
+without a change makes no work. A tune that cannot be used any more, or whose last bar is not yet
+whole (one is typing it), keeps the last good book.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pathlib import Path
 from tunebook.errors import InputError, Message, ProgramError, TunebookError
 from tunebook.model.book import BuildReport
 from tunebook.pipeline.build import build
+from tunebook.pipeline.half_typed import half_typed
 from tunebook.pipeline.kept import book_sum
 from tunebook.pipeline.load import (
     BuildOrder,
@@ -139,17 +140,23 @@ class _View:
         begun = time.perf_counter()
         try:
             setup = prepare(self.folder, self.wishes)
-            sums = _sums(setup, read_files(setup))
+            files = read_files(setup)
+            sums = _sums(setup, files)
         except TunebookError as error:
             self.sums = {**self.sums, "": error.what}
             return Turn(tuple(touched), error=error)
         changed = _changed(self.sums, sums, touched)
         self.setup, self.sums = setup, sums
-        return self._made(setup, changed, begun) if changed else None
+        if not changed:
+            return None
+        next_turn()
+        begun_tunes = [one for one in half_typed(files, setup) if _known_as(one) not in self.said]
+        if begun_tunes:
+            return Turn(changed, messages=tuple(begun_tunes))
+        return self._made(setup, changed, begun)
 
     def _made(self, setup: Setup, changed: tuple[str, ...], begun: float) -> Turn:
         titles: list[str] = []
-        next_turn()
 
         def hear(stage: str, name: str, _done: int, _total: int) -> None:
             if stage == "arranging":
