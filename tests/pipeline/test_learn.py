@@ -238,3 +238,17 @@ def test_the_programs_own_fingers_teach_nothing_and_no_hand_is_written(
     assert report.verdict.is_alike and report.output is None
     assert not (tmp_path / "hand.toml").exists()
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_each_answer_that_cannot_be_read_is_named(command, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    tunes = [QUESTION.format(said) + "E F A|]\n" for said in ("D", "A B", "b", "")]
+    tunes.append(QUESTION.format("D") + "!1!E F A|]\n")
+    (tmp_path / "ask.abc").write_text("\n".join(tunes), encoding="utf-8")
+    (tmp_path / "a.abc").write_text("X:1\nT:A\nM:3/4\nL:1/4\nK:D\nE F A|]\n", encoding="utf-8")
+    code, _, errors = command("check", str(tmp_path))
+    assert code == 0 and errors.count("is none of its ways; write one of A, B") == 2
+    assert f"{tmp_path / 'ask.abc'}:1: answer 'D' to 'Q'" in errors
+    assert f"{tmp_path / 'ask.abc'}:11: answer 'A B' to 'Q'" in errors
+    assert command("check", str(tmp_path), "--strict")[0] == 1
+    code, _, errors = command("learn", str(tmp_path))
+    assert code == 3 and "answer 'D'" in errors and "answer 'A B'" in errors

@@ -22,7 +22,7 @@ from tunebook.model.tune import Tune
 from tunebook.model.words import words_for
 from tunebook.pipeline.load import Progress, Setup, no_progress
 from tunebook.pipeline.passages import Compared, columns_of, engraved, title_of
-from tunebook.pipeline.questions import WAY
+from tunebook.pipeline.questions import answered_way, struck_notes
 from tunebook.solve.fingering.demands import NoteRef
 from tunebook.solve.learning.ask import Question, questions
 from tunebook.solve.learning.lesson import Sheet
@@ -34,8 +34,6 @@ from tunebook.write.passage_abc import passage_as_abc
 
 LETTERS = "ABC"
 _ANSWERED = re.compile(r"^r:\s*answer[^\S\n]*\S|![0-5]!", re.M | re.I)
-_ANSWER = re.compile(r"answer\b\s*(.*)", re.I)
-_LETTER = re.compile(r"[\s:=\"']*([A-C])\s*([.,;:!?)\"'].*)?", re.I)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,31 +141,10 @@ def _ways(one: Question) -> Iterator[str]:
 def answered_marks(tune: Tune, instrument: Instrument) -> tuple[tuple[Mark, ...], list[Message]]:
     """The marks that an answer in the tune's head stands for, and what is said of one that cannot
     be read; none where the tune is no question, or not yet answered."""
-    remarks = [text.strip() for text in tune.field("r")]
-    ways = {match[1]: match[2].split() for text in remarks if (match := WAY.fullmatch(text))}
-    answers = [match[1].strip() for text in remarks if (match := _ANSWER.fullmatch(text))]
-    said = answers[0] if answers and ways else ""
-    if not said:
-        return (), []
-    letter = _LETTER.fullmatch(said)
-    answer = letter[1].upper() if letter else ""
-    refs = [
-        NoteRef(bar.index, at)
-        for bar in tune.bars
-        for at, note in enumerate(bar.notes)
-        if not (
-            note.is_rest
-            or note.is_grace
-            or (note.is_tied_from_before and all(note.is_tied_from_before))
-        )
-    ]
-    if len(ways.get(answer, ())) != len(refs):
-        what = f"answer {said!r} to {tune.title!r} is none of its ways"
-        remedy = f"write one of {', '.join(ways)} after r:answer"
-        return (), [Message(tune.place, "answer", what, remedy)]
+    way, message = answered_way(tune)
     marks = []
-    for ref, way in zip(refs, ways[answer], strict=True):
-        string, finger = (int(part) for part in way.split(":"))
+    for ref, stop in zip(struck_notes(tune), way, strict=bool(way)):
+        string, finger = (int(part) for part in stop.split(":"))
         if 1 <= string <= len(instrument.strings):
-            marks.append(Mark(ref, (finger,), string))
-    return tuple(marks), []
+            marks.append(Mark(NoteRef(*ref), (finger,), string))
+    return tuple(marks), [] if message is None else [message]

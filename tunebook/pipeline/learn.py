@@ -177,7 +177,8 @@ def sheets_of(
 def _check_enough(
     setup: Setup, marked: Sequence[Sheet], messages: Sequence[Message], from_pins: bool
 ) -> None:
-    """Raise InputError when there are too few tunes or marks, with the first of the messages."""
+    """Raise InputError when there are too few tunes or marks, with the first of the messages,
+    and with each about an answer."""
     notes = sum(len(sheet.marks) for sheet in marked)
     if len(marked) >= FEWEST_TUNES and notes >= FEWEST_NOTES:
         return
@@ -185,7 +186,10 @@ def _check_enough(
         f"too few notes are marked to learn a hand from ({notes}, in {len(marked)} of the tunes): "
         f"that takes {FEWEST_NOTES} notes in {FEWEST_TUNES} tunes"
     )
-    if messages:
+    answers = [str(one) for one in messages if one.kind == "answer"]
+    if answers:
+        what += f" ({'. '.join(answers)})"
+    elif messages:
         what += f" (first message: {messages[0]})"
     remedy = "mark fingers as !2! before notes, or answer the questions of --ask"
     if not from_pins and any(one.fingers or one.strings for one in setup.book.choices):

@@ -39,7 +39,7 @@ from tunebook.pipeline.players import (
     voice_names,
     with_hand,
 )
-from tunebook.pipeline.questions import is_question
+from tunebook.pipeline.questions import is_question, said_of_answer
 from tunebook.pipeline.remembered import is_remembering, recalled, remember
 from tunebook.pipeline.tunings import Tunings, named_tunings, tunings_of_texts
 from tunebook.read.abc.tune import TuneText, read_tune
@@ -301,7 +301,8 @@ def load(
     ``files`` are what :func:`read_files` gave, where they are at hand. Without ``is_ordered`` the
     tunes stay as they stand in the files, those that the settings leave out among them. Without
     ``holds_music`` of each tune only its text is held, for :func:`read_again`, and of endless
-    messages only so many. Questions to a player are passed over without ``has_questions``.
+    messages only so many. Questions to a player are passed over without ``has_questions``,
+    but for what is said of their answers.
     ``reader`` answers as ``read_tune`` does, from what is kept.
 
     Raises InputError when the folder is gone or no tune of it can be used, with the first reason.
@@ -318,6 +319,7 @@ def load(
             continue
         text, tune = one
         if is_question(tune) and not has_questions:
+            said.add(*said_of_answer(tune))
             continue
         said.add(*tune.messages)
         idle = _still_idle(idle, tune)
