@@ -76,7 +76,7 @@ def assemble_book(
     """
     words = words_for(content.book, content.instrument)
     fonts = fonts or get_ready(content.store, content.book.language)
-    design = Design(page_format(content.paper), fonts, words)
+    design = Design(page_format(content.paper), fonts, words, content.edition.enlargement)
     if content.book.may_reorder:
         content = in_best_order(content, design)
     numbered = _laid_out(content, design)

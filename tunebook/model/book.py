@@ -61,6 +61,9 @@ class TuneSet:
 
 LARGE_STAFF_PT = 21.0
 """From this staff size on, an edition is in large print and stays so."""
+_USUAL_STAFF_PT = 16.5
+# Small print of 8.5 pt is then some 12 pt, body text 14.7 pt.
+_MOST_ENLARGED = 1.4
 READABLE_STAFF_PT = 14.0
 """No staff is made smaller than 14 pt (4.9 mm), our judgement; of the customary sizes the one below
 is 4.8 mm (Gould, Behind Bars, 2011, from memory), which a player does not read from a stand."""
@@ -114,7 +117,7 @@ class Edition:
     fit: Fit = "print as written"
     line: Line = "full"
     tuning: str | None = None
-    staff_size_pt: float = 16.5
+    staff_size_pt: float = _USUAL_STAFF_PT
     paper: Paper | None = None
     hand: str | None = None
     tunes: tuple[str, ...] = ()
@@ -150,6 +153,13 @@ class Edition:
     def has_words_of(self, tune: Tune) -> bool:
         """Whether the tune's words are printed: the part of a second voice is without them."""
         return self.shows_words and not (self.voices == "second" and tune.voices)
+
+    @property
+    def enlargement(self) -> float:
+        """The factor by which what is read beside the music is larger in large print."""
+        if self.staff_size_pt < LARGE_STAFF_PT:
+            return 1.0
+        return min(self.staff_size_pt / _USUAL_STAFF_PT, _MOST_ENLARGED)
 
     @property
     def shows_practice(self) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from tunebook.book.content import BookContent, ChordShapes, LegendEntry
 from tunebook.book.pages.signs import signs_used
 from tunebook.model.arrangement import Accent, Arrangement, DroneSpan, FingeredNote, Stop
-from tunebook.model.book import TuneChoice
+from tunebook.model.book import LARGE_STAFF_PT, TuneChoice
 from tunebook.model.choices import Chords, MelodyShown
 from tunebook.model.instrument import Instrument
 from tunebook.model.piece import EngravedPiece, Piece
@@ -28,6 +28,7 @@ from tunebook.write.lilypond.bars import NO_MARKS, BarMarks
 from tunebook.write.lilypond.source import write_source
 
 EXAMPLE_WIDTH_PT = 190.0
+_STAFF_PT = 15.0
 IDENTITY = "legend:"
 
 _HEAD = "X:1\nT:x\nM:4/4\nL:1/4\nQ:1/4=96\nK:D\n"
@@ -61,9 +62,10 @@ def legend_pieces(
 
 
 def _piece(example: _Example, setup: Setup) -> Piece | None:
+    enlarged = setup.edition.enlargement
     edition = replace(
         setup.edition, fingers="all", shows_accompaniment=False, melody=example.melody,
-        staff_size_pt=15.0,
+        staff_size_pt=max(_STAFF_PT, LARGE_STAFF_PT) if enlarged > 1 else _STAFF_PT,
     )  # fmt: skip
     choice = TuneChoice("legend", drone=example.drone)
     tune = read_abc(_HEAD + example.music + "\n")[0]
@@ -75,7 +77,7 @@ def _piece(example: _Example, setup: Setup) -> Piece | None:
     return write_source(
         example.change(arrangement),
         edition,
-        line_width_pt=EXAMPLE_WIDTH_PT,
+        line_width_pt=EXAMPLE_WIDTH_PT * enlarged,
         marks=example.marks,
         language=setup.book.language,
         note_names=words_for(setup.book, setup.instrument).note_names,

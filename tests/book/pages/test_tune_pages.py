@@ -13,7 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from tunebook.book.content import BookContent, BookSection, BookTune
 from tunebook.book.design import Design
-from tunebook.book.fonts.fonts import load_fonts
+from tunebook.book.fonts.fonts import SERIF, load_fonts
 from tunebook.book.layout.blocks import Block, Music, fitted_music
 from tunebook.book.layout.flow import Page
 from tunebook.book.layout.paper import page_format
@@ -23,6 +23,7 @@ from tunebook.book.pages.body import in_best_order, lay_out_tunes
 from tunebook.book.pages.furniture import FOOT_GAP, draw_furniture
 from tunebook.book.pages.signs import foot_line
 from tunebook.book.pages.tunes import tune_head, tune_tail, words_block
+from tunebook.model.book import Edition
 from tunebook.model.words import fixed_words
 from tunebook.store import Store
 
@@ -129,6 +130,21 @@ def test_long_titles_take_smaller_type_then_a_second_line(tmp_path: Path, design
     assert head("Polska efter gamle klockaren i Lerhult") <= short
     longer = head("Polska efter gamle klockaren i Lerhult, som han spelade den på äldre dagar")
     assert short + 15 < longer < short + 30
+
+
+def test_large_print_enlarges_what_is_read_with_the_music(tmp_path: Path, design: Design) -> None:
+    # At least 14 pt for running text: what 10.5 pt becomes beside a staff of 24 pt.
+    large = replace(design, enlarged=Edition("large", staff_size_pt=24).enlargement)
+    assert large.reading(10.5) > 14 and design.reading(10.5) == design.size(10.5) == 10.5
+    assert Edition("player").enlargement == Edition("x", staff_size_pt=20).enlargement == 1
+    tune = replace(book_tune(tmp_path, 1, "Tune"), tuning_note="tuned C G C A")
+    assert tune_head(tune, large).height_pt > tune_head(tune, design).height_pt
+    # A line that would be too long is set smaller, but no smaller than in other books.
+    text = "a" * 70
+    size = large.fitting(text, SERIF, 9.5)
+    assert 9.5 < size < large.reading(9.5)
+    assert large.fonts.width(text, SERIF, size) == pytest.approx(large.width_pt)
+    assert large.fitting(text * 3, SERIF, 9.5) == 9.5
 
 
 def test_a_tune_without_words_or_remarks_has_no_tail(tmp_path: Path, design: Design) -> None:

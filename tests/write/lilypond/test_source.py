@@ -458,3 +458,15 @@ def test_a_remark_stands_under_its_note_as_quoted_text(make_tune, arranged):
     bars = (replace(first, notes=notes), *others)
     text = music(replace(made, tune=replace(made.tune, bars=bars)))
     assert text.count('_\\playerRemark "say \\"so\\" \\\\"') == 1
+
+
+def test_large_print_enlarges_letters_and_the_figures_of_drones(make_tune, arranged):
+    made = arranged(make_tune("D4/4 E4/4 F#4/4"))
+    texts = [
+        write_source(made, Edition("e", staff_size_pt=size), line_width_pt=WIDTH_PT).text
+        for size in (16.5, 24)
+    ]
+    assert ["#(define enlarged 1.8)" in text for text in texts] == [False, True]
+    for text in texts:
+        assert "(cons 'font-size (+ -5.2 enlarged))" in text
+        assert text.count("Fingering.font-size = #(+ ") == 2

@@ -302,7 +302,7 @@ def _cautions_pages(design: Design) -> list[Page]:
 
 
 def _caution(lead: str, rest: str, design: Design) -> Flowed:
-    size = design.size(11.0)
+    size = design.reading(11.0)
     wide = design.width_pt * 0.86
     blocks = (
         paragraph(lead, design.fonts, wide, role=BOLD, size_pt=size, leading_pt=size * 1.4),
@@ -438,7 +438,7 @@ def _facts(tune: BookTune, design: Design) -> str:
 
 def _entry_size(width: float, design: Design) -> float:
     """Smaller type in columns."""
-    return design.size(10.5 if width == design.width_pt else 9.5)
+    return design.reading(10.5) if width == design.width_pt else design.entry(9.5)
 
 
 def _by_title(content: BookContent, design: Design) -> list[Stream]:
@@ -452,7 +452,7 @@ def _left_out(content: BookContent, design: Design) -> list[Stream]:
     if not content.left_out:
         return []
     heading = design.heading(design.words.left_out, before_pt=18.0)
-    size, gap = design.size(SMALL_PT), design.size(12.0)
+    size, gap = design.reading(SMALL_PT), design.size(12.0)
     widest = max(design.fonts.width(one.title, BOLD, size) for one in content.left_out)
     room = min(widest + 1.0, design.width_pt * _LEFT_OUT_SHARE)
     left = room + gap

@@ -56,7 +56,10 @@ def draw_pages(
     for index, page in enumerate(pages):
         with sheet.tags.artifact():
             if labels:
-                draw_furniture(sheet, page, labels[index], about["Title"], index % 2 == 1)
+                draw_furniture(
+                    sheet, page, labels[index], about["Title"], index % 2 == 1,
+                    enlarged=design.enlarged,
+                )  # fmt: skip
         page.draw(sheet)
         sheet.end_page()
     canvas.save()
@@ -96,13 +99,15 @@ def saved(document: Any) -> bytes:
     return buffer.getvalue()
 
 
-def draw_furniture(sheet: Sheet, page: Page, label: str, title: str, is_left: bool) -> None:
+def draw_furniture(
+    sheet: Sheet, page: Page, label: str, title: str, is_left: bool, *, enlarged: float = 1.0
+) -> None:
     """Print the page's number at the outer side of its head, the running head in the middle (the
     book's title on left-hand pages, the section's on right-hand ones), the foot line below. A page
     that begins with the section's heading bears no running head."""
     if not page.has_furniture:
         return
-    size = 9.0 * max(0.9, sheet.page_format.scale)
+    size = 9.0 * max(0.9, sheet.page_format.scale) * enlarged
     base = sheet.page_format.head_pt
     left = sheet.page_format.side_pt
     right = sheet.page_format.width_pt - left

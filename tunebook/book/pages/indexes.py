@@ -107,7 +107,7 @@ def _entry(
 ) -> Flowed:
     """A line of an index; ``heading`` is set once more where it goes on in another column. Where
     nothing else is to stand in the ``middle``, it says that the tune has a second voice."""
-    size = design.size(9.5)
+    size = design.entry(9.5)
     width = column_width_pt(design.page_format, COLUMNS)
     anchor = tune_anchor(tune.identity)
     entry = Entry(
@@ -292,7 +292,7 @@ def _first_bars(tune: BookTune, design: Design, width: float) -> Music | None:
 
 def _steps_text(tune: BookTune, design: Design, width: float) -> str:
     """The first steps, as many as find room beside the title."""
-    size = design.size(9.5)
+    size = design.entry(9.5)
     room = width - design.fonts.width(_titles_of(tune)[0], SERIF, size) - 4.5 * size
     steps = [str(step) for step in scale_steps(tune.arrangement.tune)]
     while len(steps) > LEAST_STEPS_SHOWN:
@@ -349,7 +349,7 @@ def ladder_pages(content: BookContent, design: Design) -> list[Page]:
         design.body(words.ladder_text),
         Flowed(Space(design.size(6.0))),
     )
-    size = design.size(10.5 if columns == 1 else 9.5)
+    size = design.reading(10.5) if columns == 1 else design.entry(9.5)
     numbers_pt = design.fonts.width(f"{len(ranked)}.", SERIF, size)
     rungs = [
         _rung(f"{number}.", tune, design, width, size, numbers_pt)

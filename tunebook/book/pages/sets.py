@@ -9,6 +9,10 @@ from tunebook.book.layout.blocks import Block, Drawing, Rule, Space, Stack, para
 from tunebook.book.layout.sheet import GREY, Sheet
 from tunebook.book.musical_text import further_voices, key_name, retune_text, rhythm_name, stop_text
 from tunebook.model.arrangement import FingeredNote
+from tunebook.model.words import FixedWords
+
+# What stands beside title and facts of a tune: number, gaps, page.
+_BESIDE_PT = 88.0
 
 
 def set_heading(section: BookSection, design: Design, is_short: bool = False) -> Block:
@@ -31,30 +35,42 @@ def set_heading(section: BookSection, design: Design, is_short: bool = False) ->
         Rule(width, 0.0, design.size(6.0)),
     ]
     if section.note:
-        text = paragraph(section.note, design.fonts, width, role=ITALIC, size_pt=design.size(10.0))
+        text = paragraph(
+            section.note, design.fonts, width, role=ITALIC, size_pt=design.reading(10.0)
+        )
         blocks += [text, Space(design.size(6.0))]
+    size = min((_line_size(tune, design) for tune in section.tunes), default=design.size(10.5))
     for index, tune in enumerate(section.tunes):
         retuning = retune_text(tune.retuning, design.words)
         if retuning:
             blocks.append(_between(retuning, design, BOLD))
-        blocks.append(_tune_line(index + 1, tune, design))
+        blocks.append(_tune_line(index + 1, tune, size, design))
         if index + 1 < len(section.tunes) and not is_short:
             blocks.append(_change_line(section, index, design))
     blocks.append(Space(design.size(6.0)))
     return Stack(tuple(blocks))
 
 
-def _tune_line(number: int, tune: BookTune, design: Design) -> Block:
-    size = design.size(10.5)
-    piece, words = tune.arrangement.tune, design.words
+def _facts(tune: BookTune, words: FixedWords) -> str:
+    piece = tune.arrangement.tune
     facts = (
         rhythm_name(piece),
         key_name(piece.key, words),
         further_voices(piece, words),
         tune.tuning_note,
     )
-    text = " · ".join(fact for fact in facts if fact)
-    taken = design.size(88.0) + design.fonts.width(text, SERIF, size * 0.92)
+    return " · ".join(fact for fact in facts if fact)
+
+
+def _line_size(tune: BookTune, design: Design) -> float:
+    """The largest size in which the tune's line has room."""
+    text = f"{tune.title} {_facts(tune, design.words)}"
+    return design.fitting(text, BOLD, 10.5, design.reading(_BESIDE_PT))
+
+
+def _tune_line(number: int, tune: BookTune, size: float, design: Design) -> Block:
+    text = _facts(tune, design.words)
+    taken = design.reading(_BESIDE_PT) + design.fonts.width(text, SERIF, size * 0.92)
     title = shortened(tune.title, design.fonts, BOLD, size, design.width_pt - taken)
 
     def paint(sheet: Sheet, left_pt: float, top_pt: float) -> None:
@@ -88,7 +104,7 @@ def _change_line(section: BookSection, index: int, design: Design) -> Block:
 
 def _between(text: str, design: Design, role: str) -> Block:
     """A line between two tunes of the set."""
-    size = design.size(9.0)
+    size = design.reading(9.0)
     return paragraph(
         text,
         design.fonts,

@@ -54,7 +54,7 @@ def _source(tune: BookTune, design: Design) -> Stack | None:
     if not text:
         return None
     width = column_width_pt(design.page_format, _COLUMNS)
-    size = design.size(9.5)
+    size = design.entry(9.5)
     anchor = tune_anchor(tune.identity)
     entry = Entry(
         text=tune.title,

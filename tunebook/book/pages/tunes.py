@@ -55,7 +55,7 @@ def _title_and_facts(tune: BookTune, design: Design) -> Block:
     own = info_line(tune.arrangement, design.words), tune.tuning_note
     facts = SEPARATOR.join(fact for fact in own if fact)
     info = SEPARATOR.join(fact for fact in (facts, tune.voices_note) if fact)
-    if design.fonts.width(info, SERIF, design.size(_INFO_PT)) > design.width_pt:
+    if design.fonts.width(info, SERIF, design.reading(_INFO_PT)) > design.width_pt:
         info = facts
         also = SEPARATOR.join(fact for fact in (tune.voices_note, also) if fact)
     blocks.append(_ruled_info(info, also, design, tune.sound))
@@ -67,7 +67,7 @@ def _title_and_facts(tune: BookTune, design: Design) -> Block:
 
 def continued_head(tune: BookTune, design: Design) -> Block:
     """The short head where a tune goes on on another page."""
-    size = design.size(9.5)
+    size = design.reading(9.5)
     text = f"({design.words.continued})"
     room = design.width_pt - design.fonts.width(text, ITALIC, size) - 4
     title = shortened(tune.title, design.fonts, BOLD, size, room)
@@ -148,7 +148,7 @@ def told_of(tune: Tune, letters: str, words: FixedWords) -> str:
 def _title_lines(title: str, source: str, design: Design) -> tuple[float, tuple[str, ...], bool]:
     """Size and lines of the title, and whether the source fits beside its last line."""
     size = design.size(_TITLE_PT)
-    source_pt = design.fonts.width(source, ITALIC, design.size(_SOURCE_PT)) if source else 0.0
+    source_pt = design.fonts.width(source, ITALIC, design.reading(_SOURCE_PT)) if source else 0.0
     has_room = source_pt <= 0.45 * design.width_pt
     room = design.width_pt - (source_pt + 14.0 if source and has_room else 0.0)
     lines = broken(title, design.fonts, BOLD, size, room)
@@ -185,13 +185,13 @@ def _title_block(lines: tuple[str, ...], source: str, size: float, design: Desig
         if source:
             last = base + (len(lines) - 1) * leading
             right = left_pt + design.width_pt
-            sheet.text(right, last, source, ITALIC, design.size(_SOURCE_PT), align="right")
+            sheet.text(right, last, source, ITALIC, design.reading(_SOURCE_PT), align="right")
 
     return Drawing(leading * len(lines), paint)
 
 
 def _source_block(source: str, design: Design) -> Block:
-    size = design.size(_SOURCE_PT)
+    size = design.reading(_SOURCE_PT)
     lines = broken(source, design.fonts, ITALIC, size, design.width_pt)
     return Lines(
         lines=lines, role=ITALIC, size_pt=size, leading_pt=size * 1.25,
@@ -200,7 +200,7 @@ def _source_block(source: str, design: Design) -> Block:
 
 
 def _ruled_info(info: str, also: str, design: Design, sound: SoundLink | None = None) -> Block:
-    size = design.size(_INFO_PT)
+    size = design.fitting(info, SERIF, _INFO_PT)
     gap = design.size(3.0)
     info_pt = design.fonts.width(info, SERIF, size)
     also_size = size * 0.95
@@ -232,7 +232,7 @@ def _ruled_info(info: str, also: str, design: Design, sound: SoundLink | None = 
 
 def words_block(words: tuple[str, ...], design: Design) -> Block:
     """Verses below the music, in two columns when there are many lines."""
-    size = design.size(_WORDS_PT)
+    size = design.reading(_WORDS_PT)
     gutter = design.size(20.0)
     columns = 2 if len(words) > _LINES_IN_ONE_COLUMN else 1
     width = (design.width_pt - gutter * (columns - 1)) / columns

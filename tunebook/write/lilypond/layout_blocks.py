@@ -15,6 +15,9 @@ OPENING_STAFF_PT = 12.0
 # LilyPond's own margins inside a page: the piece's music starts this far from the page's edge, so
 # that accidentals and brackets that lean out of the line are still on it.
 SIDE_MARGIN_BP = 18
+# Steps of LilyPond's font-size, six of which double it, by which figures and letters are larger in
+# large print than the staff alone makes them.
+_ENLARGED = 1.8
 
 _SIGNS = r"""
 #(use-modules (srfi srfi-1) (lily curried-definitions))
@@ -41,8 +44,8 @@ fingerBelow = #(define-event-function (finger) (index?)
      'tweaks '((font-shape . italic))))
 stringLetter = #(define-event-function (letter) (string?)
    (word-event (make-sans-markup (make-bold-markup letter))
-     '(direction . 1) '(font-size . -5.2) '(outside-staff-priority . 105)
-     '(staff-padding . 2.75)))
+     '(direction . 1) (cons 'font-size (+ -5.2 enlarged)) '(outside-staff-priority . 105)
+     (cons 'staff-padding (+ 2.75 (* 0.2 enlarged)))))
 quarterArrow = #(define-event-function (way) (index?)
    (word-event
      (make-with-dimensions-markup '(-0.25 . 0.25) '(0 . 1.3)
@@ -68,16 +71,17 @@ quarterDown = \quarterArrow 0
              '(bound-details right-broken text) drone-end)
            (ly:grob-suicide! grob)))))
 droneText = #(define-music-function (letter finger) (string? string?)
-   (let ((text #{ \markup \fontsize #-3.5 \concat { \sans \bold $letter
+   (let ((text #{ \markup \fontsize #(+ -3.5 enlarged) \concat { \sans \bold $letter
                   \hspace #0.35 \raise #0.35 \fontsize #-1 \number $finger \hspace #0.3 } #})
-         (again #{ \markup \fontsize #-3.5 \concat { \sans $letter \hspace #0.3 } #}))
+         (again #{ \markup \fontsize #(+ -3.5 enlarged) \concat { \sans $letter \hspace #0.3 } #}))
      #{ \once \override TextSpanner.bound-details.left.text = #text
         \once \override TextSpanner.bound-details.left-broken.text = #again
         \once \override TextSpanner.bound-details.right.text = #drone-end #}))
 phraseWord = #(define-event-function (word) (string?)
-   (word-event (make-italic-markup word) '(font-size . -1.5) '(outside-staff-priority . 450)))
+   (word-event (make-italic-markup word) (cons 'font-size (+ -1.5 (/ enlarged 2)))
+     '(outside-staff-priority . 450)))
 words = #(define-event-function (text) (string?)
-   (word-event text '(font-size . -2) '(outside-staff-priority . 430)))
+   (word-event text (cons 'font-size (+ -2 (/ enlarged 2))) '(outside-staff-priority . 430)))
 #(define (remark-markup width text)
    #{ \markup \override #`(line-width . ,width) \override #'(baseline-skip . 2.4)
       \concat { \italic \wordwrap-string #text \hspace #0.8 } #})
@@ -110,7 +114,8 @@ words = #(define-event-function (text) (string?)
      (ly:grob-translate-axis! grob (min 0 (- right x (width fitted))) X)))
 playerRemark = #(define-event-function (text) (string?)
    (word-event (make-with-dimension-markup X '(0 . 0) (remark-markup 44 text))
-     '(self-alignment-X . #f) '(direction . -1) '(font-size . -2)
+     '(self-alignment-X . #f) '(direction . -1)
+     (cons 'font-size (+ -2 (/ enlarged 2)))
      '(outside-staff-priority . 470)
      (cons 'after-line-breaking (within-its-bar text))))
 trillBy = #(define-event-function (finger) (index?)
@@ -213,7 +218,7 @@ _LAYOUT = r"""
     \override VoltaBracketSpanner.outside-staff-horizontal-padding = 2.5
     \override MeasureSpanner.outside-staff-priority = 700
     \override MeasureSpanner.outside-staff-padding = 0.6
-    \override BarNumber.font-size = -4
+    \override BarNumber.font-size = #(+ -4 enlarged)
     \override BarNumber.font-shape = #'italic
     \override BarNumber.self-alignment-X = #LEFT
     \override MetronomeMark.font-size = -1
@@ -238,7 +243,7 @@ _LAYOUT = r"""
     \override VerticalAxisGroup.default-staff-staff-spacing =
       #'((basic-distance . 6) (minimum-distance . 4) (padding . 0.9) (stretchability . 2))
     \override Fingering.direction = #UP
-    \override Fingering.font-size = %(finger_size)s
+    \override Fingering.font-size = #(+ -4 enlarged)
     \override Fingering.staff-padding = 0.7
     \override Fingering.padding = 0.35
     \override Fingering.avoid-slur = #'inside
@@ -294,7 +299,7 @@ _LAYOUT = r"""
     \override StaffSymbol.thickness = 0.8
     \accepts DroneVoice
     \RemoveAllEmptyStaves
-    \override Fingering.font-size = -1.5
+    \override Fingering.font-size = #(+ -1.5 enlarged)
     \override Fingering.staff-padding = 0.5
   }
   \context {
@@ -351,10 +356,8 @@ def preamble(staff_size_pt: float, line_width_bp: float, *, is_ragged_last: bool
         "paper": line_width_bp + 2 * SIDE_MARGIN_BP,
         "ragged": "##t" if is_ragged_last else "##f",
     }
-    layout = _LAYOUT % {
-        "finger_size": "-2.2" if is_large else "-4",
-        "chord_size": "-0.5" if is_large else "-1",
-    }
+    layout = _LAYOUT % {"chord_size": "-0.5" if is_large else "-1"}
     head = f'\\version "{VERSION}"\n\\language "english"\n'
     size = f"#(set-global-staff-size {staff_size_pt:g})\n"
+    size += f"#(define enlarged {_ENLARGED if is_large else 0:g})\n"
     return head + size + _SIGNS.lstrip("\n") + paper + layout
