@@ -132,7 +132,7 @@ def test_all_that_is_kept_is_counted_and_cleared(
     tmp_path: Path, keep_fonts_in: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from tunebook.pipeline.build import build
-    from tunebook.pipeline.kept import clear_cache, describe_cache, fault_folder
+    from tunebook.pipeline.cache import clear_cache, describe_cache, fault_folder
     from tunebook.pipeline.load import BuildOrder
 
     keep_fonts_in(tmp_path / "cache")

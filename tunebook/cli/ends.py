@@ -200,7 +200,7 @@ def _kept(text: str) -> str | None:
     """Write ``text`` into a file in the cache folder, else in the temporary one; its path."""
     import tempfile
 
-    from tunebook.pipeline.kept import fault_folder
+    from tunebook.pipeline.cache import fault_folder
 
     content = text.encode("utf-8", "backslashreplace")
     for folder in (fault_folder, tempfile.gettempdir):

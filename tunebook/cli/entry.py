@@ -427,7 +427,7 @@ def cache(
     what: Annotated[str, typer.Argument(help="show or clear.")] = "show",
 ) -> None:
     """Show or clear the engraved music kept from earlier runs."""
-    from tunebook.pipeline.kept import clear_cache, describe_cache
+    from tunebook.pipeline.cache import clear_cache, describe_cache
 
     if what not in ("show", "clear"):
         raise SettingError(f"cache cannot {what!r}", "write show or clear")

@@ -79,8 +79,7 @@ class Engraving:
         if self._future is not None:
             first, failed = self._future.result()
             made = [*first, *made]
-            failures = sorted(
-                [*failed, *failures], key=lambda one: list(pieces).index(one.identity)
-            )
+            order = list(pieces)
+            failures = sorted([*failed, *failures], key=lambda one: order.index(one.identity))
             on_progress("engraving", "", len(pieces), len(pieces))
         return {one.identity: one for one in made}, failures

@@ -1,4 +1,4 @@
-"""Solved tunes and finished books kept by content, and what ``tunebook cache`` tells and removes.
+"""Solved tunes and finished books kept by content.
 
 A tune's key is made of its text, the file header above it, everything that the run works with
 (instrument, hand, edition, choices) and the program's own files. Where the tune stands in its file,
@@ -10,15 +10,13 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import os
-import shutil
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from tunebook.errors import Message, OutputError, SourcePlace, TunebookError
+from tunebook.errors import Message, SourcePlace, TunebookError
 from tunebook.model.book import Book
 from tunebook.model.tune import Tune
 from tunebook.pipeline.load import Setup
@@ -26,9 +24,9 @@ from tunebook.pipeline.order import tune_identity
 from tunebook.pipeline.packed import pack, unpack
 from tunebook.pipeline.remembered import recalled, remember
 from tunebook.read.folder import AbcFile
-from tunebook.store import Kind, Store, StoreSize, cache_folder, default_store, key_of
+from tunebook.store import Kind, Store, key_of
 
-_MAKERS = ("abjad", "fonttools", "lilypond", "pikepdf", "reportlab")
+_MAKERS = ("abjad", "fonttools", "lilypond", "music21", "pikepdf", "reportlab")
 _REMEMBERED: tuple[Kind, ...] = ("scores", "solved")
 
 
@@ -65,8 +63,9 @@ def setup_sum(setup: Setup, before: Setup | None = None) -> str:
                 one.tunings,
                 one.tunes_have_tunings,
                 one.book.note_names,
+                one.book.paper,
+                one.book.reading,
             ]
-            parts += [one.book.paper, one.book.reading]
     return content_sum(*parts)
 
 
@@ -172,49 +171,3 @@ def _moved_place(place: SourcePlace, before: Whereabouts, now: Whereabouts) -> S
         return place
     line = place.line + now.tune.line - before.tune.line if place.line else 0
     return replace(place, path=now.tune.path, line=line)
-
-
-def fault_folder() -> Path:
-    """Where traces of faults of the program are kept until somebody has sent them."""
-    return cache_folder() / "faults"
-
-
-def describe_cache() -> str:
-    """Return one line: where the cache is and how much it holds. Raises OutputError when it may
-    not be looked into."""
-    store = _readable_store()
-    most_mb = store.limit_bytes / 1e6
-    return f"{store.folder}: {_said(store.size())} of at most {most_mb:.0f} MB{_faults_said()}"
-
-
-def clear_cache() -> str:
-    """Remove everything kept and return one line about it. Raises OutputError as describe_cache
-    does."""
-    store = _readable_store()
-    faults = _faults_said()
-    gone = store.clear()
-    shutil.rmtree(fault_folder(), ignore_errors=True)
-    return f"{store.folder}: {_said(gone)}{faults} removed"
-
-
-def _said(size: StoreSize) -> str:
-    what = "files of engraved music, solved tunes, books and fonts"
-    return f"{size.files} {what}, {size.size_bytes / 1e6:.1f} MB"
-
-
-def _faults_said() -> str:
-    """How many traces of faults lie beside it, if there are any."""
-    count = len(list(fault_folder().glob("*.txt")))
-    return f", reports of faults: {count}" if count else ""
-
-
-def _readable_store() -> Store:
-    store = default_store()
-    try:
-        os.listdir(store.folder)
-    except FileNotFoundError:
-        return store
-    except OSError as error:
-        place = SourcePlace(str(store.folder))
-        raise OutputError(f"cannot be read ({error.strerror})", "check its rights", place) from None
-    return store

@@ -17,6 +17,9 @@ from io import BytesIO
 from itertools import repeat
 from typing import Any, NamedTuple
 
+Changes = Mapping[tuple[type, str], Callable[[Any], Any]]
+"""What becomes of a field, by its class and name."""
+
 
 def pack(value: object, known: Sequence[object] = ()) -> bytes:
     """Return ``value`` as bytes; what of it is one of ``known`` is told by its place there."""
@@ -28,10 +31,6 @@ def pack(value: object, known: Sequence[object] = ()) -> bytes:
         packer.dump([_columns(kind, values) for kind, values in found.items()])
     packer.dump(None)
     return buffer.getvalue()
-
-
-Changes = Mapping[tuple[type, str], Callable[[Any], Any]]
-"""What becomes of a field, by its class and name."""
 
 
 def unpack(data: bytes, known: Sequence[object] = (), changes: Changes | None = None) -> Any:
