@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from importlib import metadata
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,9 +14,10 @@ from score_writing import START, direction, measure, note, packed, score
 
 from tunebook.errors import Message
 from tunebook.pipeline import kept_scores
+from tunebook.pipeline.kept import book_sum
 from tunebook.pipeline.kept_scores import with_kept_scores
 from tunebook.pipeline.kept_tunes import reader_with
-from tunebook.pipeline.load import BuildOrder, each_file, load, no_progress, prepare
+from tunebook.pipeline.load import BuildOrder, each_file, load, no_progress, prepare, read_files
 from tunebook.pipeline.order import unique_identities
 from tunebook.pipeline.outcomes import messages_of
 from tunebook.pipeline.remembered import remembering
@@ -123,6 +125,21 @@ def test_no_other_limit_is_asked_for_when_a_score_is_made_abc() -> None:
     for data in (LISA, packed(LISA)):
         found = score_as_abc(data, "lisa.mxl", limits)
         assert found == score_as_abc(data, "lisa.mxl", ReadingLimits())
+
+
+def test_another_music21_makes_scores_and_their_book_anew(
+    home: Path, tmp_path: Path, made: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    setup, output, store = prepare(home), tmp_path / "book.pdf", Store(tmp_path / "store")
+    _files(home, store)
+    before = book_sum(setup, None, output, read_files(setup))
+    own = metadata.version
+    monkeypatch.setattr(metadata, "version", lambda name: own(name) + "x" * (name == "music21"))
+    kept_scores._reader_version.cache_clear()
+    _files(home, store)
+    kept_scores._reader_version.cache_clear()
+    assert len(made) == 6
+    assert before != book_sum(setup, None, output, read_files(setup))
 
 
 def test_a_damaged_score_is_made_anew(home: Path, tmp_path: Path, made: list[str]) -> None:
