@@ -53,6 +53,12 @@ def test_an_exercise_keeps_the_fingers_of_the_tune(arrangement: Arrangement) -> 
     assert [note.finger_pins for bar in exercise.bars[:2] for note in bar.notes] == wanted
 
 
+def test_the_bars_of_an_exercise_bear_no_numbers_of_their_own(arrangement: Arrangement) -> None:
+    exercise = make_exercise(arrangement, range(2, 4), LABELS)
+    assert {bar.number for bar in exercise.bars} == {0}
+    assert [bar.index for bar in exercise.bars] == list(range(len(exercise.bars)))
+
+
 def test_every_variant_fills_its_bars_and_is_a_loop(arrangement: Arrangement) -> None:
     exercise = make_exercise(arrangement, range(1, 3), LABELS)
     assert len(exercise.bars) == 6

@@ -46,9 +46,11 @@ def exercises_of(
     """Return the exercises for one tune. Runs in a worker process."""
     words = words_for(setup.book, setup.instrument).practice
     made = []
-    for passage in find_hard_passages(arrangement):
+    # In the order of the tune, where its player looks for them.
+    for passage in sorted(find_hard_passages(arrangement), key=lambda one: one.start):
         exercise = make_exercise(arrangement, passage, words)
-        piece = piece_of_exercise(exercise, setup, width_pt)
+        alike = _with_the_ways_of(arrangement, passage, setup)
+        piece = piece_of_exercise(exercise, alike, width_pt)
         if piece is not None:
             made.append(
                 Exercise(
@@ -63,6 +65,16 @@ def exercises_of(
     if setup.edition.shows_shapes and arrangement.chords:
         made += _chord_exercise(arrangement, identity, setup, width_pt)
     return tuple(made)
+
+
+def _with_the_ways_of(arrangement: Arrangement, passage: range, setup: Setup) -> Setup:
+    """The settings, without silent changes of finger where the tune itself has none there: its
+    fingers are pinned, but not what another drone or another rhythm would make of a long note."""
+    ways = {way for note in arrangement.notes if note.bar_index in passage for way in note.ways}
+    if "substitution" in ways:
+        return setup
+    limits = replace(setup.edition.limits, allows_substitution=False)
+    return replace(setup, edition=replace(setup.edition, limits=limits))
 
 
 def _chord_exercise(

@@ -156,7 +156,7 @@ def _tune(
             Bar(
                 place=PLACE,
                 index=index,
-                number=index + 1,
+                number=0,
                 notes=tuple(notes),
                 onset=Fraction(index),
                 duration=Fraction(1),
@@ -412,10 +412,11 @@ def _framed(bars: list[Bar], label: str) -> list[Bar]:
 
 
 def _settle(bars: list[Bar]) -> Iterator[Bar]:
-    """Number the bars anew and let the time run from 0."""
+    """Let the time run from 0. The bars are without numbers: their own would come thrice, and any
+    other would be taken for the tune's."""
     onset = Fraction(0)
     for index, bar in enumerate(bars):
         shift = onset - bar.onset
         notes = tuple(replace(note, onset=note.onset + shift) for note in bar.notes)
-        yield replace(bar, index=index, number=index + 1, onset=onset, notes=notes)
+        yield replace(bar, index=index, number=0, onset=onset, notes=notes)
         onset += bar.duration
