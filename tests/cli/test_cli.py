@@ -7,6 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from tunebook.cli.reports import print_retune_report
+from tunebook.model.book import BuildReport
+from tunebook.model.changes import RetuneFacts
+
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tunes"
 
 GOOD = "X:1\nT:Good\nR:vals\nM:3/4\nL:1/4\nK:D\nD F A|d A F|E G B|A3|]\n"
@@ -51,6 +55,7 @@ def test_check_prints_a_row_a_tune_and_says_what_is_left_out(
     assert [line.split()[0] for line in done.stdout.splitlines() if ":" in line] == [
         "a.abc:1", "a.abc:3", "a.abc:4",
     ]  # fmt: skip
+    assert done.stdout.splitlines()[0].split()[-1] == "messages"
     assert "3 tunes, 1 left out" in done.stdout
     assert "tunes/a.abc:9: the tune has no K: field; add K: before its music" in done.stderr
 
@@ -269,3 +274,11 @@ def test_a_book_gives_its_tunes_back(tmp_path: Path, run: Run) -> None:
     assert again.returncode == 5 and again.stderr.count("\n") == 1
     broken = run("unpack", "tunes/a.abc", folder=tmp_path)
     assert broken.returncode == 3 and broken.stderr.count("\n") == 1
+
+
+def test_a_retunings_columns_are_explained_below_them(capsys: pytest.CaptureFixture[str]) -> None:
+    facts = RetuneFacts("CGDA", "CGCA", ())
+    print_retune_report(BuildReport(Path("b.pdf"), 1, 1, (), (), (), retuning=facts), False)
+    table = capsys.readouterr().out.split("CGDA  ->  CGCA")[1]
+    for column in ("moved", "fingers", "crossed", "out", "cost/s", "lost"):
+        assert column in table.split("\n")[2] and f"{column}: " in table

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tunebook.model.arrangement import Arrangement
+from tunebook.model.tune import pitch_name
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.explain import ExplainOrder, explain_tune
 from tunebook.pipeline.export import ExportOrder, export_folder
@@ -262,3 +263,22 @@ def test_a_tune_whose_key_is_fixed_is_printed_with_what_goes_beyond_the_level(
     assert source.piece is not None
     assert source.limit_note.startswith("Beyond this level: bar")
     assert "Within it the tune lies in" in source.limit_note
+
+
+def test_what_is_said_of_pins_and_drones_of_the_settings_names_them_as_written(
+    folder: Path,
+) -> None:
+    pins = ", ".join(f'"bar 2 note {note} finger 1"' for note in (1, 2, 3))
+    setup = setup_with(folder, f'[tune."a.abc:2"]\ndrone = "E4"\npins = [{pins}]\n')
+    (high,) = (tune for tune in load(setup).tunes if tune.title == "High")
+    outcome = arrange_tune(high, setup)
+    assert outcome.arrangement is not None and outcome.arrangement.tune.moved is not None
+    by = outcome.arrangement.tune.moved.semitones
+    (said,) = (one for one in outcome.messages if one.kind == "pin")
+    drone = next(one for one in outcome.arrangement.messages if "drone" in one.what)
+    assert said.place == drone.place and str(said.place).endswith("tunes.toml:1")
+    assert "keeps to the edition's limits in no key" in said.what
+    assert "take them out, or set key" in said.remedy
+    assert drone.what.startswith(
+        f"'High': the drone E4, moved with the tune to {pitch_name(64 + by)} in this edition, "
+    )

@@ -37,7 +37,17 @@ def print_check_report(report: CheckReport, as_json: bool, *, with_remarks: bool
         print_as_json(report)
         return
     print_messages(report.messages)
-    columns = ("tune", "title", "key", "compass", "bars", "hardest bar", "cost/s", "drone", "notes")
+    columns = (
+        "tune",
+        "title",
+        "key",
+        "compass",
+        "bars",
+        "hardest bar",
+        "cost/s",
+        "drone",
+        "messages",
+    )
     rows = [
         (
             row.identity,
@@ -147,6 +157,9 @@ def print_retune_report(report: BuildReport, as_json: bool) -> None:
         for tune in facts.tunes
     ]
     print_table(columns, rows, numeric=(2, 3, 4, 5, 6, 7))
+    say("moved: notes on another string or key; fingers: notes that only change the finger")
+    say("crossed: crossed stops; out: notes now out of compass; cost/s: effort of the left hand")
+    say("lost: drones no longer there, chords without root or third (in brackets: another key)")
     _print_gains(facts)
     _print_strings(facts)
 

@@ -173,7 +173,8 @@ AS_WRITTEN = "as written"
 @dataclass(frozen=True, slots=True)
 class TuneChoice:
     """Choices for one tune in tunes.toml. ``drone`` is a pitch name ("D4"), "none" or None; the
-    melody bends to it where ``is_drone_strict``.
+    melody bends to it where ``is_drone_strict``. ``drone_as_written`` is what it was
+    where an edition moved it with the tune.
     ``fingers`` are (bar number, note counted from 1 in the bar, finger) and ``strings``
     (bar number, note, string name): pins written beside the tune instead of in it. ``tempo`` is
     in quarter notes a minute, ``transpose`` in semitones. ``key`` is a keynote to which the tune is
@@ -197,6 +198,7 @@ class TuneChoice:
     is_left_out: bool = False
     is_drone_strict: bool = False
     place: SourcePlace | None = None
+    drone_as_written: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,7 +171,7 @@ def fit_tune(prepared: Tune, setup: Setup) -> Fitted:
         if found is None:
             line = _fitting_line(prepared, level, tries_keys=fit == "transpose")
             return Fitted(prepared, beyond=Beyond(numbers, fit == "transpose", line))
-        return Fitted(found.tune, () if found.has_pins else (_without_pins(prepared),))
+        return Fitted(found.tune, () if found.has_pins else (_without_pins(prepared, setup),))
     return Fitted(prepared)
 
 
@@ -196,10 +196,13 @@ def _keeps_to(tune: Tune, level: Level, *, tries_keys: bool) -> bool:
     return tries_keys and fitting_key(tune, level) is not None
 
 
-def _without_pins(tune: Tune) -> Message:
+def _without_pins(tune: Tune, setup: Setup) -> Message:
+    choice = setup.book.choice(tune_identity(tune))
+    are_beside = choice is not None and (choice.fingers or choice.strings)
+    place = choice.place if choice is not None and are_beside else None
     what = f"with its pins {tune.title!r} keeps to the edition's limits in no key"
-    remedy = "it is printed without them; fix its key, or take them out"
-    return Message(tune.place, "pin", what, remedy)
+    remedy = f'it is printed without them; take them out, or set key = "{AS_WRITTEN}" for it'
+    return Message(place or tune.place, "pin", what, remedy)
 
 
 def moved_choice(tune: Tune, choice: TuneChoice | None) -> TuneChoice | None:
@@ -210,7 +213,7 @@ def moved_choice(tune: Tune, choice: TuneChoice | None) -> TuneChoice | None:
     if choice.drone is None or choice.drone == "none":
         return choice
     midi = midi_of(choice.drone) + tune.moved.semitones - choice.transpose
-    return replace(choice, drone=pitch_name(midi))
+    return replace(choice, drone=pitch_name(midi), drone_as_written=choice.drone)
 
 
 def level_message(tune: Tune, beyond: Beyond, edition: str) -> Message:

@@ -109,9 +109,9 @@ def test_an_edition_says_where_double_stops_stand_and_a_tune_that_its_drone_is_s
             "tunes.toml:1: 'set' wants 'title'; left out; add it",
         ),
         (
-            '[tune."a.abc:1"]\npins = ["bar one"]',
-            "tunes.toml:2: setting 'tune.a.abc:1.pins' cannot be 'bar one': write "
-            '"bar 3 note 2 finger 1" or "bar 3 note 2 string D"; the default is used',
+            '[tune."a.abc:1"]\npins = ["bar 3 note 2 finger 7"]',
+            "tunes.toml:2: setting 'tune.a.abc:1.pins' cannot be 'bar 3 note 2 finger 7': write "
+            '"bar 3 note 2 finger 1" (0 to 4) or "bar 3 note 2 string D"; it is passed over',
         ),
     ],
 )

@@ -93,7 +93,7 @@ def _with_partner(item: Item, lone: int, notices: Notices) -> Item:
     columns = item.columns or list(range(1, len(text) + 2))
     notices.add(
         "text",
-        f'a quotation mark stands alone; "{symbol}" is read as what it belongs to'
+        f'a quotation mark stands alone; "{symbol}" is taken for the text that it opens'
         if symbol
         else "a quotation mark stands alone and is ignored",
         f'write "{symbol}"' if symbol else "take it out",

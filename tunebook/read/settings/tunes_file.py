@@ -46,7 +46,7 @@ SETTINGS_KIND = "tunes.toml"
 _PIN = re.compile(r"bar (\d+) note (\d+) (finger|string) (\S+)")
 _IN_A_FILE = re.compile(r"\.abc:[^\\/]*$", re.I)
 _PATTERNS = {
-    "pins": 'write "bar 3 note 2 finger 1" or "bar 3 note 2 string D"',
+    "pins": 'write "bar 3 note 2 finger 1" (0 to 4) or "bar 3 note 2 string D"',
     "drone": 'write a pitch like "D4", or "D4 strict", or "none"',
     "sounds": "write an address with https:// or http://, or a folder beside the book",
     "key": 'write a keynote like "D" or "Bb", or "as written"',
@@ -241,7 +241,9 @@ def _setting_message(
     else:
         wanted = error["msg"][0].lower() + error["msg"][1:]
     what = f"setting {name!r} cannot be {_short(error['input'])}: {wanted}"
-    return Message(place, "setting", what, "the default is used")
+    is_listed = bool(path) and isinstance(path[-1], int)
+    remedy = "it is passed over" if is_listed else "the default is used"
+    return Message(place, "setting", what, remedy)
 
 
 def _short(value: object) -> str:

@@ -158,7 +158,7 @@ def pinned_drones(
         stop, finger, reasons = _stop_for(pin, tune, instrument, limits)
         remedy = "choose another drone" if stop is None else "the drone is held without that"
         for reason in reasons:
-            what = f"the drone {pitch_name(pin.midi)} {reason}"
+            what = f"{tune.title!r}: the drone {_name_of(pin, tune, choice)} {reason}"
             said.setdefault(what, Message(pin.place, "pin", what, remedy))
         if stop is None:
             continue
@@ -175,6 +175,24 @@ def pinned_drones(
                 )
             )
     return PinnedDrones(tuple(demands), tuple(ruled), tuple(said.values()))
+
+
+def _name_of(pin: DronePin, tune: Tune, choice: TuneChoice | None) -> str:
+    """The pitch of a pin as it is printed, and as it was written where the tune was moved."""
+    assert pin.midi is not None
+    printed = pitch_name(pin.midi)
+    written: str | None = None
+    if (
+        choice is not None
+        and choice.drone is not None
+        and pin.place == (choice.place or tune.place)
+    ):
+        written = choice.drone_as_written
+    elif tune.moved is not None:
+        written = pitch_name(pin.midi - tune.moved.semitones)
+    if written is None or written == printed:
+        return printed
+    return f"{written}, moved with the tune to {printed} in this edition,"
 
 
 def midi_of_name(name: str) -> int | None:
