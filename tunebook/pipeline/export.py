@@ -26,6 +26,7 @@ from tunebook.pipeline.outcomes import arrange_tunes, built, messages_of
 from tunebook.pipeline.prepare import edition_of
 from tunebook.pipeline.sources import line_width_pt, unwritable
 from tunebook.pipeline.workers import count_of_jobs
+from tunebook.read.abc.text import as_utf8
 from tunebook.read.folder import AbcFile, with_scores_as_abc
 from tunebook.read.spots import is_score
 from tunebook.solve.parts import part_of
@@ -198,6 +199,7 @@ def _abc_files(
     names = distinct_names(_abc_name(name) for name in by_file)
     for written, (name, group) in zip(names, by_file.items(), strict=True):
         jobs = count_of_jobs(order.jobs)
-        files[order.output / written], said = fingered_file(bytes_by_name[name], group, setup, jobs)
+        data = as_utf8(bytes_by_name[name])
+        files[order.output / written], said = fingered_file(data, group, setup, jobs)
         messages += said
     return files, tuple(messages)

@@ -105,6 +105,18 @@ def _decode_single_bytes(data: bytes) -> tuple[str, str]:
         return data.decode("latin-1"), "Latin-1"
 
 
+def as_utf8(data: bytes) -> bytes:
+    """The bytes of a file in UTF-8, with the letters that :func:`decode` reads, its line ends, and
+    the name of its encoding changed where it gives one; in UTF-16 as they are."""
+    encoding = decode(data)[1]
+    if encoding.lower() in ("utf-8", "utf8", "utf-16"):
+        return data
+    named = _CHARSET.search(data[:20_000])
+    if named is not None:
+        data = data[: named.start(1)] + b"utf-8" + data[named.end(1) :]
+    return data.decode(encoding).encode()
+
+
 def _unescape(match: re.Match[str]) -> str:
     four, eight, octal, ligature, accent, letter, literal, entity = match.groups()
     if four or eight:
