@@ -103,6 +103,22 @@ def test_no_letter_stands_for_an_ordinary_change_of_strings() -> None:
     assert letters(note(stop(3, 5, 3)), A0, B1, note(stop(3, 4, 2))) == [False] * 4
 
 
+def test_a_figure_stands_under_every_letter() -> None:
+    fourth = note(stop(3, 7, 4))
+    for line in ((A0, fourth, B1), (B1, fourth, A0), (A0, note(stop(3, 2, 1)), B1)):
+        assert all(figure or not letter for figure, letter in marks(line, CGDA))
+
+
+def test_past_the_fifth_on_a_lower_string_figure_and_letter_are_printed() -> None:
+    # In CGCA the strings C and A are a sixth apart: G lies on key 7 of C, G sharp on key 8.
+    harpa = read_instrument("nyckelharpa-3row", "CGCA")
+    for key in (7, 8):
+        high = note(Stop(60 + key, 3, key, 4))
+        assert marks((A0, high, high), harpa)[1:] == [(True, True), (False, False)]
+    # On the highest string key 7 is first position's.
+    assert marks((D3, E4), harpa)[1] == (False, False)
+
+
 def test_first_position_implies_the_open_string() -> None:
     assert implied_stop(CGDA, 69) == Stop(69, 4, 0, 0)
     assert implied_stop(CGDA, 64) == Stop(64, 3, 2, 1)

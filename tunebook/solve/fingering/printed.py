@@ -7,17 +7,19 @@ is printed where a player could not know it:
 
 1. on the first note of the tune, of a repeated section and of a labelled part;
 2. on the first stopped note after the hand has changed its place;
-3. where string or finger are not what first position implies;
+3. where string or finger are not what first position implies, or would be only because the next
+   string is tuned more than a fifth higher (key 7 and above on a string that is not the highest);
 4. on both notes of a crossed stop, on substitutions, and on keys also on barres and row jumps
    (on a fingerboard one finger stops a fifth as a matter of course);
 5. on every stopped tone of a double stop or chord;
-6. where the tune's editor pinned a finger or string.
+6. where the tune's editor pinned a finger or string;
+7. wherever a string letter stands.
 
 It is not printed on a note that goes on from a tie, nor on a note struck again just as before.
 
-A string letter is printed where a note is not on the string that first position implies and the
-note before was on another string; and on the way back, where the note could as well have stayed on
-the string of the note before.
+A string letter is printed where the note before was on another string and a note is not on the
+string that first position implies, or as high on it as in 3; and on the way back, where the note
+could as well have stayed on the string of the note before.
 """
 
 from __future__ import annotations
@@ -31,6 +33,7 @@ from tunebook.model.instrument import Instrument
 
 FIRST_POSITION = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 4}
 """Key -> finger in first position."""
+_FIFTH = 7
 
 
 TELLING_WAYS: dict[InstrumentKind, frozenset[Way]] = {
@@ -77,8 +80,14 @@ def marks(played: Sequence[Played], instrument: Instrument) -> list[tuple[bool, 
         is_stopped = any(stop.finger for stop in note.stops)
         is_new_place = is_stopped and place is not None and note.hand_key != place
         following = played[index + 1] if index + 1 < len(played) else None
-        needed = _is_needed(note, before, following, is_new_place, implied, telling)
-        found.append((needed, _shows_string(note, before, implied, instrument)))
+        shows_string = _shows_string(note, before, implied, instrument)
+        is_new = before is None or before.stops != note.stops
+        needed = (
+            shows_string
+            or (is_new and any(_is_past_the_fifth(stop, instrument) for stop in note.stops))
+            or _is_needed(note, before, following, is_new_place, implied, telling)
+        )
+        found.append((needed, shows_string))
         if is_stopped:
             place = note.hand_key
         before = note
@@ -118,11 +127,19 @@ def _shows_string(
             continue
         usual = implied[stop.midi]
         lowest = _lowest_key_string(instrument, stop.midi) if usual is None else usual.string_index
-        if stop.string_index != lowest:
+        if stop.string_index != lowest or _is_past_the_fifth(stop, instrument):
             return True
         if before is not None and _could_have_stayed(stop, before, implied, instrument):
             return True
     return False
+
+
+def _is_past_the_fifth(stop: Stop, instrument: Instrument) -> bool:
+    """True on the keys that strings tuned in fifths have no use for in first position: where the
+    next higher open string would sound, and above."""
+    own = instrument.string(stop.string_index).open_midi
+    is_highest = all(string.open_midi <= own for string in instrument.strings)
+    return stop.key >= _FIFTH and not is_highest
 
 
 def _lowest_key_string(instrument: Instrument, midi: int) -> int:
