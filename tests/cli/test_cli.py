@@ -96,7 +96,7 @@ def test_strict_turns_messages_into_exit_code_one(run: Run, tunes: Path, tmp_pat
         (("check", "tunes", "--settings", "x.toml"), 2, "x.toml: no such file; check --settings"),
         (("check", "tunes", "--instrument", "lute"), 2, "lute"),
         (("export", "tunes", "--to", "wav", "-o", "out"), 2, "cannot export to 'wav'"),
-        (("compare", "tunes"), 2, "nothing to compare; give --tunings CGDA,CGCA or --keys"),
+        (("compare", "tunes"), 2, "nothing to compare; give --tunings CGDA,CGCA, --sets or --keys"),
     ],
 )  # fmt: skip
 def test_a_wrong_wish_is_one_line_and_an_exit_code(

@@ -8,13 +8,11 @@ All that only the making needs is imported when a book is made: an unchanged one
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tunebook.errors import Message, SettingError, SourcePlace
+from tunebook.errors import Message, SettingError
 from tunebook.files import FilesRead, check_writable, check_writable_folder, write_whole
 from tunebook.model.book import BuildReport
 from tunebook.pipeline.kept import book_sum, fetch, keep
@@ -23,23 +21,16 @@ from tunebook.pipeline.load import (
     Progress,
     Setup,
     Wishes,
-    gather_messages,
-    load,
     no_progress,
-    nothing_to_do,
     prepare,
     read_book,
     read_files,
 )
-from tunebook.pipeline.order import unique_identities
 from tunebook.read.settings.tunes_file import read_settings
-from tunebook.store import Store, default_store
+from tunebook.store import default_store
 from tunebook.write.file_names import safe_name
 
 if TYPE_CHECKING:
-    from tunebook.book.fonts.fonts import Fonts
-    from tunebook.pipeline.pieces import Extras
-    from tunebook.pipeline.sources import TuneSource
     from tunebook.read.folder import AbcFile
 
 
@@ -107,10 +98,14 @@ def build(
     kept = fetch(store, "books", key) if key else None
     if kept is not None:
         report, data = kept
-        _check_left_out(setup, order, list(report.left_out))
+        if order.check_left_out is not None:
+            order.check_left_out(list(report.left_out))
         write_whole(output, data, read=setup.read)
         return replace(report, seconds=(("kept", time.perf_counter() - start),))
-    report = _make_book(setup, order, store, output, files, on_progress, before)
+    from tunebook.pipeline.making import Making
+
+    making = Making(setup=setup, order=order, store=store, on_progress=on_progress, before=before)
+    report = making.book(files, output)
     if key:
         keep(store, "books", key, (report, output.read_bytes()))
     store.trim()
@@ -165,127 +160,3 @@ def retune_book(
         name = f"{stem}-{after.instrument.tuning_name}.pdf"
         order = replace(order, output=Path(name))
     return build(after, order, on_progress, before=before)
-
-
-def _make_book(
-    setup: Setup,
-    order: BuildOrder,
-    store: Store,
-    output: Path,
-    files: tuple[AbcFile | Message, ...],
-    on_progress: Progress,
-    before: Setup | None,
-) -> BuildReport:
-    """Make the book of ``files``, whatever was made before."""
-    from concurrent.futures import ThreadPoolExecutor
-
-    from tunebook.engrave.program import find_lilypond
-    from tunebook.pipeline.engraving import Engraving
-    from tunebook.pipeline.kept_scores import with_kept_scores
-    from tunebook.pipeline.kept_tunes import reader_with
-    from tunebook.pipeline.outcomes import messages_of
-    from tunebook.pipeline.sources import kept_leaves, pieces_of, write_sources
-    from tunebook.pipeline.workers import count_of_jobs
-
-    find_lilypond()  # Without it nothing else is worth the wait.
-    clock = _Clock()
-    with clock.stage("reading"):
-        as_abc = with_kept_scores(files, setup, store, order.jobs)
-        loaded = load(setup, as_abc, reader=reader_with(store))
-        names = unique_identities(loaded.tunes)
-    with (
-        Engraving(store, count_of_jobs(order.jobs)) as engraving,
-        ThreadPoolExecutor(1, thread_name_prefix="fonts") as beside,
-    ):
-        with clock.stage("arranging"), kept_leaves(store):
-            sources = write_sources(
-                loaded.tunes, names, setup, order, store, before, on_progress,
-                on_changed=engraving.begin,
-            )  # fmt: skip
-            # All that follows is imported while the first pieces are engraved.
-            from tunebook.pipeline.pieces import make_extras
-
-            extras = make_extras(sources, setup)
-        messages = [*loaded.messages, *messages_of(one.outcome for one in sources)]
-        _check_left_out(setup, order, messages)
-        fonts = beside.submit(_fonts, store, setup)
-        from tunebook.book.book import assemble_book
-        from tunebook.pipeline.contents import (
-            code_messages,
-            contents_of,
-            failure_messages,
-            retune_facts,
-        )
-        from tunebook.pipeline.unpack import folder_files
-
-        with clock.stage("engraving"):
-            _keep_sources(sources, extras, order, setup)
-            pieces, failures = engraving.finish(
-                {**pieces_of(sources), **extras.pieces}, on_progress
-            )
-        messages += failure_messages(failures, sources)
-        _check_left_out(setup, order, messages)
-        if not any(one.identity in pieces for one in sources):
-            raise nothing_to_do(setup, gather_messages(setup, messages))
-        with clock.stage("assembling"):
-            facts = None if before is None else retune_facts(before, setup, sources)
-            contents = contents_of(setup, loaded.sections, sources, extras, pieces)
-            messages += code_messages(contents)
-            attached = folder_files(setup) if setup.book.has_sources else ()
-            contents = replace(contents, store=store, retuning=facts, attached=attached)
-            made = assemble_book(contents, output, fonts.result(), setup.read)
-    messages += [Message(SourcePlace(str(output)), "text", line) for line in made.warnings]
-    unique = gather_messages(setup, messages)
-    return BuildReport(
-        output=output,
-        pages=made.pages,
-        tune_count=made.tunes,
-        left_out=tuple(message for message in unique if message.is_fatal),
-        messages=unique,
-        seconds=tuple(clock.seconds.items()),
-        sources=order.keep_source,
-        booklet=made.booklet,
-        retuning=facts,
-    )
-
-
-def _check_left_out(setup: Setup, order: BuildOrder, messages: list[Message]) -> None:
-    if order.check_left_out is not None:
-        unique = gather_messages(setup, messages)
-        order.check_left_out([message for message in unique if message.is_fatal])
-
-
-@dataclass
-class _Clock:
-    seconds: dict[str, float] = field(default_factory=dict)
-
-    @contextmanager
-    def stage(self, name: str) -> Iterator[None]:
-        start = time.perf_counter()
-        try:
-            yield
-        finally:
-            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
-
-
-def _keep_sources(
-    sources: tuple[TuneSource, ...], extras: Extras, order: BuildOrder, setup: Setup
-) -> None:
-    """Write the source of every piece as --keep-source asks, before they are engraved, so that one
-    can look at what cannot be."""
-    from tunebook.pipeline.contents import kept_sources
-
-    if order.keep_source is None:
-        return
-    files = kept_sources(sources, extras, order.keep_source)
-    for path in files:
-        check_writable(path, setup.read)
-    for path, text in files.items():
-        write_whole(path, text.encode("utf-8"), read=setup.read)
-
-
-def _fonts(store: Store, setup: Setup) -> Fonts:
-    """What every book needs, loaded while the music is engraved."""
-    from tunebook.book.book import get_ready
-
-    return get_ready(store, setup.book.language)
