@@ -10,9 +10,11 @@ from pathlib import Path
 import pytest
 
 from tunebook.cli.reports import print_check_report
+from tunebook.model.arrangement import Stop
 from tunebook.model.book import Book
 from tunebook.model.words import fixed_words
 from tunebook.pipeline import exercises as practice
+from tunebook.pipeline import explain
 from tunebook.pipeline.check import check_folder
 from tunebook.pipeline.explain import choice_notes, limit_note
 from tunebook.pipeline.export import ExportOrder, export_folder
@@ -21,6 +23,7 @@ from tunebook.pipeline.sources import source_of_tune
 from tunebook.pipeline.start import write_settings
 from tunebook.read.abc.tune import read_abc
 from tunebook.solve.arrange import arrange
+from tunebook.solve.fingering.other_way import OtherPassage
 from tunebook.solve.fingering.reasons import explain_bars, reasons_as_text
 
 UPBEAT = (
@@ -132,6 +135,47 @@ def test_a_swedish_note_on_a_fiddle_has_no_keys_and_a_decimal_comma(folder: Path
     text = " ".join(lines)
     assert not re.search(r"nyck|rad|\d\.\d|\bB\d|key|string|bar ", text)
     assert "H" in text
+
+
+@pytest.mark.parametrize(
+    ("counted", "cost_more", "told"),
+    [
+        ((("drone_pause", 0, 1), ("crossed", 1, 0)), 0.5,
+         "without a crossed stop, but a pause of the drone."),
+        ((("crossed", 1, 0),), 0.5, "without a crossed stop, but more work in all."),
+        ((("crossed", 1, 0),), -0.5,
+         "without a crossed stop, but different fingers in bars alike."),
+        ((), 0.5, "at the cost of more work in all."),
+        ((), 0.1, "a matter of taste."),
+    ],
+)  # fmt: skip
+def test_a_note_on_another_way_names_its_drawback(
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    counted: tuple[tuple[str, int, int], ...],
+    cost_more: float,
+    told: str,
+) -> None:
+    setup = setup_for(folder)
+    arrangement = arrange(read_abc(UPBEAT)[0], setup.instrument, setup.hand)
+    other = OtherPassage(arrangement.notes[3:4], counted, (), cost_more)
+    monkeypatch.setattr(explain, "other_way_through", lambda *_: other)
+    lines = choice_notes(arrangement, setup)
+    assert lines and all(line.endswith(f": {told}") for line in lines)
+
+
+def test_an_explanation_says_where_another_finger_is_that_of_the_drone(folder: Path) -> None:
+    setup = setup_for(folder)
+    arrangement = arrange(read_abc(UPBEAT)[0], setup.instrument, setup.hand, alternatives=2)
+    at, one = next((at, one) for at, one in enumerate(arrangement.notes) if one.alternatives)
+    (_, stops), *_ = one.alternatives
+    held = Stop(62, 3 if stops[0].string_index != 3 else 2, 9, stops[0].finger or 1)
+    moments = (replace(one.moments[0], drone=held, is_drone_paused=False),)
+    notes = list(arrangement.notes)
+    taken = (replace(stops[0], finger=held.finger),)
+    notes[at] = replace(one, moments=moments, alternatives=((0.5, taken),))
+    text = reasons_as_text(explain_bars(replace(arrangement, notes=tuple(notes)), 0, 99))
+    assert sum("the drone must stop or take another finger" in line for line in text) == 1
 
 
 def test_a_limit_in_swedish_names_a_key_as_it_is_written(folder: Path) -> None:

@@ -145,10 +145,12 @@ class BarDifficulty:
 @dataclass(frozen=True, slots=True)
 class OtherWay:
     """Another fingering of the tune: what it costs more than the one chosen (less than 0 where that
-    keeps bars alike at a cost), and its notes, parallel to the arrangement's."""
+    keeps bars alike at a cost), its notes, parallel to the arrangement's, and what it leaves of the
+    drones that bend the fingers."""
 
     cost_more: float
     notes: tuple[FingeredNote, ...]
+    drone: tuple[DroneSpan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,8 +127,10 @@ def _other(other: OtherPassage, arrangement: Arrangement, words: FixedWords) -> 
     for name, more in other.felt:
         if abs(more) >= NOTICED:
             (asked if more > 0 else spared).append(said[("more_" if more > 0 else "less_") + name])
-    if not spared and not asked:
+    if not spared and not asked and abs(other.cost_more) < NOTICED:
         return said["or"].format(fingers, place, said["taste"])
+    if not asked:
+        asked.append(said["a_more_work" if other.cost_more > 0 else "a_unlike"])
     parts = [", ".join(spared[:MOST_REASONS])] if spared else []
     if asked:
         asks = ", ".join(asked[:MOST_REASONS])

@@ -304,7 +304,7 @@ def choose_fingering(
     return replace(
         chosen,
         other_ways=tuple(
-            OtherWay(one.cost + one.bow_cost - chosen.cost - chosen.bow_cost, one.notes)
+            OtherWay(one.cost + one.bow_cost - chosen.cost - chosen.bow_cost, one.notes, one.drone)
             for one in found
         ),
     )

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from tunebook.model.arrangement import Arrangement, FingeredNote
+from tunebook.model.arrangement import Arrangement, DroneSpan, FingeredNote
 from tunebook.model.choices import WAYS
 from tunebook.solve.fingering.choose import choose_fingering
 
 LITTLE_FINGER, STRING_CHANGE = "little_finger", "string_change"
+DRONE_PAUSE = "drone_pause"
 NOTICED = 0.3
 """A difference of a cost term over the passage from which on a player would feel it; our
 judgement."""
@@ -21,13 +22,15 @@ FELT = ("stretch", "squeeze", "home")
 @dataclass(frozen=True)
 class OtherPassage:
     """Another way through a passage. ``notes`` are those that are played otherwise, in the other
-    way; ``counted`` gives for each thing that hand and bow do (WAYS, LITTLE_FINGER, STRING_CHANGE)
-    how often they do it in the way that is printed and in the other one; ``felt`` gives for each of
-    FELT how much more it costs."""
+    way; ``counted`` gives for each thing that hand and bow do (DRONE_PAUSE, WAYS, LITTLE_FINGER,
+    STRING_CHANGE) how often they do it in the way that is printed and in the other one, for
+    DRONE_PAUSE (0 or 1) whether a drone is left that the other way keeps; ``felt`` gives for each
+    of FELT how much more it costs, ``cost_more`` what the whole tune does."""
 
     notes: tuple[FingeredNote, ...]
     counted: tuple[tuple[str, int, int], ...]
     felt: tuple[tuple[str, float], ...]
+    cost_more: float = 0.0
 
 
 def other_way_through(arrangement: Arrangement, bar_index: int) -> OtherPassage | None:
@@ -61,9 +64,27 @@ def other_way_through(arrangement: Arrangement, bar_index: int) -> OtherPassage 
     after = [other[at] for at in range_]
     return OtherPassage(
         tuple(other[at] for at in passage),
-        tuple((name, _count(before, name), _count(after, name)) for name in _COUNTED),
+        (
+            (DRONE_PAUSE, *_pauses(before, found.drone, found.other_ways[0].drone)),
+            *((name, _count(before, name), _count(after, name)) for name in _COUNTED),
+        ),
         tuple((name, _cost(after, name) - _cost(before, name)) for name in FELT),
+        found.other_ways[0].cost_more,
     )
+
+
+def sounds_under(note: FingeredNote, drone: Sequence[DroneSpan]) -> bool:
+    """Whether one of the drones sounds when the note begins."""
+    onset = note.note.onset
+    return any(span.onset <= onset < span.onset + span.duration for span in drone)
+
+
+def _pauses(
+    notes: Sequence[FingeredNote], drone: Sequence[DroneSpan], other: Sequence[DroneSpan]
+) -> tuple[int, int]:
+    """Whether the first way, and whether the other one, leaves a drone that the other keeps."""
+    pairs = [(sounds_under(one, drone), sounds_under(one, other)) for one in notes]
+    return int((False, True) in pairs), int((True, False) in pairs)
 
 
 _COUNTED = (*WAYS, LITTLE_FINGER, STRING_CHANGE)

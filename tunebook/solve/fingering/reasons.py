@@ -10,6 +10,7 @@ from tunebook.model.choices import Way
 from tunebook.model.instrument import Instrument
 from tunebook.model.names import bar_name
 from tunebook.model.tune import Tune
+from tunebook.solve.fingering.other_way import sounds_under
 
 TERM_WORDS = {
     "barre": "one finger flat over two keys",
@@ -150,7 +151,8 @@ def _reason(arrangement: Arrangement, note: FingeredNote) -> NoteReason:
         terms=tuple(sorted(terms, key=lambda term: (-term[1], term[0]))),
         cost=note.cost,
         alternatives=tuple(
-            (extra, stops_in_words(stops, instrument)) for extra, stops in note.alternatives
+            (extra, stops_in_words(stops, instrument) + _drone_left(arrangement, note, stops))
+            for extra, stops in note.alternatives
         ),
         drone=_drone_words(arrangement, note),
         is_stopped=any(stop.key for stop in note.stops),
@@ -174,6 +176,22 @@ def _drone_words(arrangement: Arrangement, note: FingeredNote) -> str:
     if after is not None and after.finger not in (0, finger):
         return f"finger {finger}, then {after.finger} holds the drone"
     return f"finger {finger} holds the drone"
+
+
+def _drone_left(arrangement: Arrangement, note: FingeredNote, stops: tuple[Stop, ...]) -> str:
+    """Says so where other stops ask for the finger that holds the drone."""
+    moment = note.moments[0] if note.moments else None
+    if moment is None or moment.drone is None or moment.is_drone_paused:
+        return ""
+    held = moment.drone
+    may_bar = arrangement.hand.allows_barre and arrangement.limits.allows_barre
+    is_left = any(
+        stop.finger == held.finger > 0
+        and stop.string_index != held.string_index
+        and not (may_bar and stop.key == held.key)
+        for stop in stops
+    )
+    return "; the drone must stop or take another finger" if is_left else ""
 
 
 def _over_open_string(arrangement: Arrangement, note: FingeredNote) -> str:
@@ -228,11 +246,15 @@ def _head(reason: NoteReason) -> str:
 def other_ways_as_text(arrangement: Arrangement) -> list[str]:
     """What the arrangement's other ways change, one line for each difference."""
     lines: list[str] = []
+    # Open strings sound on under any fingers.
+    held = [span for span in arrangement.drone if span.stop.key]
     for number, way in enumerate(arrangement.other_ways, start=2):
         lines.append(f"way {number} ({_price(way.cost_more)}):")
         for old, new in zip(arrangement.notes, way.notes, strict=True):
             if old.stops != new.stops and not new.is_continued:
-                lines.append("    " + _change(arrangement, old, new.stops))
+                is_left = sounds_under(old, held) and not sounds_under(old, way.drone)
+                left = "; the drone must stop" if is_left else ""
+                lines.append("    " + _change(arrangement, old, new.stops) + left)
     return lines
 
 
