@@ -164,8 +164,9 @@ def test_a_named_tuning_counts_for_what_is_kept(folder: Path) -> None:
 def test_ways_through_a_set_are_told_by_retunings_and_ease(folder: Path) -> None:
     setup = setup_with(folder, SET)
     report = compare_folder(setup, CompareOrder(tunings="CGDA,CGCA", sets=True, jobs=1))
-    written, first = report.sets[:2]
-    assert written.is_as_written and written.retunings == written.semitones_turned == 0
+    # The best way is that which is written, and stands once.
+    (first,) = report.sets
+    assert first.is_as_written and first.semitones_turned == 0
     assert (first.title, first.retunings, first.is_reordered) == ("Kväll", 0, False)
     assert [title for _, title in first.tunes] == ["First", "Second", "Third"]
     scores = {one.title: [way.difficulty for way in one.tunings] for one in report.tunes}

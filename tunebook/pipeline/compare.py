@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import islice, pairwise
@@ -29,7 +29,7 @@ from tunebook.pipeline.prepare import prepare_tune
 from tunebook.pipeline.workers import count_of_jobs, map_on_cores
 from tunebook.read.settings.profile import listed_tunings, read_instrument
 from tunebook.solve.harmony.names import says_chord
-from tunebook.solve.set_order import plans
+from tunebook.solve.set_order import SetPlan, plans
 from tunebook.solve.transpose import transpose_tune, without_pins
 
 MOST_TUNINGS = 8
@@ -167,30 +167,30 @@ def _advice(
         tunes = [one for one in own if any(way.difficulty is not None for way in one.tunings)]
         if not section.title or len(tunes) < 2:
             continue
-        advice += _as_written(section, setups, own, setup)
+        told = {one.tunes: one for one in _as_written(section, setups, own, setup)}
         efforts = [
             [inf if way.difficulty is None else way.difficulty for way in one.tunings]
             for one in tunes
         ]
         for may_reorder in (False, True):
             for plan in plans(efforts, turns, may_reorder=may_reorder):
-                is_written = list(plan.order) == sorted(plan.order)
-                if may_reorder and is_written:
-                    continue  # told already
-                names = [tunes[at].tunings[tuning].tuning for at, tuning in
-                         zip(plan.order, plan.tunings, strict=True)]  # fmt: skip
-                titles = [tunes[at].title for at in plan.order]
-                advice.append(
-                    SetAdvice(
-                        title=section.title,
-                        is_reordered=may_reorder,
-                        retunings=plan.retunings,
-                        difficulty=plan.effort / len(tunes),
-                        semitones_turned=plan.turned,
-                        tunes=tuple(zip(names, titles, strict=True)),
-                    )
-                )
+                one = _as_advice(plan, section.title, tunes)
+                told.setdefault(one.tunes, one)
+        advice += told.values()
     return tuple(advice)
+
+
+def _as_advice(plan: SetPlan, title: str, tunes: Sequence[TuneScores]) -> SetAdvice:
+    """A plan for the set of this title, which has these tunes."""
+    places = zip(plan.order, plan.tunings, strict=True)
+    return SetAdvice(
+        title=title,
+        is_reordered=list(plan.order) != sorted(plan.order),
+        retunings=plan.retunings,
+        difficulty=plan.effort / len(tunes),
+        semitones_turned=plan.turned,
+        tunes=tuple((tunes[at].tunings[tuning].tuning, tunes[at].title) for at, tuning in places),
+    )
 
 
 def _usual_tunings(setup: Setup, tunes: tuple[Tune, ...]) -> list[str]:
