@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from tunebook.book.content import SIGNS, BookContent, LegendEntry
 from tunebook.book.design import Design
 from tunebook.book.layout.blocks import Beside, Block, Flowed, Stack, fitted_music
-from tunebook.book.layout.flow import Page, Stream, flow
+from tunebook.book.layout.flow import Page, Stream, flow_in_fewest
 from tunebook.book.layout.tags import Figure
 from tunebook.book.pages.furniture import FOOT_GAP
 from tunebook.model.arrangement import Arrangement
@@ -15,6 +15,8 @@ from tunebook.model.book import Edition
 
 # Share of the width that an engraved example may take.
 _EXAMPLE_SHARE = 0.42
+# Shares of the usual spaces, so that no few lines are left over for a page of their own.
+_EASES = (1.0, 0.85, 0.7, 0.55)
 
 
 def signs_used(
@@ -73,13 +75,17 @@ def signs_pages(content: BookContent, design: Design) -> list[Page]:
     entries = content.legend or tuple(
         LegendEntry(kind) for kind in ("finger", "string", "crossed", "drone", "chord")
     )
-    items = [design.page_title(words.signs_title, SIGNS)]
     room = _example_width(entries, design)
-    for entry in entries:
-        gap = 18.0 if entry.piece is None else 12.0
-        items.append(Flowed(_entry(entry, room, design), design.size(gap)))
-    items.append(design.body(words.signs_rest, before_pt=18.0))
-    return flow([Stream(tuple(items))], design.page_format, words.signs_title)
+    explained = [(_entry(entry, room, design), entry.piece is None) for entry in entries]
+
+    def streams(ease: float) -> list[Stream]:
+        items = [design.page_title(words.signs_title, SIGNS)]
+        for block, is_text in explained:
+            items.append(Flowed(block, ease * design.size(18.0 if is_text else 12.0)))
+        items.append(design.body(words.signs_rest, before_pt=ease * 18.0))
+        return [Stream(tuple(items))]
+
+    return flow_in_fewest(streams, design.page_format, words.signs_title, _EASES)
 
 
 def _example_width(entries: Sequence[LegendEntry], design: Design) -> float:
