@@ -310,6 +310,12 @@ def test_tie_that_leads_nowhere_is_a_half_tie(make_tune):
     assert spans[id(tune.bars[0].notes[0])].last == ["\\laissezVibrer"]
 
 
+def test_a_figure_stands_clear_of_a_tie_that_begins_above_the_staff(make_tune, arranged):
+    text = music(arranged(make_tune("D4/4- D4/4 F5/4-", "F5/4 F5/4")))
+    assert text.count("\\tweak padding 0.9 -4") == text.count("\\tweak padding") == 1
+    assert "d'4 -0 ~" in text
+
+
 def test_only_the_tied_tone_of_a_double_stop_is_tied(make_tune):
     tune = make_tune("F#4+D5/2 F#4+D5/4")
     notes = list(tune.bars[0].notes)

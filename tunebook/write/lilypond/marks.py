@@ -359,6 +359,8 @@ def write_remark(note: Note, written: Written) -> None:
         written.events.append(f"_\\playerRemark {text}")
 
 
+_OVER_TIE, _TIE_IS_HIGH_MIDI = "-\\tweak padding 0.9 -", 76
+"""A figure does not stand on a tie that begins at its note; lower ones stay within the staff."""
 _PALE = "-\\tweak color #(rgb-color 0.5 0.5 0.5) -"
 
 
@@ -371,7 +373,9 @@ def finger_events(fingered: FingeredNote, instrument: Instrument, shown: Shown) 
         pairs = _stops_with_after(fingered)
         for place, (stop, after) in enumerate(pairs):
             is_crossed = "crossed" in fingered.ways and place == len(pairs) - 1
-            events.append(_finger_event(stop, after, is_crossed))
+            event = _finger_event(stop, after, is_crossed)
+            is_on_tie = place == 0 and stop.midi >= _TIE_IS_HIGH_MIDI and any(fingered.note.ties)
+            events.append(_OVER_TIE + event.removeprefix("-") if is_on_tie else event)
     if fingered.shows_string and not fingered.note.is_grace:
         letters = "".join(
             _string_letter(instrument.string(stop.string_index).name, shown)
