@@ -251,3 +251,25 @@ def test_a_pinned_drone_that_goes_on_from_before_is_not_said_to_be_silent(
     last = answer.drone[-1]
     assert last.onset < 3 < last.onset + last.duration and last.stop.midi == 62 + semitones
     assert answer.messages == ()
+
+
+def test_a_key_held_unasked_sounds_in_two_pieces_of_a_phrase_at_most() -> None:
+    """The second part moves to and fro across the string of a held G; the third does not."""
+    text = (
+        "X:1\nT:To and fro\nR:schottis\nM:4/4\nL:1/8\nQ:1/2=76\nK:G\n"
+        '"G"G2 B>G d2 B>G|"C"E2 c>B A2 c2|"D7"d>c A>F D>F A2|"G"G2 B>A G4||'
+        'c>d|"C"e2 e>c G>E c2|"G"d2 d>B G>D B2|"D7"c2 c>A F>D A2|"G"B>G "A7"A>^c "D"d2 d2||'
+        '"G"B2 d2 g2 d2|b2 g2 d2 B2|"D7"c2 d2 f2 a2|"G"g2 d2 B4|]\n'
+    )
+    harpa = read_instrument("nyckelharpa-3row", "CGDA")
+    tune = read_abc(text)[0]
+    answer = arrange(tune, harpa, read_hand(), drones="held")
+    for phrase in drone_phrases(tune):
+        inside = [one for one in answer.drone if phrase.onset <= one.onset < phrase.end]
+        starts = [
+            one
+            for one in inside
+            if one.stop.key
+            and not any(other.onset + other.duration == one.onset for other in inside)
+        ]
+        assert len(starts) <= 2, phrase.bars[0].number

@@ -33,6 +33,9 @@ LEAST_GAIN = 1.5
 """What a held key must be worth more than the open strings in its phrase, likewise."""
 LEAST_SOUNDING = 0.6
 """Part of a phrase over which a held key must sound."""
+MOST_PIECES = 2
+"""So often a held key may begin to sound in a phrase: what comes and goes holds nothing together;
+our judgement."""
 
 Solve = Callable[[Sequence[DroneDemand]], Fingering]
 Parts = dict[int, float]
@@ -165,10 +168,12 @@ class _View:
     ) -> Iterator[tuple[int, float, int]]:
         """(phrase, what the held key is worth more there, the finger that holds it longest)."""
         parts, fingers = self._sounding(fingering)
-        worth = self.worth(stop, parts)
+        worth, pieces = self.worth(stop, parts), self._pieces(parts)
         efforts, shifts = self._efforts(fingering.notes), self._shifts(fingering.notes)
         for one in phrases:
             if worth.shares[one] < LEAST_SOUNDING or shifts[one] > self.shifts[one]:
+                continue
+            if pieces[one] > MOST_PIECES:
                 continue
             added = efforts[one] - self.efforts[one]
             gain = worth.values[one] - self.open_values[one] - EFFORT_WORTH * max(0.0, added)
@@ -176,11 +181,12 @@ class _View:
                 yield one, gain, max(fingers[one], key=lambda f: (fingers[one][f], -f))
 
     def failing(self, fingering: Fingering, held: dict[int, tuple[float, DroneDemand]]) -> set[int]:
-        """The phrases in which the hand now shifts more often, or the key sounds too little; all
-        that hold a key where shifts are added elsewhere."""
+        """The phrases in which the hand now shifts more often, or the key sounds too little or in
+        too many pieces; all that hold a key where shifts are added elsewhere."""
         shifts = self._shifts(fingering.notes)
-        found = {one for one in held if shifts[one] > self.shifts[one]}
         parts, _ = self._sounding(fingering)
+        pieces = self._pieces(parts)
+        found = {one for one in held if shifts[one] > self.shifts[one] or pieces[one] > MOST_PIECES}
         for one in held:
             total = sum(m.duration for m in self.moments if self.phrase_of[m.bar_index] == one)
             heard = sum(
@@ -192,6 +198,17 @@ class _View:
                 found.add(one)
         if not found and sum(shifts) > sum(self.shifts):
             found = set(held)
+        return found
+
+    def _pieces(self, parts: Parts) -> list[int]:
+        """How often a key that sounds in these moments begins to, in each phrase."""
+        found = [0 for _ in self.phrases]
+        before = -1
+        for at in sorted(parts):
+            number = self.phrase_of[self.moments[at].bar_index]
+            is_new = at != before + 1 or number != self.phrase_of[self.moments[before].bar_index]
+            found[number] += is_new
+            before = at
         return found
 
     def _sounding(self, fingering: Fingering) -> tuple[Parts, list[Counter[int]]]:
