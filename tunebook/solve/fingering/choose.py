@@ -72,6 +72,23 @@ class _Change(NamedTuple):
     form: Form
 
 
+class _PricedWay(NamedTuple):
+    """A form for likes: how often it is played already, the changes to it with their bounds, and
+    those of them that can be afforded."""
+
+    votes: int
+    bounds: list[tuple[float, _Change]]
+    affordable: list[tuple[float, _Change]]
+
+    @property
+    def is_whole(self) -> bool:
+        return len(self.affordable) == len(self.bounds)
+
+    @property
+    def sum(self) -> float:
+        return sum(bound for bound, _ in self.bounds)
+
+
 def same_for_same(problem: Problem, path: Path) -> Path:
     """Give bars their usual form where it costs little; the path returned has its true cost."""
     allowance = problem.tables.weights.same_phrase
@@ -97,17 +114,15 @@ def _affordable_changes(problem: Problem, path: Path, most: float) -> list[_Chan
     which all can be changed; of equals the one with the least bounds."""
     found: list[tuple[float, _Change]] = []
     for ways in _ways_to_be_alike(problem, path):
-        priced: list[tuple[int, float, bool, list[tuple[float, _Change]]]] = []
+        priced: list[_PricedWay] = []
         for votes, changes in ways:
-            if priced and votes < priced[0][0] and any(whole for _, _, whole, _ in priced):
+            if any(one.is_whole and one.votes > votes for one in priced):
                 break
             bounds = [(_bound(problem, change), change) for change in changes]
-            within = [one for one in bounds if one[0] <= most]
-            priced.append(
-                (votes, sum(one[0] for one in bounds), len(within) == len(bounds), within)
-            )
-        whole = [one for one in priced if one[2]]
-        found += min(whole, key=lambda one: (-one[0], one[1]))[3] if whole else priced[0][3]
+            priced.append(_PricedWay(votes, bounds, [one for one in bounds if one[0] <= most]))
+        whole = [one for one in priced if one.is_whole]
+        best = min(whole, key=lambda one: (-one.votes, one.sum)) if whole else priced[0]
+        found += best.affordable
     return [change for _, change in sorted(found, key=lambda item: (item[0], item[1].bar))]
 
 
